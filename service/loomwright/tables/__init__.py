@@ -1,0 +1,1 @@
+"""Published figures: CSV files, their sources, and the records made from them."""

@@ -1,0 +1,136 @@
+"""Frozen records of the tables, in coherent SI units."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A publication that rows of a table were taken from."""
+
+    key: str
+    title: str
+    edition: str
+    publisher: str
+    year: int
+    licence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Provenance:
+    """Where one row comes from and how it was checked.
+
+    ``checked`` is ``page`` (seen on a stored page), ``formula`` (computed from the cited formula),
+    ``memory`` (recalled, not seen) or ``practice`` (common practice, no source).
+    """
+
+    source: str
+    locator: str
+    checked: str
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """A conductor metal."""
+
+    key: str
+    name: str
+    resistivity_20c_ohm_m: float
+    temperature_coefficient_20c_per_k: float
+    volumetric_heat_capacity_j_per_m3k: float
+    adiabatic_beta_k: float
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class Insulation:
+    """An insulation compound with its temperature rating."""
+
+    key: str
+    name: str
+    temperature_rating_k: float
+    overload_temperature_k: float
+    short_circuit_temperature_k: float
+    thermal_resistivity_km_per_w: float
+    volumetric_heat_capacity_j_per_m3k: float
+    emissivity: float
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class ConductorSize:
+    """One size of one conductor series.
+
+    ``resistance_20c_ohm_per_m`` maps a material key to the resistance at 20 C that the series'
+    own standard gives; for a material it does not list the resistance is computed from the
+    cross-section.
+    """
+
+    key: str
+    series: str
+    rank: int
+    cross_section_m2: float
+    resistance_20c_ohm_per_m: dict[str, float]
+    conductor_diameter_m: float
+    outside_diameter_m: float
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A place in the vehicle where a conductor runs."""
+
+    key: str
+    name: str
+    ambient_temperature_k: float
+    engine_space: bool
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class AmpacityRow:
+    """A published ampacity of one size at one insulation rating."""
+
+    table: str
+    size: str
+    temperature_rating_k: float
+    ampacity_a: float
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class RatingFactor:
+    """A published factor on ampacity, by engine space or by number of bundled conductors."""
+
+    table: str
+    condition: str
+    lower: float
+    upper: float
+    factor: float
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class OpeningTime:
+    """Least and greatest opening time of a fuse at one multiple of its rated current."""
+
+    current_multiple: float
+    least_s: float | None
+    greatest_s: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class FuseType:
+    """A type of fuse-link with its standard ratings, limits and time-current points.
+
+    ``ratings_a`` is rising. ``opening_times`` is rising in multiple; ``None`` means not limited.
+    """
+
+    key: str
+    name: str
+    standard: str
+    ratings_a: tuple[float, ...]
+    rated_voltages_v: tuple[float, ...]
+    breaking_capacity_a: float
+    mounting: str
+    opening_times: tuple[OpeningTime, ...]
+    provenance: Provenance
