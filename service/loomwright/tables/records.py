@@ -1,5 +1,9 @@
-"""Frozen records of the tables, in coherent SI units."""
+"""Frozen records of the tables, in coherent SI units.
 
+Records that serve as keys of a memo compare by identity (``eq=False``): each exists once.
+"""
+
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 
@@ -28,7 +32,7 @@ class Provenance:
     checked: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Material:
     """A conductor metal."""
 
@@ -41,7 +45,7 @@ class Material:
     provenance: Provenance
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Insulation:
     """An insulation compound with its temperature rating."""
 
@@ -56,10 +60,12 @@ class Insulation:
     provenance: Provenance
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class ConductorSize:
     """One size of one conductor series.
 
+    ``rank`` rises with the cross-section inside a series. ``temperature_coefficients_20c_per_k``
+    holds those materials for which the series' standard prints its own coefficient.
     ``resistance_20c_ohm_per_m`` maps a material key to the resistance at 20 C that the series'
     own standard gives; for a material it does not list the resistance is computed from the
     cross-section.
@@ -69,13 +75,14 @@ class ConductorSize:
     series: str
     rank: int
     cross_section_m2: float
-    resistance_20c_ohm_per_m: dict[str, float]
+    resistance_20c_ohm_per_m: Mapping[str, float]
+    temperature_coefficients_20c_per_k: Mapping[str, float]
     conductor_diameter_m: float
     outside_diameter_m: float
     provenance: Provenance
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Zone:
     """A place in the vehicle where a conductor runs."""
 
@@ -118,7 +125,7 @@ class OpeningTime:
     greatest_s: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class FuseType:
     """A type of fuse-link with its standard ratings, limits and time-current points.
 
@@ -134,3 +141,30 @@ class FuseType:
     mounting: str
     opening_times: tuple[OpeningTime, ...]
     provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Air:
+    """Dry air at 1 atm against temperature, rising in temperature."""
+
+    temperature_k: tuple[float, ...]
+    conductivity_w_per_mk: tuple[float, ...]
+    kinematic_viscosity_m2_per_s: tuple[float, ...]
+    prandtl: tuple[float, ...]
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Tables:
+    """All tables, by key; made once when the process starts."""
+
+    sources: Mapping[str, Source]
+    materials: Mapping[str, Material]
+    insulations: Mapping[str, Insulation]
+    zones: Mapping[str, Zone]
+    conductors: Mapping[str, ConductorSize]
+    series: Mapping[str, tuple[ConductorSize, ...]]
+    ampacities: tuple[AmpacityRow, ...]
+    factors: tuple[RatingFactor, ...]
+    air: Air
+    fuse_types: Mapping[str, FuseType]
