@@ -1,0 +1,31 @@
+#!/usr/bin/env bash
+# Check everything: lint, types, layers, documents, tests. All steps run even if one fails; the
+# exit status is non-zero if any did. Arguments go to pytest. Needs Python 3.11 with venv and pip.
+set -uo pipefail
+cd "$(dirname "${BASH_SOURCE[0]}")/.." || exit 1
+. deploy/environment.sh
+
+environment=.venv-test
+make_environment "$environment" deploy/requirements-test.lock
+PATH="$PWD/$environment/bin:$PATH"
+export PATH
+
+failed=()
+step() {
+    say "$*"
+    "$@" </dev/null || failed+=("$1")
+}
+
+step ruff check
+step ruff format --check
+step mypy
+step lint-imports
+step pydoclint --quiet service/loomwright
+step openapi-spec-validator openapi/loomwright.yaml
+
+# Said before the tests so that pytest's closing line stays the last one.
+if [ ${#failed[@]} -gt 0 ]; then
+    say "failed before the tests: ${failed[*]}" >&2
+fi
+python -m pytest "$@" </dev/null || failed+=(pytest)
+[ ${#failed[@]} -eq 0 ]
