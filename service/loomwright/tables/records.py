@@ -80,6 +80,7 @@ class ConductorSize:
     conductor_diameter_m: float
     outside_diameter_m: float
     provenance: Provenance
+    diameter_provenance: Provenance
 
 
 @dataclass(frozen=True, slots=True, eq=False)

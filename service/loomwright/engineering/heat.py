@@ -1,0 +1,438 @@
+"""Steady heat balance of an insulated round conductor in still air.
+
+The conductor loses its Joule heat through the insulation by conduction, and from the surface by
+free convection and radiation. Everything is written in the rise of the surface above ambient,
+because heat flow and conductor temperature are then explicit: only one unknown is left to solve.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from loomwright.engineering.errors import EngineeringError
+from loomwright.tables.records import Air
+
+Array = npt.NDArray[np.float64]
+Number = float | Array
+
+STEFAN_BOLTZMANN_W_PER_M2K4 = 5.670374e-8
+GRAVITY_M_PER_S2 = 9.81
+RELATIVE_TOLERANCE = 1e-10
+GREATEST_ITERATIONS = 60
+
+
+@dataclass(frozen=True, slots=True)
+class InsulatedConductor:
+    """What the heat balance needs of a conductor; fields are floats or arrays of one shape.
+
+    Parameters
+    ----------
+    outside_diameter_m
+        Over the insulation [m].
+    insulation_resistance_km_per_w
+        Thermal resistance of one metre of insulation [K m/W].
+    emissivity
+        Of the surface [1].
+    resistance_20c_ohm_per_m
+        Electrical resistance at 20 C [ohm/m].
+    temperature_coefficient_20c_per_k
+        Of that resistance [1/K].
+    """
+
+    outside_diameter_m: Number
+    insulation_resistance_km_per_w: Number
+    emissivity: Number
+    resistance_20c_ohm_per_m: Number
+    temperature_coefficient_20c_per_k: Number
+
+
+@dataclass(frozen=True, slots=True)
+class SteadyTemperature:
+    """Solved conductor temperature [K] with the proof of its stop."""
+
+    conductor_temperature_k: Array
+    surface_rise_k: Array
+    iterations: int
+    residual: float
+
+
+def insulation_resistance_km_per_w(
+    conductor_diameter_m: Number, outside_diameter_m: Number, thermal_resistivity_km_per_w: Number
+) -> Number:
+    """Return the radial thermal resistance of one metre of insulation.
+
+    Parameters
+    ----------
+    conductor_diameter_m
+        Over the strands [m], above 0.
+    outside_diameter_m
+        Over the insulation [m], above the conductor diameter.
+    thermal_resistivity_km_per_w
+        Of the compound [K m/W]: 5.0 for PVC.
+
+    Returns
+    -------
+    float or ndarray
+        Thermal resistance [K m/W].
+
+    References
+    ----------
+    IEC 60287-2-1:2015, 4.1.2.1: ``T1 = rho / (2 pi) ln(D / d)``.
+    """
+    ratio = np.log(np.asarray(outside_diameter_m, float) / conductor_diameter_m)
+    return thermal_resistivity_km_per_w * ratio / (2.0 * np.pi)
+
+
+def rayleigh_number(
+    diameter_m: Number,
+    surface_temperature_k: Number,
+    ambient_temperature_k: Number,
+    kinematic_viscosity_m2_per_s: Number,
+    prandtl: Number,
+) -> Number:
+    """Return the Rayleigh number of a horizontal cylinder in a gas.
+
+    Parameters
+    ----------
+    diameter_m
+        Of the cylinder [m].
+    surface_temperature_k, ambient_temperature_k
+        Surface and far air [K].
+    kinematic_viscosity_m2_per_s, prandtl
+        Of the air at the film temperature [m2/s], [1].
+
+    Returns
+    -------
+    float or ndarray
+        Rayleigh number [1].
+
+    References
+    ----------
+    Incropera, 6th edition, eq. 9.25, with 1 / film temperature as expansion coefficient.
+    """
+    film = 0.5 * (surface_temperature_k + ambient_temperature_k)
+    rise = surface_temperature_k - ambient_temperature_k
+    return (
+        GRAVITY_M_PER_S2
+        * rise
+        * diameter_m**3
+        * prandtl
+        / (film * kinematic_viscosity_m2_per_s**2)
+    )
+
+
+def nusselt_number_churchill_chu(rayleigh: Number, prandtl: Number) -> Number:
+    """Return the mean Nusselt number of a long horizontal cylinder in free convection.
+
+    Isothermal surface, Rayleigh number up to 1e12.
+
+    Parameters
+    ----------
+    rayleigh
+        Rayleigh number on the diameter [1], 0 to 1e12.
+    prandtl
+        Prandtl number [1].
+
+    Returns
+    -------
+    float or ndarray
+        Nusselt number [1].
+
+    References
+    ----------
+    Churchill and Chu (1975), Int. J. Heat Mass Transfer 18:1049; Incropera, 6th edition, eq. 9.34.
+    """
+    bracket = (1.0 + (0.559 / prandtl) ** (9.0 / 16.0)) ** (8.0 / 27.0)
+    return (0.60 + 0.387 * rayleigh ** (1.0 / 6.0) / bracket) ** 2
+
+
+@dataclass(frozen=True, slots=True)
+class _Film:
+    """Air properties on their table points, grouped for the correlation.
+
+    ``buoyancy`` is the Rayleigh number per metre cubed and kelvin, divided by the 16/9 power of the
+    Prandtl bracket, so that ``Nu = (0.6 + 0.387 (buoyancy x D**3)**(1/6))**2``.
+    """
+
+    temperature_k: Array
+    conductivity_w_per_mk: Array
+    buoyancy_per_m3k: Array
+
+
+@lru_cache(maxsize=8)
+def _film(air: Air) -> _Film:
+    # A fine grid between the table points: each property is linear between points of the table,
+    # the group of properties is not.
+    points = np.asarray(air.temperature_k)
+    grid = np.linspace(points[0], points[-1], 281)
+    viscosity = np.interp(grid, points, air.kinematic_viscosity_m2_per_s)
+    prandtl = np.interp(grid, points, air.prandtl)
+    bracket = (1.0 + (0.559 / prandtl) ** (9.0 / 16.0)) ** (16.0 / 9.0)
+    buoyancy = GRAVITY_M_PER_S2 * prandtl / (grid * viscosity**2) / bracket
+    return _Film(grid, np.interp(grid, points, air.conductivity_w_per_mk), buoyancy)
+
+
+def surface_heat_flow_w_per_m(
+    surface_rise_k: Number, ambient_temperature_k: Number, conductor: InsulatedConductor, air: Air
+) -> tuple[Array, Array]:
+    """Return the heat flow from one metre of surface, and its slope.
+
+    Still air; the surroundings are at the temperature of the air.
+
+    Parameters
+    ----------
+    surface_rise_k
+        Surface above ambient [K], above 0.
+    ambient_temperature_k
+        Air and surroundings [K], 200 to 500.
+    conductor
+        Diameter and emissivity.
+    air
+        Table of air properties.
+
+    Returns
+    -------
+    tuple of ndarray
+        Heat flow [W/m] and its derivative by the surface rise [W/(m K)]; the derivative leaves out
+        the small change of air properties, which only costs the solver an iteration.
+    """
+    film = _film(air)
+    rise = np.asarray(surface_rise_k, float)
+    film_temperature = ambient_temperature_k + 0.5 * rise
+    conductivity = np.interp(film_temperature, film.temperature_k, film.conductivity_w_per_mk)
+    buoyancy = np.interp(film_temperature, film.temperature_k, film.buoyancy_per_m3k)
+    sixth = 0.387 * (buoyancy * rise * conductor.outside_diameter_m**3) ** (1.0 / 6.0)
+    root = 0.60 + sixth
+    # q' = pi D h dT with h = k Nu / D, so the diameter cancels in the convective part.
+    convection_per_k = np.pi * conductivity * root * root
+    surface = ambient_temperature_k + rise
+    surface_cubed = surface * surface * surface
+    radiant = (
+        np.pi * STEFAN_BOLTZMANN_W_PER_M2K4 * conductor.emissivity * conductor.outside_diameter_m
+    )
+    flow = convection_per_k * rise + radiant * (surface_cubed * surface - ambient_temperature_k**4)
+    slope = convection_per_k * (1.0 + sixth / (3.0 * root)) + 4.0 * radiant * surface_cubed
+    return flow, slope
+
+
+def surface_rise_at_conductor_temperature_k(
+    conductor_temperature_k: Number,
+    ambient_temperature_k: Number,
+    conductor: InsulatedConductor,
+    air: Air,
+) -> Array:
+    """Return the surface rise that goes with a conductor temperature.
+
+    Parameters
+    ----------
+    conductor_temperature_k
+        Conductor temperature [K], above ambient.
+    ambient_temperature_k
+        Ambient temperature [K].
+    conductor
+        The conductor.
+    air
+        Table of air properties.
+
+    Returns
+    -------
+    ndarray
+        Surface above ambient [K].
+
+    Raises
+    ------
+    EngineeringError
+        ``heat_balance_not_converged`` with iterations and residual.
+    """
+    total = np.asarray(conductor_temperature_k - np.asarray(ambient_temperature_k), float)
+    resistance = conductor.insulation_resistance_km_per_w
+    rise = np.broadcast_arrays(0.8 * total, conductor.outside_diameter_m)[0].astype(float)
+    residual = np.inf
+    for _ in range(GREATEST_ITERATIONS):
+        flow, slope = surface_heat_flow_w_per_m(rise, ambient_temperature_k, conductor, air)
+        step = (rise + flow * resistance - total) / (1.0 + slope * resistance)
+        rise = np.maximum(rise - step, 0.05 * rise)
+        residual = float(np.max(np.abs(step) / total))
+        if residual < RELATIVE_TOLERANCE:
+            return rise
+    raise _not_converged(residual)
+
+
+def ampacity_in_free_air_a(
+    conductor_temperature_k: Number,
+    ambient_temperature_k: Number,
+    conductor: InsulatedConductor,
+    air: Air,
+) -> Array:
+    """Return the steady current that brings a conductor to a temperature in still air.
+
+    One horizontal conductor, spaced from others, still air.
+
+    Parameters
+    ----------
+    conductor_temperature_k
+        Wanted conductor temperature [K], above ambient.
+    ambient_temperature_k
+        Ambient temperature [K], 200 to 500.
+    conductor
+        The conductor.
+    air
+        Table of air properties.
+
+    Returns
+    -------
+    ndarray
+        Current [A].
+
+    Raises
+    ------
+    EngineeringError
+        ``heat_balance_not_converged``.
+
+    Notes
+    -----
+    ``I**2 R(T) = q'(T, Ta)``.
+    """
+    rise = surface_rise_at_conductor_temperature_k(
+        conductor_temperature_k, ambient_temperature_k, conductor, air
+    )
+    flow, _ = surface_heat_flow_w_per_m(rise, ambient_temperature_k, conductor, air)
+    return np.asarray(np.sqrt(flow / _resistance(conductor, conductor_temperature_k)))
+
+
+def heat_flow_w_per_m(
+    conductor_temperature_k: Number,
+    ambient_temperature_k: Number,
+    conductor: InsulatedConductor,
+    air: Air,
+) -> Array:
+    """Return the heat that one metre of conductor loses at a temperature.
+
+    Parameters
+    ----------
+    conductor_temperature_k
+        Conductor temperature [K], above ambient.
+    ambient_temperature_k
+        Ambient temperature [K], 200 to 500.
+    conductor
+        The conductor.
+    air
+        Table of air properties.
+
+    Returns
+    -------
+    ndarray
+        Heat flow [W/m].
+
+    Raises
+    ------
+    EngineeringError
+        ``heat_balance_not_converged``.
+    """
+    rise = surface_rise_at_conductor_temperature_k(
+        conductor_temperature_k, ambient_temperature_k, conductor, air
+    )
+    return surface_heat_flow_w_per_m(rise, ambient_temperature_k, conductor, air)[0]
+
+
+def heat_balance_step_k(
+    surface_rise_k: Array,
+    current_squared_a2: Number,
+    ambient_temperature_k: Number,
+    conductor: InsulatedConductor,
+    air: Air,
+) -> tuple[Array, Array]:
+    """Return the Newton step of the surface rise towards the heat balance, and the temperature.
+
+    Parameters
+    ----------
+    surface_rise_k
+        Present estimate [K], above 0.
+    current_squared_a2
+        Square of the current [A2].
+    ambient_temperature_k
+        Ambient temperature [K].
+    conductor
+        The conductor.
+    air
+        Table of air properties.
+
+    Returns
+    -------
+    tuple of ndarray
+        Step to subtract [K] and conductor temperature at the present estimate [K].
+    """
+    flow, slope = surface_heat_flow_w_per_m(surface_rise_k, ambient_temperature_k, conductor, air)
+    resistance = conductor.insulation_resistance_km_per_w
+    temperature = ambient_temperature_k + surface_rise_k + flow * resistance
+    electrical = current_squared_a2 * conductor.resistance_20c_ohm_per_m
+    coefficient = conductor.temperature_coefficient_20c_per_k
+    gained = electrical * (1.0 + coefficient * (temperature - 293.15))
+    gained_slope = electrical * coefficient * (1.0 + slope * resistance)
+    return (flow - gained) / (slope - gained_slope), temperature
+
+
+def steady_temperature(
+    current_a: Number, ambient_temperature_k: Number, conductor: InsulatedConductor, air: Air
+) -> SteadyTemperature:
+    """Return the steady temperature of a conductor that carries a current.
+
+    Valid below thermal runaway, the current at which the resistance grows faster with temperature
+    than the heat flow; keep the current below the ampacity at 250 C.
+
+    Parameters
+    ----------
+    current_a
+        Current [A], 0 or more.
+    ambient_temperature_k
+        Ambient temperature [K], 200 to 500.
+    conductor
+        The conductor.
+    air
+        Table of air properties.
+
+    Returns
+    -------
+    SteadyTemperature
+        Temperature [K], surface rise [K], iterations and residual.
+
+    Raises
+    ------
+    EngineeringError
+        ``heat_balance_not_converged`` with iterations and residual.
+    """
+    squared = np.maximum(np.square(np.asarray(current_a, float)), 1e-12)
+    gained = squared * conductor.resistance_20c_ohm_per_m
+    # Start: about 10 W/(m2 K) from the surface.
+    rise = np.broadcast_arrays(
+        gained / (np.pi * np.asarray(conductor.outside_diameter_m) * 12.0), ambient_temperature_k
+    )[0].astype(float)
+    residual = np.inf
+    for iteration in range(1, GREATEST_ITERATIONS + 1):
+        step, _ = heat_balance_step_k(rise, squared, ambient_temperature_k, conductor, air)
+        after = np.maximum(rise - step, 0.05 * rise)
+        residual = float(np.max(np.abs(after - rise) / after))
+        rise = after
+        if residual < RELATIVE_TOLERANCE:
+            _, temperature = heat_balance_step_k(
+                rise, squared, ambient_temperature_k, conductor, air
+            )
+            return SteadyTemperature(np.asarray(temperature), rise, iteration, residual)
+    raise _not_converged(residual)
+
+
+def _resistance(conductor: InsulatedConductor, temperature_k: Number) -> Number:
+    coefficient = conductor.temperature_coefficient_20c_per_k
+    return conductor.resistance_20c_ohm_per_m * (1.0 + coefficient * (temperature_k - 293.15))
+
+
+def _not_converged(residual: float) -> EngineeringError:
+    return EngineeringError(
+        "heat_balance_not_converged",
+        f"the heat balance did not settle in {GREATEST_ITERATIONS} steps; "
+        "the current is beyond what the conductor can carry in any state: lower it",
+        iterations=GREATEST_ITERATIONS,
+        residual=residual,
+    )
