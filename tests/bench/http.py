@@ -1,0 +1,293 @@
+"""Measure each operation's throughput against a floor, over HTTP.
+
+The floor is a bare Flask view that returns the same bytes under the same gunicorn settings. Both
+run at once, one of them under load at a time, in turns; the figure is the median of the runs.
+One worker by default, so that on two cores the client does not take the server's time.
+
+    python tests/bench/http.py [--runs 7] [--seconds 2] [--workers 1] [operation ...]
+
+This file imports nothing that needs the standard library's ``http``, whose name it bears.
+"""
+
+import argparse
+import contextlib
+import json
+import os
+import selectors
+import socket
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+BODIES = Path(__file__).resolve().parent / "bodies"
+OPERATIONS = ("size-conductor", "size-fuse", "estimate-real-output", "build-bill-of-materials")
+SERVICE = "loomwright.web.app:create_app()"
+
+
+class BenchError(Exception):
+    """A measurement that would mean nothing."""
+
+
+@dataclass(frozen=True)
+class Load:
+    """What one run of the client saw."""
+
+    requests_per_second: float
+    client_share: float
+
+
+@dataclass
+class Connection:
+    """One keep-alive connection with at most one request under way."""
+
+    port: int
+    wire: socket.socket = field(init=False)
+    received: bytearray = field(init=False)
+    expected: int = field(init=False)
+
+    def __post_init__(self) -> None:
+        """Connect."""
+        self.open()
+
+    def open(self) -> None:
+        """Connect, anew where the server closed."""
+        self.wire = socket.create_connection(("127.0.0.1", self.port), timeout=30.0)
+        self.wire.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self.received = bytearray()
+        self.expected = -1
+
+    def close(self) -> None:
+        """Close."""
+        self.wire.close()
+
+    def send(self, request: bytes) -> None:
+        """Send one request."""
+        self.received.clear()
+        self.expected = -1
+        self.wire.sendall(request)
+
+    def receive(self) -> bool:
+        """Take in what has arrived; true when the answer is complete."""
+        piece = self.wire.recv(262144)
+        if not piece:
+            raise BenchError("the server closed a connection before its answer was complete")
+        self.received += piece
+        if self.expected < 0:
+            head, found, _ = self.received.partition(b"\r\n\r\n")
+            if not found:
+                return False
+            if not head.startswith(b"HTTP/1.1 200 "):
+                raise BenchError(bytes(self.received[:2000]).decode("utf-8", "replace"))
+            _, found, rest = head.lower().partition(b"content-length:")
+            if not found:
+                raise BenchError("an answer without Content-Length")
+            self.expected = len(head) + 4 + int(rest.partition(b"\r\n")[0])
+        return len(self.received) >= self.expected
+
+    @property
+    def body(self) -> bytes:
+        """The answer's body."""
+        return bytes(self.received.partition(b"\r\n\r\n")[2])
+
+    @property
+    def closing(self) -> bool:
+        """Whether the server said that it closes after this answer."""
+        head = self.received.partition(b"\r\n\r\n")[0].lower()
+        return b"connection: close" in head
+
+
+def http_request(operation: str, body: bytes) -> bytes:
+    """Return the bytes of one POST."""
+    head = (
+        f"POST /v1/{operation} HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept: application/json\r\n"
+        f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
+    )
+    return head.encode() + body
+
+
+def answers(port: int, requests: list[bytes]) -> list[bytes]:
+    """Return the body that answers each request, asked one after another."""
+    bodies = []
+    for request in requests:
+        connection = Connection(port)
+        with contextlib.closing(connection.wire):
+            connection.send(request)
+            while not connection.receive():
+                pass
+            bodies.append(connection.body)
+    return bodies
+
+
+def load(port: int, requests: list[bytes], seconds: float, connections: int) -> Load:
+    """Keep every connection busy with the requests in turn and count the answers."""
+    turn = done = 0
+    with selectors.DefaultSelector() as selector, contextlib.ExitStack() as stack:
+        for _ in range(connections):
+            connection = Connection(port)
+            stack.callback(connection.close)
+            selector.register(connection.wire, selectors.EVENT_READ, connection)
+            connection.send(requests[turn % len(requests)])
+            turn += 1
+        busy, begun = time.process_time(), time.perf_counter()
+        now = begun
+        while now - begun < seconds:
+            ready = selector.select(timeout=30.0)
+            if not ready:
+                raise BenchError("the server has not answered for 30 s")
+            for key, _ in ready:
+                connection = key.data
+                if not connection.receive():
+                    continue
+                done += 1
+                if connection.closing:
+                    selector.unregister(connection.wire)
+                    connection.close()
+                    connection.open()
+                    selector.register(connection.wire, selectors.EVENT_READ, connection)
+                connection.send(requests[turn % len(requests)])
+                turn += 1
+            now = time.perf_counter()
+        return Load(done / (now - begun), (time.process_time() - busy) / (now - begun))
+
+
+def free_port() -> int:
+    """Return a port of the loopback that nobody listens on."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port: int = probe.getsockname()[1]
+        return port
+
+
+@contextlib.contextmanager
+def server(app: str, settings: list[str], environment: dict[str, str]) -> Iterator[int]:
+    """Serve the app with the service's own gunicorn settings; yield the port."""
+    port = free_port()
+    command = [sys.executable, "-m", "gunicorn", "--config", str(ROOT / "deploy/gunicorn.conf.py")]
+    with tempfile.TemporaryFile() as log:
+        process = subprocess.Popen(
+            [*command, "--bind", f"127.0.0.1:{port}", *settings, app],
+            cwd=ROOT,
+            env={**os.environ, **environment},
+            stdout=log,
+            stderr=log,
+        )
+        try:
+            _wait_for(port, process)
+            yield port
+        except BenchError:
+            log.seek(0)
+            sys.stderr.write(log.read().decode("utf-8", "replace"))
+            raise
+        finally:
+            process.terminate()
+            process.wait(timeout=60.0)
+
+
+def _wait_for(port: int, process: subprocess.Popen[bytes]) -> None:
+    deadline = time.monotonic() + 30.0
+    while time.monotonic() < deadline:
+        if process.poll() is not None:
+            raise BenchError(f"gunicorn ended with status {process.returncode}")
+        with contextlib.suppress(ConnectionRefusedError):
+            socket.create_connection(("127.0.0.1", port), timeout=5.0).close()
+            return
+        time.sleep(0.05)
+    raise BenchError("gunicorn did not listen within 30 s")
+
+
+def request_bodies(folder: Path, operation: str) -> list[bytes]:
+    """Return the distinct request bodies that an operation is measured with."""
+    bodies = json.loads((folder / f"{operation}.json").read_text(encoding="utf-8"))
+    return [json.dumps(body).encode() for body in bodies]
+
+
+def measure(options: argparse.Namespace) -> None:
+    """Measure and print the table."""
+    settings = ["--workers", str(options.workers), *options.gunicorn]
+    requests = {
+        operation: [
+            http_request(operation, body) for body in request_bodies(options.bodies, operation)
+        ]
+        for operation in options.operations
+    }
+    with contextlib.ExitStack() as stack:
+        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        service = stack.enter_context(server(options.app, settings, {}))
+        captured = {name: answers(service, asked) for name, asked in requests.items()}
+        kept = folder / "answers.json"
+        kept.write_text(
+            json.dumps({name: [body.decode() for body in got] for name, got in captured.items()}),
+            encoding="utf-8",
+        )
+        environment = {"LOOMWRIGHT_BENCH_ANSWERS": str(kept)}
+        floor = stack.enter_context(
+            server("tests.bench.floor:create_floor()", settings, environment)
+        )
+        bare = stack.enter_context(server("tests.bench.floor:bare_wsgi", settings, environment))
+        for name, asked in requests.items():
+            if sorted(answers(floor, asked)) != sorted(captured[name]):
+                raise BenchError(f"the floor of {name} does not return the service's bytes")
+        print(f"{'operation':<26}{'bytes':>8}{'service/s':>11}{'floor/s':>9}{'bare/s':>9}", end="")
+        print(f"{'client':>8}{'ratio':>7}  spread of the ratio")
+        for name, asked in requests.items():
+            _measure_operation(name, asked, captured[name], (service, floor, bare), options)
+
+
+def _measure_operation(
+    name: str,
+    requests: list[bytes],
+    captured: list[bytes],
+    ports: tuple[int, int, int],
+    options: argparse.Namespace,
+) -> None:
+    runs: tuple[list[Load], list[Load], list[Load]] = ([], [], [])
+    for port in ports:
+        load(port, requests, options.seconds / 4, options.connections)  # warm-up, not counted
+    for _ in range(options.runs):
+        for port, seen in zip(ports, runs, strict=True):
+            seen.append(load(port, requests, options.seconds, options.connections))
+    service, floor, bare = (
+        statistics.median(run.requests_per_second for run in seen) for seen in runs
+    )
+    ratios = [
+        one.requests_per_second / other.requests_per_second
+        for one, other in zip(runs[0], runs[1], strict=True)
+    ]
+    share = statistics.median(run.client_share for run in runs[1])
+    size = statistics.mean(len(body) for body in captured)
+    print(
+        f"{name:<26}{size:>8.0f}{service:>11.0f}{floor:>9.0f}{bare:>9.0f}{share:>8.0%}"
+        f"{service / floor:>7.2f}  {min(ratios):.2f} to {max(ratios):.2f}",
+        flush=True,
+    )
+    if bare < 1.1 * floor:
+        print("  the client may be the limit: without a framework it is hardly faster")
+
+
+def main() -> None:
+    """Read the options and measure."""
+    parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
+    parser.add_argument("operations", nargs="*", default=OPERATIONS)
+    parser.add_argument("--runs", type=int, default=7)
+    parser.add_argument("--seconds", type=float, default=2.0)
+    parser.add_argument("--workers", type=int, default=1)
+    parser.add_argument("--connections", type=int, default=8)
+    parser.add_argument("--app", default=SERVICE, help="the app that takes the service's place")
+    parser.add_argument("--bodies", type=Path, default=BODIES, help="a folder of request bodies")
+    parser.add_argument(
+        "--gunicorn", action="append", default=[], metavar="SETTING", help="e.g. --threads=4"
+    )
+    try:
+        measure(parser.parse_args())
+    except BenchError as error:
+        sys.exit(f"bench: {error}")
+
+
+if __name__ == "__main__":
+    main()
