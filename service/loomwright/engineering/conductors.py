@@ -119,8 +119,9 @@ def resistance_from_section_ohm_per_m(
 def resistance_20c_ohm_per_m(size: ConductorSize, material: Material, copper: Material) -> float:
     """Return the resistance per metre at 20 C of one size in one material.
 
-    The series' own standard where it prints the material. Where it prints copper only, a clad or
-    other metal is the copper limit times the ratio of resistivities: equal section, equal stranding.
+    The series' own standard where it prints the material. Where it prints copper only, a clad
+    or other metal is the copper limit times the ratio of resistivities: equal section and
+    stranding.
     Where it prints nothing, the cross-section with a stranding factor of 1.02.
 
     Parameters
@@ -141,9 +142,7 @@ def resistance_20c_ohm_per_m(size: ConductorSize, material: Material, copper: Ma
     if material.key in listed:
         return listed[material.key]
     if copper.key in listed:
-        return (
-            listed[copper.key] * material.resistivity_20c_ohm_m / copper.resistivity_20c_ohm_m
-        )
+        return listed[copper.key] * material.resistivity_20c_ohm_m / copper.resistivity_20c_ohm_m
     return float(
         resistance_from_section_ohm_per_m(
             size.cross_section_m2, material.resistivity_20c_ohm_m, STRANDING_FACTOR

@@ -115,11 +115,7 @@ def rayleigh_number(
     film = 0.5 * (surface_temperature_k + ambient_temperature_k)
     rise = surface_temperature_k - ambient_temperature_k
     return (
-        GRAVITY_M_PER_S2
-        * rise
-        * diameter_m**3
-        * prandtl
-        / (film * kinematic_viscosity_m2_per_s**2)
+        GRAVITY_M_PER_S2 * rise * diameter_m**3 * prandtl / (film * kinematic_viscosity_m2_per_s**2)
     )
 
 
@@ -334,24 +330,40 @@ def heat_flow_w_per_m(
     rise = surface_rise_at_conductor_temperature_k(
         conductor_temperature_k, ambient_temperature_k, conductor, air
     )
-    return surface_heat_flow_w_per_m(rise, ambient_temperature_k, conductor, air)[0]
+    flow, _ = surface_heat_flow_w_per_m(rise, ambient_temperature_k, conductor, air)
+    return flow
 
 
-def heat_balance_step_k(
+@dataclass(frozen=True, slots=True)
+class HeatBalance:
+    """The heat balance of one metre at an estimate of the surface rise.
+
+    ``imbalance_w_per_m`` is heat lost less heat gained; its slopes are partial derivatives.
+    """
+
+    conductor_temperature_k: Array
+    temperature_slope: Array
+    resistance_ohm_per_m: Array
+    gained_w_per_m: Array
+    imbalance_w_per_m: Array
+    imbalance_slope_w_per_mk: Array
+
+
+def heat_balance(
     surface_rise_k: Array,
-    current_squared_a2: Number,
+    current_a: Number,
     ambient_temperature_k: Number,
     conductor: InsulatedConductor,
     air: Air,
-) -> tuple[Array, Array]:
-    """Return the Newton step of the surface rise towards the heat balance, and the temperature.
+) -> HeatBalance:
+    """Return the heat balance at an estimate of the surface rise, ready for a Newton step.
 
     Parameters
     ----------
     surface_rise_k
         Present estimate [K], above 0.
-    current_squared_a2
-        Square of the current [A2].
+    current_a
+        Current [A].
     ambient_temperature_k
         Ambient temperature [K].
     conductor
@@ -361,17 +373,29 @@ def heat_balance_step_k(
 
     Returns
     -------
-    tuple of ndarray
-        Step to subtract [K] and conductor temperature at the present estimate [K].
+    HeatBalance
+        Temperature [K], resistance [ohm/m], heat [W/m] and slopes by the surface rise.
     """
     flow, slope = surface_heat_flow_w_per_m(surface_rise_k, ambient_temperature_k, conductor, air)
-    resistance = conductor.insulation_resistance_km_per_w
-    temperature = ambient_temperature_k + surface_rise_k + flow * resistance
-    electrical = current_squared_a2 * conductor.resistance_20c_ohm_per_m
-    coefficient = conductor.temperature_coefficient_20c_per_k
-    gained = electrical * (1.0 + coefficient * (temperature - 293.15))
-    gained_slope = electrical * coefficient * (1.0 + slope * resistance)
-    return (flow - gained) / (slope - gained_slope), temperature
+    insulation = conductor.insulation_resistance_km_per_w
+    temperature = ambient_temperature_k + surface_rise_k + flow * insulation
+    temperature_slope = 1.0 + slope * insulation
+    resistance = _resistance(conductor, temperature)
+    squared = np.square(current_a)
+    gained = squared * resistance
+    gained_slope = (
+        squared
+        * (conductor.resistance_20c_ohm_per_m * conductor.temperature_coefficient_20c_per_k)
+        * temperature_slope
+    )
+    return HeatBalance(
+        conductor_temperature_k=temperature,
+        temperature_slope=temperature_slope,
+        resistance_ohm_per_m=np.asarray(resistance),
+        gained_w_per_m=np.asarray(gained),
+        imbalance_w_per_m=np.asarray(flow - gained),
+        imbalance_slope_w_per_mk=np.asarray(slope - gained_slope),
+    )
 
 
 def steady_temperature(
@@ -403,23 +427,22 @@ def steady_temperature(
     EngineeringError
         ``heat_balance_not_converged`` with iterations and residual.
     """
-    squared = np.maximum(np.square(np.asarray(current_a, float)), 1e-12)
-    gained = squared * conductor.resistance_20c_ohm_per_m
-    # Start: about 10 W/(m2 K) from the surface.
+    current = np.maximum(np.asarray(current_a, float), 1e-6)
+    gained = current * current * conductor.resistance_20c_ohm_per_m
+    # Start: about 12 W/(m2 K) from the surface.
     rise = np.broadcast_arrays(
         gained / (np.pi * np.asarray(conductor.outside_diameter_m) * 12.0), ambient_temperature_k
     )[0].astype(float)
     residual = np.inf
     for iteration in range(1, GREATEST_ITERATIONS + 1):
-        step, _ = heat_balance_step_k(rise, squared, ambient_temperature_k, conductor, air)
+        balance = heat_balance(rise, current, ambient_temperature_k, conductor, air)
+        step = balance.imbalance_w_per_m / balance.imbalance_slope_w_per_mk
         after = np.maximum(rise - step, 0.05 * rise)
         residual = float(np.max(np.abs(after - rise) / after))
         rise = after
         if residual < RELATIVE_TOLERANCE:
-            _, temperature = heat_balance_step_k(
-                rise, squared, ambient_temperature_k, conductor, air
-            )
-            return SteadyTemperature(np.asarray(temperature), rise, iteration, residual)
+            settled = heat_balance(rise, current, ambient_temperature_k, conductor, air)
+            return SteadyTemperature(settled.conductor_temperature_k, rise, iteration, residual)
     raise _not_converged(residual)
 
 

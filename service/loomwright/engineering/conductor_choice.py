@@ -1,0 +1,129 @@
+"""What is asked of a conductor and what is answered, in coherent SI."""
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from loomwright.tables.records import ConductorSize, Insulation, Material
+
+Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A stretch of the route with one surrounding.
+
+    Parameters
+    ----------
+    length_m
+        One way [m], above 0.
+    ambient_temperature_k
+        Of the place [K].
+    bundled_conductors
+        Loaded conductors in the bundle, this one included [1], 1 or more.
+    engine_space
+        Whether the published engine-space factor applies.
+    """
+
+    length_m: float
+    ambient_temperature_k: float
+    bundled_conductors: int = 1
+    engine_space: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class ConductorRequest:
+    """What a conductor is chosen for, in coherent SI.
+
+    Exactly one of ``load_current_a`` and ``load_power_w`` is given. ``on_time_s`` and
+    ``off_time_s`` describe a cyclic load; none means continuous. ``fault_current_a`` and
+    ``clearing_time_s`` together switch the short-circuit criterion on.
+    """
+
+    sizes: tuple[ConductorSize, ...]
+    material: Material
+    insulation: Insulation
+    supply_voltage_v: float
+    allowed_voltage_drop_v: float
+    segments: tuple[Segment, ...]
+    load_current_a: float | None = None
+    load_power_w: float | None = None
+    source_resistance_ohm: float = 0.0
+    return_by_conductor: bool = True
+    chassis_resistance_ohm: float = 0.0
+    fixed_resistance_ohm: float = 0.0
+    on_time_s: float | None = None
+    off_time_s: float | None = None
+    greatest_parallel_runs: int = 1
+    smallest_size: ConductorSize | None = None
+    given_size: ConductorSize | None = None
+    given_parallel_runs: int = 1
+    fault_current_a: float | None = None
+    clearing_time_s: float | None = None
+
+    @property
+    def wiring_fixed_resistance_ohm(self) -> float:
+        """Resistance of the wiring that no choice of size changes [ohm]."""
+        return self.chassis_resistance_ohm + self.fixed_resistance_ohm
+
+    @property
+    def route_length_m(self) -> float:
+        """One-way length of the whole route [m]."""
+        return sum(segment.length_m for segment in self.segments)
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """Every candidate as one element of each array, in order of choice.
+
+    ``conductor_temperature_k`` is that of the hottest segment and NaN above the 250 C cap of the
+    model; ``published_ampacity_a`` is NaN where no table covers the size. Currents are those of all
+    parallel runs together.
+    """
+
+    sizes: tuple[ConductorSize, ...]
+    parallel_runs: npt.NDArray[np.int64]
+    operating_point_exists: Mask
+    load_current_a: Array
+    load_voltage_v: Array
+    voltage_drop_v: Array
+    wiring_loss_w: Array
+    loop_resistance_ohm: Array
+    conductor_temperature_k: Array
+    heating_current_a: Array
+    heat_ampacity_a: Array
+    published_ampacity_a: Array
+    greatest_length_m: Array
+    passes: dict[str, Mask]
+    utilisation: dict[str, Array]
+
+    @property
+    def ampacity_a(self) -> Array:
+        """The lower of heat balance and published table [A]."""
+        return np.asarray(np.fmin(self.heat_ampacity_a, self.published_ampacity_a))
+
+    @property
+    def ampacity_is_published(self) -> Mask:
+        """Whether the published table governs."""
+        return np.asarray(self.published_ampacity_a < self.heat_ampacity_a)
+
+
+@dataclass(frozen=True, slots=True)
+class ConductorAnswer:
+    """The choice with every candidate.
+
+    ``verdict`` is ``conductor_found``, ``no_conductor_meets_criteria``, ``given_size_passes``,
+    ``given_size_fails`` or ``no_operating_point``. ``chosen`` and ``checked`` are indices into the
+    candidates. ``greatest_power_w`` is the most that the largest candidate can deliver.
+    """
+
+    verdict: str
+    chosen: int | None
+    checked: int | None
+    deciding_criterion: str | None
+    candidates: Candidates
+    greatest_power_w: float
+    iterations: int
+    residual: float

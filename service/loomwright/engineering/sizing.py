@@ -1,0 +1,372 @@
+"""Choice of the smallest conductor that meets every criterion.
+
+All candidates (every size, once per number of parallel runs) are solved together as arrays; the
+route's segments are the other axis.
+"""
+
+from dataclasses import dataclass, field
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+from loomwright.engineering.ampacity import (
+    PUBLISHED_TABLE_BY_SERIES,
+    AmbientLimits,
+    SeriesProperties,
+    ambient_limits,
+    bundling_factor,
+    series_properties,
+)
+from loomwright.engineering.conductor_choice import Candidates, ConductorAnswer, ConductorRequest
+from loomwright.engineering.duty import heating_ratio_of_duty
+from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.heat import InsulatedConductor
+from loomwright.engineering.loaded_route import LoadedRoute, LoadedRouteState, solved_route
+from loomwright.engineering.network import constant_power_operating_point
+from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
+
+Array = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+CRITERIA = (
+    "voltage_drop",
+    "conductor_temperature",
+    "published_ampacity",
+    "mechanical",
+    "short_circuit",
+)
+LEAST_SINGLE_SECTION_M2 = 1.0e-6
+# Rounding of a limit must not decide: a drop that equals its limit passes.
+ROUNDING = 1.0 + 1e-12
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Layout:
+    """Arrays over candidates that depend on series and number of runs only."""
+
+    sizes: tuple[ConductorSize, ...]
+    conductor: InsulatedConductor
+    cross_section_m2: Array
+    rank: Array
+    runs: npt.NDArray[np.int64]
+    properties: SeriesProperties
+
+
+@dataclass(slots=True)
+class _Surroundings:
+    """Arrays over segments (rows) and candidates (columns)."""
+
+    length_m: Array
+    ambient_temperature_k: Array
+    heating_share: Array
+    start_ampacity_a: Array
+    start_rise_k: Array
+    cap_current_a: Array
+    heat_ampacity_a: Array
+    published_ampacity_a: Array = field(repr=False)
+
+
+def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer:
+    """Return the smallest conductor that meets every criterion, with all candidates.
+
+    Steady direct current, or a cyclic load by its heating-equivalent current. The voltage drop is
+    that of the wiring from the source's terminal to the load's and back: route, return, joints and
+    fuse, at the conductor temperature that the heat balance gives. The resistance of the source
+    itself takes part in the operating point but not in the drop.
+
+    Parameters
+    ----------
+    request
+        Load, source, route, conductor family and limits.
+    tables
+        Published ampacities, factors and air.
+
+    Returns
+    -------
+    ConductorAnswer
+        Verdict, choice, deciding criterion and candidates.
+
+    Raises
+    ------
+    EngineeringError
+        ``ambient_not_below_rating`` where a segment is as hot as the insulation's rating;
+        ``heat_balance_not_converged``.
+    """
+    _refuse_hot_ambient(request)
+    layout = _layout(
+        request.sizes,
+        request.material,
+        request.insulation,
+        tables.materials["copper"],
+        max(request.greatest_parallel_runs, request.given_parallel_runs),
+    )
+    around = _surroundings(request, layout, tables)
+    solved = solved_route(_route(request, layout, around), tables.air)
+    candidates = _candidates(request, layout, around, solved)
+    return _answer(request, candidates, solved)
+
+
+def _refuse_hot_ambient(request: ConductorRequest) -> None:
+    rating = request.insulation.temperature_rating_k
+    for index, segment in enumerate(request.segments):
+        if segment.ambient_temperature_k >= rating:
+            raise EngineeringError(
+                "ambient_not_below_rating",
+                f"segment {index} is at {segment.ambient_temperature_k - 273.15:g} C and the "
+                f"insulation is rated {rating - 273.15:g} C, so no current is left to carry; "
+                "choose an insulation with a higher rating or another route",
+                field=f"segments/{index}/ambient_temperature",
+                value=segment.ambient_temperature_k,
+                limit=rating,
+            )
+
+
+@lru_cache(maxsize=256)
+def _layout(
+    sizes: tuple[ConductorSize, ...],
+    material: Material,
+    insulation: Insulation,
+    copper: Material,
+    greatest_runs: int,
+) -> _Layout:
+    properties = series_properties(sizes, material, insulation, copper)
+    base = properties.conductor
+    count = greatest_runs
+
+    def tiled(values: Array) -> Array:
+        return np.tile(values, count)
+
+    return _Layout(
+        sizes=sizes * count,
+        conductor=InsulatedConductor(
+            outside_diameter_m=tiled(np.asarray(base.outside_diameter_m)),
+            insulation_resistance_km_per_w=tiled(np.asarray(base.insulation_resistance_km_per_w)),
+            emissivity=base.emissivity,
+            resistance_20c_ohm_per_m=tiled(np.asarray(base.resistance_20c_ohm_per_m)),
+            temperature_coefficient_20c_per_k=tiled(
+                np.asarray(base.temperature_coefficient_20c_per_k)
+            ),
+        ),
+        cross_section_m2=tiled(properties.cross_section_m2),
+        rank=tiled(np.array([float(size.rank) for size in sizes])),
+        runs=np.repeat(np.arange(1, count + 1), len(sizes)),
+        properties=properties,
+    )
+
+
+def _surroundings(request: ConductorRequest, layout: _Layout, tables: Tables) -> _Surroundings:
+    properties = layout.properties
+    table = PUBLISHED_TABLE_BY_SERIES[properties.sizes[0].series]
+    greatest_runs = int(layout.runs[-1])
+    rows: list[tuple[AmbientLimits, Array]] = []
+    for segment in request.segments:
+        limits = ambient_limits(
+            properties, segment.ambient_temperature_k, segment.engine_space, tables
+        )
+        factors = np.array(
+            [
+                bundling_factor(tables, table, segment.bundled_conductors + runs)
+                for runs in range(greatest_runs)
+            ]
+        )
+        rows.append((limits, factors))
+    return _stacked_surroundings(request, layout, rows)
+
+
+def _stacked_surroundings(
+    request: ConductorRequest, layout: _Layout, rows: list[tuple[AmbientLimits, Array]]
+) -> _Surroundings:
+    count = len(layout.properties.sizes)
+    runs = layout.runs
+
+    def stacked(name: str) -> Array:
+        columns = len(runs) // count
+        return np.stack([np.tile(getattr(limits, name), columns) for limits, _ in rows])
+
+    bundling = np.stack([np.repeat(factors, count) for _, factors in rows])
+    heating = np.ones_like(bundling)
+    if request.on_time_s is not None:
+        heating = np.sqrt(
+            heating_ratio_of_duty(
+                request.on_time_s, request.off_time_s or 0.0, stacked("time_constant_s")
+            )
+        )
+    # The share of the load current that one run feels, as a steady current in free air.
+    share = heating / (runs * bundling)
+    ampacity = stacked("ampacity_a")
+    return _Surroundings(
+        length_m=np.array([[segment.length_m] for segment in request.segments]),
+        ambient_temperature_k=np.array(
+            [[segment.ambient_temperature_k] for segment in request.segments]
+        ),
+        heating_share=share,
+        start_ampacity_a=ampacity,
+        start_rise_k=stacked("surface_rise_k"),
+        cap_current_a=stacked("cap_current_a"),
+        heat_ampacity_a=ampacity / share,
+        published_ampacity_a=stacked("published_ampacity_a") / share,
+    )
+
+
+def _route(request: ConductorRequest, layout: _Layout, around: _Surroundings) -> LoadedRoute:
+    ways = 2.0 if request.return_by_conductor else 1.0
+    return LoadedRoute(
+        supply_voltage_v=request.supply_voltage_v,
+        load_current_a=request.load_current_a,
+        load_power_w=request.load_power_w,
+        fixed_resistance_ohm=request.source_resistance_ohm + request.wiring_fixed_resistance_ohm,
+        conductor=layout.conductor,
+        weighted_length_m=ways * around.length_m / layout.runs,
+        ambient_temperature_k=around.ambient_temperature_k,
+        heating_share=around.heating_share,
+        cap_current_a=around.cap_current_a,
+        start_rise_k=around.start_rise_k,
+        start_current_a=around.start_ampacity_a,
+    )
+
+
+def _candidates(
+    request: ConductorRequest, layout: _Layout, around: _Surroundings, solved: LoadedRouteState
+) -> Candidates:
+    current = solved.load_current_a
+    loop = solved.resistance_ohm + request.wiring_fixed_resistance_ohm
+    drop = current * loop
+    load_voltage = request.supply_voltage_v - current * (loop + request.source_resistance_ohm)
+    temperature = solved.conductor_temperature_k.max(axis=0)
+    hottest_ampacity = around.heat_ampacity_a.min(axis=0)
+    published = around.published_ampacity_a.min(axis=0)
+    utilisation = {
+        "voltage_drop": drop / request.allowed_voltage_drop_v,
+        "conductor_temperature": current / hottest_ampacity,
+        "published_ampacity": np.nan_to_num(current / published, nan=0.0),
+        "mechanical": _mechanical_utilisation(request, layout),
+        "short_circuit": _short_circuit_utilisation(request, layout),
+    }
+    passes = {key: value <= ROUNDING for key, value in utilisation.items()}
+    passes["voltage_drop"] = passes["voltage_drop"] & solved.exists
+    return Candidates(
+        sizes=layout.sizes,
+        parallel_runs=layout.runs,
+        operating_point_exists=solved.exists,
+        load_current_a=current,
+        load_voltage_v=load_voltage,
+        voltage_drop_v=drop,
+        wiring_loss_w=drop * current,
+        loop_resistance_ohm=loop,
+        conductor_temperature_k=np.where(solved.capped | ~solved.exists, np.nan, temperature),
+        heating_current_a=current,
+        heat_ampacity_a=hottest_ampacity,
+        published_ampacity_a=published,
+        greatest_length_m=_greatest_length_m(request, solved),
+        passes=passes,
+        utilisation=utilisation,
+    )
+
+
+def _mechanical_utilisation(request: ConductorRequest, layout: _Layout) -> Array:
+    if request.smallest_size is None:
+        return LEAST_SINGLE_SECTION_M2 / layout.cross_section_m2
+    return request.smallest_size.rank / layout.rank
+
+
+def _short_circuit_utilisation(request: ConductorRequest, layout: _Layout) -> Array:
+    """Return the adiabatic section over the section, 0 where no fault is stated.
+
+    References
+    ----------
+    IEC 60949: ``I**2 t = K**2 S**2 ln((final + beta) / (initial + beta))``, from the rating.
+    """
+    if request.fault_current_a is None or request.clearing_time_s is None:
+        return np.zeros(len(layout.sizes))
+    material, insulation = request.material, request.insulation
+    beta = material.adiabatic_beta_k - 273.15
+    constant_squared = (
+        material.volumetric_heat_capacity_j_per_m3k
+        * (material.adiabatic_beta_k + 20.0)
+        / material.resistivity_20c_ohm_m
+    )
+    span = np.log(
+        (insulation.short_circuit_temperature_k + beta) / (insulation.temperature_rating_k + beta)
+    )
+    least = request.fault_current_a * np.sqrt(request.clearing_time_s / (constant_squared * span))
+    return np.asarray(least / (layout.cross_section_m2 * layout.runs))
+
+
+def _greatest_length_m(request: ConductorRequest, solved: LoadedRouteState) -> Array:
+    """Return the one-way length at which the drop reaches its limit.
+
+    Same mix of surroundings and the solved conductor temperature; the current is that of the limit,
+    so a constant-power load is taken at the lower voltage.
+    """
+    drop = request.allowed_voltage_drop_v
+    current: Array
+    if request.load_current_a is not None:
+        current = np.asarray(request.load_current_a)
+    else:
+        assert request.load_power_w is not None
+        point = constant_power_operating_point(
+            request.load_power_w, request.supply_voltage_v - drop, request.source_resistance_ohm
+        )
+        current = np.asarray(point.load_current_a)
+    budget = np.maximum(drop / current - request.wiring_fixed_resistance_ohm, 0.0)
+    return np.asarray(budget * request.route_length_m / solved.resistance_ohm)
+
+
+def _answer(
+    request: ConductorRequest, candidates: Candidates, solved: LoadedRouteState
+) -> ConductorAnswer:
+    passing = np.logical_and.reduce(list(candidates.passes.values()))
+    resistance = candidates.loop_resistance_ohm + request.source_resistance_ohm
+    greatest_power = request.supply_voltage_v**2 / (4.0 * float(resistance.min()))
+    count = len(request.sizes)
+    checked: int | None = None
+    chosen: int | None = None
+    limit = count * request.greatest_parallel_runs
+    if passing[:limit].any():
+        chosen = int(np.argmax(passing[:limit]))
+    if request.given_size is not None:
+        checked = request.sizes.index(request.given_size) + count * (
+            request.given_parallel_runs - 1
+        )
+        verdict = "given_size_passes" if passing[checked] else "given_size_fails"
+    elif chosen is not None:
+        verdict = "conductor_found"
+    elif not candidates.operating_point_exists.any():
+        verdict = "no_operating_point"
+    else:
+        verdict = "no_conductor_meets_criteria"
+    return ConductorAnswer(
+        verdict=verdict,
+        chosen=chosen,
+        checked=checked,
+        deciding_criterion=_deciding_criterion(candidates, chosen, checked, count, passing),
+        candidates=candidates,
+        greatest_power_w=greatest_power,
+        iterations=solved.iterations,
+        residual=solved.residual,
+    )
+
+
+def _deciding_criterion(
+    candidates: Candidates, chosen: int | None, checked: int | None, count: int, passing: Mask
+) -> str | None:
+    """Return the criterion that the next thinner candidate misses by most.
+
+    For a checked size that fails, the criterion that it misses by most itself. Where the chosen
+    size is the thinnest listed, ``smallest_listed_size``.
+    """
+    if checked is not None and not passing[checked]:
+        thinner = checked
+    else:
+        index = chosen if checked is None else checked
+        if index is None:
+            thinner = int(np.argmin(candidates.utilisation["voltage_drop"]))
+        elif index % count == 0:
+            return "smallest_listed_size"
+        else:
+            thinner = index - 1
+    failed = [key for key in CRITERIA if not candidates.passes[key][thinner]]
+    if not failed:
+        return None
+    return max(failed, key=lambda key: float(candidates.utilisation[key][thinner]))
