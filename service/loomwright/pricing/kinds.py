@@ -1,0 +1,202 @@
+"""Kinds of parts, and how a part of each kind answers what a job needs."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from enum import Enum
+
+Attribute = str | Decimal
+
+# UN/CEFACT Recommendation 20, Annex III: common code and name.
+UNIT_WORDS = {
+    "C62": "one",
+    "CMT": "centimetre",
+    "EA": "each",
+    "FOT": "foot",
+    "H87": "piece",
+    "HUR": "hour",
+    "INH": "inch",
+    "KGM": "kilogram",
+    "MMT": "millimetre",
+    "MTR": "metre",
+    "PR": "pair",
+    "SET": "set",
+}
+LABOUR_UNIT = "HUR"
+
+
+class Comparison(Enum):
+    """How an attribute of a part must stand to what is needed."""
+
+    EQUAL = "equal"
+    AT_LEAST = "at least"
+    AT_MOST = "at most"
+    DESCRIBED = "described only"
+
+
+_PASSES: dict[Comparison, Callable[[Decimal, Decimal], bool]] = {
+    Comparison.AT_LEAST: lambda offered, needed: offered >= needed,
+    Comparison.AT_MOST: lambda offered, needed: offered <= needed,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class AttributeRule:
+    """One attribute of a kind of part.
+
+    ``name`` is the part's attribute, ``needed`` the attribute of the requirement that it is held
+    against; ``numeric`` attributes are numbers in the unit that the name ends in.
+    """
+
+    name: str
+    comparison: Comparison
+    needed: str
+    numeric: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """A kind of part: the plain words for it, the units it sells in, its attributes."""
+
+    name: str
+    words: str
+    units: tuple[str, ...]
+    rules: tuple[AttributeRule, ...]
+
+    @property
+    def needed(self) -> tuple[str, ...]:
+        """Names of the attributes that a requirement of this kind states."""
+        return tuple(dict.fromkeys(rule.needed for rule in self.rules if rule.needed))
+
+    def serves(self, offered: Mapping[str, Attribute], needed: Mapping[str, Attribute]) -> bool:
+        """Return whether a part's attributes meet those of a requirement."""
+        return all(_meets(rule, offered, needed) for rule in self.rules)
+
+    def excess(self, offered: Mapping[str, Attribute]) -> tuple[Decimal, ...]:
+        """Return the part's at-least attributes, by which the tightest fit comes first."""
+        return tuple(
+            value
+            for rule in self.rules
+            if rule.comparison is Comparison.AT_LEAST
+            and isinstance(value := offered[rule.name], Decimal)
+        )
+
+
+def _meets(
+    rule: AttributeRule, offered: Mapping[str, Attribute], needed: Mapping[str, Attribute]
+) -> bool:
+    if rule.comparison is Comparison.DESCRIBED:
+        return True
+    have, want = offered[rule.name], needed[rule.needed]
+    if rule.comparison is Comparison.EQUAL:
+        return have == want
+    return (
+        isinstance(have, Decimal)
+        and isinstance(want, Decimal)
+        and _PASSES[rule.comparison](have, want)
+    )
+
+
+def _text(name: str) -> AttributeRule:
+    return AttributeRule(name, Comparison.EQUAL, name, numeric=False)
+
+
+def _number(name: str) -> AttributeRule:
+    return AttributeRule(name, Comparison.EQUAL, name, numeric=True)
+
+
+def _at_least(name: str, needed: str) -> AttributeRule:
+    return AttributeRule(name, Comparison.AT_LEAST, needed, numeric=True)
+
+
+def _at_most(name: str, needed: str) -> AttributeRule:
+    return AttributeRule(name, Comparison.AT_MOST, needed, numeric=True)
+
+
+_PIECES = ("EA", "H87", "C62")
+_CONDUCTOR_SIZE = (_text("series"), _text("size"))
+
+# In the order in which the lines of a bill stand.
+KINDS: dict[str, Kind] = {
+    kind.name: kind
+    for kind in (
+        Kind("equipment", "equipment", (*_PIECES, "SET"), (_text("reference"),)),
+        Kind(
+            "conductor",
+            "conductor",
+            ("MTR", "FOT"),
+            (*_CONDUCTOR_SIZE, _text("material"), _text("insulation"), _text("colour")),
+        ),
+        Kind("fuse", "fuse", _PIECES, (_text("fuse_type"), _number("rating_a"))),
+        Kind(
+            "fuse_holder",
+            "fuse holder",
+            _PIECES,
+            (
+                _text("fuse_type"),
+                _at_least("greatest_rating_a", "rating_a"),
+                _at_least("greatest_cross_section_mm2", "cross_section_mm2"),
+                AttributeRule("connection", Comparison.DESCRIBED, "", numeric=False),
+            ),
+        ),
+        Kind(
+            "distribution_block",
+            "fused distribution block",
+            _PIECES,
+            (
+                _text("fuse_type"),
+                _at_least("ways", "ways"),
+                _at_least("greatest_current_a", "current_a"),
+                _at_least("greatest_way_rating_a", "way_rating_a"),
+            ),
+        ),
+        Kind("ring_terminal", "ring terminal", _PIECES, (*_CONDUCTOR_SIZE, _text("stud"))),
+        Kind("ferrule", "wire-end ferrule", _PIECES, _CONDUCTOR_SIZE),
+        Kind("tab_terminal", "insulated push-on terminal", _PIECES, _CONDUCTOR_SIZE),
+        Kind("splice", "crimp splice", _PIECES, _CONDUCTOR_SIZE),
+        Kind("ground_hardware", "ground hardware", (*_PIECES, "SET"), (_text("stud"),)),
+        Kind(
+            "grommet",
+            "grommet",
+            _PIECES,
+            (
+                _at_least("greatest_cable_mm", "cable_diameter_mm"),
+                _at_most("smallest_cable_mm", "cable_diameter_mm"),
+            ),
+        ),
+        Kind(
+            "split_loom",
+            "split loom",
+            ("MTR", "FOT"),
+            (_at_least("inner_diameter_mm", "bundle_diameter_mm"),),
+        ),
+        Kind(
+            "heat_shrink",
+            "heat shrink",
+            ("MTR", "FOT"),
+            (
+                _at_least("supplied_diameter_mm", "slides_over_mm"),
+                _at_most("recovered_diameter_mm", "grips_mm"),
+            ),
+        ),
+        Kind(
+            "cable_tie",
+            "cable tie",
+            _PIECES,
+            (_at_least("greatest_bundle_mm", "bundle_diameter_mm"),),
+        ),
+        Kind(
+            "signal_lead",
+            "signal lead",
+            (*_PIECES, "PR", "SET"),
+            (_text("form"), _at_least("length_m", "length_m")),
+        ),
+        Kind(
+            "remote_lead",
+            "remote turn-on lead",
+            ("MTR", "FOT"),
+            (_at_least("cross_section_mm2", "cross_section_mm2"),),
+        ),
+        Kind("tap", "tap", (*_PIECES, "SET"), (_text("use"),)),
+    )
+}

@@ -1,0 +1,222 @@
+"""Exact decimal money on the minor-unit grid of its ISO 4217 currency.
+
+No binary fraction enters here: amounts are ``Decimal`` and every operation either is exact or
+rounds where its name says so.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from decimal import (
+    ROUND_HALF_UP,
+    Context,
+    Decimal,
+    DivisionByZero,
+    Inexact,
+    InvalidOperation,
+    Overflow,
+)
+from functools import cache
+
+from iso4217 import Currency
+
+# 100 digits hold the product of any price and quantity that a price book may state; an inexact
+# step would be a lost cent, so it is an error and not a rounding.
+_EXACT = Context(prec=100, traps=[InvalidOperation, DivisionByZero, Overflow, Inexact])
+_ROUNDING = Context(prec=100, traps=[InvalidOperation, DivisionByZero, Overflow])
+
+
+class MoneyError(ValueError):
+    """Money that cannot be stated: an unusable currency, a mixed sum, a part of a minor unit."""
+
+
+@cache
+def minor_unit_digits(currency: str) -> int:
+    """Return the number of decimals of a currency's minor unit.
+
+    Valid for the active currencies of ISO 4217 list one that have a minor unit; metals, funds and
+    testing codes have none and are refused.
+
+    Parameters
+    ----------
+    currency
+        Three-letter code in capitals.
+
+    Returns
+    -------
+    int
+        Decimals of an amount, 0 to 4.
+
+    Raises
+    ------
+    MoneyError
+        The code is not in list one, or the list gives it no minor unit.
+
+    References
+    ----------
+    ISO 4217 list one, column "minor unit", as carried by the ``iso4217`` package.
+    """
+    try:
+        digits = Currency(currency).exponent
+    except ValueError as error:
+        raise MoneyError(f"{currency!r} is not an ISO 4217 currency code.") from error
+    if digits is None:
+        raise MoneyError(f"ISO 4217 gives {currency} no minor unit, so no price can be in it.")
+    return int(digits)
+
+
+def product(left: Decimal, right: Decimal) -> Decimal:
+    """Return the exact product of two decimals.
+
+    Parameters
+    ----------
+    left, right
+        Factors of at most 50 digits each.
+
+    Returns
+    -------
+    Decimal
+        The product, every digit kept.
+    """
+    return _EXACT.multiply(left, right)
+
+
+@dataclass(frozen=True, slots=True)
+class Money:
+    """An amount on the minor-unit grid of its currency.
+
+    Parameters
+    ----------
+    amount
+        Decimal with exactly the currency's decimals; negative for a credit.
+    currency
+        ISO 4217 code.
+    """
+
+    amount: Decimal
+    currency: str
+
+    def __post_init__(self) -> None:
+        digits = minor_unit_digits(self.currency)
+        if not self.amount.is_finite() or self.amount.as_tuple().exponent != -digits:
+            raise MoneyError(f"An amount in {self.currency} has exactly {digits} decimals.")
+
+    def __str__(self) -> str:
+        return format(self.amount, "f")
+
+    def __add__(self, other: "Money") -> "Money":
+        self._same_currency(other)
+        return Money(_EXACT.add(self.amount, other.amount), self.currency)
+
+    def __sub__(self, other: "Money") -> "Money":
+        self._same_currency(other)
+        return Money(_EXACT.subtract(self.amount, other.amount), self.currency)
+
+    def _same_currency(self, other: "Money") -> None:
+        if self.currency != other.currency:
+            raise MoneyError(f"{self.currency} and {other.currency} cannot be added.")
+
+    @property
+    def minor_units(self) -> int:
+        """The amount as a whole number of minor units (cents, fils, yen)."""
+        return int(self.amount.scaleb(minor_unit_digits(self.currency), context=_EXACT))
+
+
+def rounded_money(exact: Decimal, currency: str, rounding: str = ROUND_HALF_UP) -> Money:
+    """Return an exact amount rounded to the currency's minor unit.
+
+    This is the one place where money is rounded. Half a minor unit goes away from zero unless
+    another mode of the ``decimal`` module is named.
+
+    Parameters
+    ----------
+    exact
+        Amount with any number of decimals.
+    currency
+        ISO 4217 code.
+    rounding
+        Rounding mode of the ``decimal`` module.
+
+    Returns
+    -------
+    Money
+        The amount on the grid.
+
+    Raises
+    ------
+    MoneyError
+        The currency is unusable or the amount is not finite.
+    """
+    if not exact.is_finite():
+        raise MoneyError("An amount of money is finite.")
+    grid = Decimal(1).scaleb(-minor_unit_digits(currency))
+    rounded = exact.quantize(grid, rounding=rounding, context=_ROUNDING)
+    # Decimal keeps a negative zero; a price of -0.00 is not something a customer reads.
+    return Money(rounded if rounded else grid * 0, currency)
+
+
+def money_from_minor_units(units: int, currency: str) -> Money:
+    """Return the amount that a whole number of minor units makes.
+
+    Parameters
+    ----------
+    units
+        Cents, fils, yen; negative for a credit.
+    currency
+        ISO 4217 code.
+
+    Returns
+    -------
+    Money
+        The amount.
+
+    Raises
+    ------
+    MoneyError
+        The currency is unusable.
+    """
+    return Money(Decimal(units).scaleb(-minor_unit_digits(currency), context=_EXACT), currency)
+
+
+def money_total(amounts: Iterable[Money], currency: str) -> Money:
+    """Return the exact sum of amounts, zero for none.
+
+    Parameters
+    ----------
+    amounts
+        Amounts of one currency in any order.
+    currency
+        ISO 4217 code of the sum.
+
+    Returns
+    -------
+    Money
+        The sum; no rounding takes place.
+
+    Raises
+    ------
+    MoneyError
+        An amount is in another currency.
+    """
+    total = money_from_minor_units(0, currency)
+    for amount in amounts:
+        total = total + amount
+    return total
+
+
+def tax_on(base: Money, percent: Decimal) -> Money:
+    """Return a tax on a net amount, rounded half up to the minor unit.
+
+    Parameters
+    ----------
+    base
+        Net amount that the tax is due on.
+    percent
+        Rate [%], 0 or more.
+
+    Returns
+    -------
+    Money
+        The tax.
+    """
+    exact = product(product(base.amount, percent), Decimal("0.01"))
+    return rounded_money(exact, base.currency)
