@@ -1,5 +1,6 @@
 """Frozen records of the tables about amplifiers and programmes."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from loomwright.tables.records import Provenance
@@ -50,3 +51,11 @@ class Programme:
     crest_factor_low_db: float
     crest_factor_high_db: float
     provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
+class AudioTables:
+    """Amplifier classes and programmes by key."""
+
+    amplifier_classes: Mapping[str, AmplifierClass]
+    programmes: Mapping[str, Programme]
