@@ -23,6 +23,7 @@ import time
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 BODIES = Path(__file__).resolve().parent / "bodies"
@@ -201,10 +202,35 @@ def _wait_for(port: int, process: subprocess.Popen[bytes]) -> None:
     raise BenchError("gunicorn did not listen within 30 s")
 
 
-def request_bodies(folder: Path, operation: str) -> list[bytes]:
-    """Return the distinct request bodies that an operation is measured with."""
-    bodies = json.loads((folder / f"{operation}.json").read_text(encoding="utf-8"))
-    return [json.dumps(body).encode() for body in bodies]
+def request_bodies(folder: Path, operation: str, variants: int) -> list[bytes]:
+    """Return the distinct request bodies that an operation is measured with.
+
+    Each body of the file comes in as many variants, in which the numbers under the names that the
+    file says to vary are up to a fifth smaller: no memo of whole answers would be of help.
+    """
+    given = json.loads((folder / f"{operation}.json").read_text(encoding="utf-8"))
+    factors = [1.0 - 0.2 * number / variants for number in range(variants)]
+    bodies = [
+        json.dumps(_scaled(body, frozenset(given["vary"]), factor)).encode()
+        for factor in factors
+        for body in given["bodies"]
+    ]
+    if len(set(bodies)) < len(bodies):
+        raise BenchError(f"the bodies of {operation} are not distinct")
+    return bodies
+
+
+def _scaled(value: Any, names: frozenset[str], factor: float) -> Any:
+    if isinstance(value, dict):
+        return {
+            name: round(inner * factor, 6)
+            if name in names and isinstance(inner, (int, float))
+            else _scaled(inner, names, factor)
+            for name, inner in value.items()
+        }
+    if isinstance(value, list):
+        return [_scaled(inner, names, factor) for inner in value]
+    return value
 
 
 def measure(options: argparse.Namespace) -> None:
@@ -212,7 +238,8 @@ def measure(options: argparse.Namespace) -> None:
     settings = ["--workers", str(options.workers), *options.gunicorn]
     requests = {
         operation: [
-            http_request(operation, body) for body in request_bodies(options.bodies, operation)
+            http_request(operation, body)
+            for body in request_bodies(options.bodies, operation, options.variants)
         ]
         for operation in options.operations
     }
@@ -279,6 +306,7 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--connections", type=int, default=8)
     parser.add_argument("--app", default=SERVICE, help="the app that takes the service's place")
+    parser.add_argument("--variants", type=int, default=150, help="of each request body")
     parser.add_argument("--bodies", type=Path, default=BODIES, help="a folder of request bodies")
     parser.add_argument(
         "--gunicorn", action="append", default=[], metavar="SETTING", help="e.g. --threads=4"
