@@ -1,0 +1,129 @@
+"""The only module that knows Pint: factors of the accepted units, read once at start.
+
+A request quantity is a number in the stated unit, or ``"<number> <unit>"`` with the unit from the
+closed list of that quantity. Free text never reaches a unit parser: ``1 mb`` would be a millibar.
+"""
+
+import re
+from dataclasses import dataclass, field
+from decimal import Decimal
+from types import MappingProxyType
+
+import pint
+
+NUMBER_PATTERN = r"[+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
+# Decimal, so that a foot is 0.3048 m and not its neighbour.
+_REGISTRY: pint.UnitRegistry[Decimal] = pint.UnitRegistry(cache_folder=None, non_int_type=Decimal)
+
+
+@dataclass(frozen=True)
+class QuantityKind:
+    """A physical quantity with its stated unit and the closed list of accepted units.
+
+    ``scale`` and ``offset`` turn a number in a unit into coherent SI:
+    ``si = number * scale + offset``.
+    """
+
+    key: str
+    stated_unit: str
+    units: tuple[str, ...]
+    _scales: MappingProxyType[str, tuple[float, float]] = field(repr=False)
+    _matcher: re.Pattern[str] = field(repr=False)
+
+    @property
+    def pattern(self) -> str:
+        """ECMA 262 pattern of the string form, for clients to check before calling."""
+        alternatives = "|".join(re.escape(unit) for unit in self.units)
+        return f"^{NUMBER_PATTERN} ?(?:{alternatives})$"
+
+    def si_of_number(self, value: float) -> float:
+        """Return a number in the stated unit in coherent SI.
+
+        Parameters
+        ----------
+        value
+            In the stated unit.
+
+        Returns
+        -------
+        float
+            In coherent SI.
+        """
+        scale, offset = self._scales[self.stated_unit]
+        return value * scale + offset
+
+    def si_of_text(self, text: str) -> float | None:
+        """Return ``"<number> <unit>"`` in coherent SI, or none where it is not of that form.
+
+        Parameters
+        ----------
+        text
+            Number, one optional space, unit from the closed list.
+
+        Returns
+        -------
+        float or None
+            In coherent SI; may be infinite where the number overflows.
+        """
+        match = self._matcher.fullmatch(text)
+        if match is None:
+            return None
+        scale, offset = self._scales[match[2]]
+        return float(match[1]) * scale + offset
+
+    def number_of_si(self, value: float) -> float:
+        """Return a coherent SI value in the stated unit.
+
+        Parameters
+        ----------
+        value
+            In coherent SI.
+
+        Returns
+        -------
+        float
+            In the stated unit.
+        """
+        scale, offset = self._scales[self.stated_unit]
+        return (value - offset) / scale
+
+
+def _kind(key: str, coherent: str, stated: str, units: dict[str, str]) -> QuantityKind:
+    scales = {}
+    for unit, name in units.items():
+        zero = _REGISTRY.Quantity(Decimal(0), name).to(coherent).magnitude
+        one = _REGISTRY.Quantity(Decimal(1), name).to(coherent).magnitude
+        scales[unit] = (float(one - zero), float(zero))
+    alternatives = "|".join(re.escape(unit) for unit in units)
+    return QuantityKind(
+        key=key,
+        stated_unit=stated,
+        units=tuple(units),
+        _scales=MappingProxyType(scales),
+        _matcher=re.compile(f"({NUMBER_PATTERN}) ?({alternatives})"),
+    )
+
+
+LENGTH = _kind(
+    "length",
+    "metre",
+    "m",
+    {"m": "metre", "cm": "centimetre", "mm": "millimetre", "ft": "foot", "in": "inch"},
+)
+CURRENT = _kind("current", "ampere", "A", {"A": "ampere", "mA": "milliampere"})
+VOLTAGE = _kind("voltage", "volt", "V", {"V": "volt", "mV": "millivolt"})
+POWER = _kind("power", "watt", "W", {"W": "watt", "mW": "milliwatt", "kW": "kilowatt"})
+RESISTANCE = _kind("resistance", "ohm", "ohm", {"ohm": "ohm", "mohm": "milliohm"})
+TEMPERATURE = _kind(
+    "temperature",
+    "kelvin",
+    "degC",
+    {"degC": "degC", "degF": "degF", "K": "kelvin"},
+)
+TIME = _kind(
+    "time", "second", "s", {"s": "second", "ms": "millisecond", "min": "minute", "h": "hour"}
+)
+
+KINDS = MappingProxyType(
+    {kind.key: kind for kind in (LENGTH, CURRENT, VOLTAGE, POWER, RESISTANCE, TEMPERATURE, TIME)}
+)

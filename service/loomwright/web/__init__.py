@@ -1,0 +1,1 @@
+"""The HTTP service: schemas, problems, blueprints and the OpenAPI document."""

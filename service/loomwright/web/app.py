@@ -1,0 +1,32 @@
+"""The application factory."""
+
+from flask import Flask, Response
+
+from loomwright.tables.load import tables
+from loomwright.web import conductor
+from loomwright.web.answers import ENGINE_VERSION, json_response
+from loomwright.web.problems import register_problems
+
+GREATEST_BODY_BYTES = 1024 * 1024
+
+
+def create_app() -> Flask:
+    """Return the service as a WSGI application.
+
+    Returns
+    -------
+    Flask
+        With all tables loaded, so that a broken table stops the start and not a request.
+    """
+    app = Flask("loomwright", static_folder=None)
+    app.config["MAX_CONTENT_LENGTH"] = GREATEST_BODY_BYTES
+    app.json.sort_keys = False  # type: ignore[attr-defined]
+    tables()
+    register_problems(app)
+    app.register_blueprint(conductor.blueprint, url_prefix="/v1")
+
+    @app.get("/v1/health")
+    def health() -> Response:
+        return json_response({"status": "ready", "engine_version": ENGINE_VERSION})
+
+    return app

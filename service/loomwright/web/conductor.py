@@ -1,0 +1,287 @@
+"""The operation size-conductor."""
+
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+from flask import Blueprint, Response, request
+
+from loomwright.engineering.ampacity import PUBLISHED_TABLE_BY_SERIES
+from loomwright.engineering.conductor_choice import (
+    Candidates,
+    ConductorAnswer,
+    ConductorRequest,
+)
+from loomwright.engineering.conductor_working import conductor_working
+from loomwright.engineering.sizing import CRITERIA, LEAST_SINGLE_SECTION_M2, size_conductor
+from loomwright.tables.load import tables
+from loomwright.tables.records import Provenance, Tables
+from loomwright.web.answers import (
+    ENGINE_VERSION,
+    cautions_of,
+    json_response,
+    sources_of,
+    working_of,
+)
+from loomwright.web.requests import loaded
+from loomwright.web.route import segments_of, zone_provenances
+from loomwright.web.schemas.conductor import SizeConductorRequest
+
+DEFAULT_DROP_PERCENT = 3.0
+KELVIN_AT_0_C = 273.15
+_SCHEMA = SizeConductorRequest()
+
+blueprint = Blueprint("conductor", __name__)
+
+
+@blueprint.route("/size-conductor", methods=["GET", "POST"])
+def size_conductor_view() -> Response:
+    """Answer size-conductor."""
+    values = loaded(_SCHEMA, request)
+    known = tables()
+    asked = conductor_request(values, known)
+    answer = size_conductor(asked, known)
+    return json_response(conductor_document(values, asked, answer, known))
+
+
+def conductor_request(values: dict[str, Any], known: Tables) -> ConductorRequest:
+    """Return the engineering request of loaded values.
+
+    Parameters
+    ----------
+    values
+        Loaded under ``SizeConductorRequest``.
+    known
+        The tables.
+
+    Returns
+    -------
+    ConductorRequest
+        In coherent SI.
+    """
+    supply = values["supply_voltage"]
+    percent = values.get("allowed_voltage_drop_percent", DEFAULT_DROP_PERCENT)
+    smallest, given = values.get("smallest_size"), values.get("given_size")
+    return ConductorRequest(
+        sizes=known.series[values["series"]],
+        material=known.materials[values["material"]],
+        insulation=known.insulations[values["insulation"]],
+        supply_voltage_v=supply,
+        allowed_voltage_drop_v=values.get("allowed_voltage_drop", supply * percent / 100.0),
+        segments=segments_of(values, known),
+        load_current_a=values.get("load_current"),
+        load_power_w=values.get("load_power"),
+        source_resistance_ohm=values["source_resistance"],
+        return_by_conductor=values["return_path"] == "conductor",
+        chassis_resistance_ohm=values.get("chassis_resistance", 0.0),
+        fixed_resistance_ohm=values["joints"] * values["joint_resistance"]
+        + values["fuse_resistance"],
+        on_time_s=values.get("on_time"),
+        off_time_s=values.get("off_time"),
+        greatest_parallel_runs=values["greatest_parallel_runs"],
+        smallest_size=None if smallest is None else known.conductors[smallest],
+        given_size=None if given is None else known.conductors[given],
+        given_parallel_runs=values["given_parallel_runs"],
+        fault_current_a=values.get("fault_current"),
+        clearing_time_s=values.get("clearing_time"),
+    )
+
+
+def conductor_document(
+    values: dict[str, Any], asked: ConductorRequest, answer: ConductorAnswer, known: Tables
+) -> dict[str, Any]:
+    """Return the answer of size-conductor as a JSON document.
+
+    Parameters
+    ----------
+    values
+        Loaded request.
+    asked
+        The engineering request.
+    answer
+        Its answer.
+    known
+        The tables.
+
+    Returns
+    -------
+    dict
+        As the schema ``SizeConductorAnswer`` describes.
+    """
+    candidates = list(_candidate_documents(asked, answer.candidates))
+    index = answer.chosen if answer.checked is None else answer.checked
+    document = {
+        "verdict": answer.verdict,
+        "conductor": None if answer.chosen is None else candidates[answer.chosen],
+        "checked_conductor": None if answer.checked is None else candidates[answer.checked],
+        "deciding_criterion": answer.deciding_criterion,
+        "allowed_voltage_drop_v": round(asked.allowed_voltage_drop_v, 6),
+        "greatest_power_w": round(answer.greatest_power_w, 3),
+        "power_balance": None if index is None else _power_balance(asked, answer, index),
+        "candidates": candidates,
+        "assumptions": _assumptions(values, asked),
+        "cautions": cautions_of(_caution_keys(asked, answer, index)),
+        "sources": sources_of(_provenances(values, asked, answer, known), known),
+        "engine_version": ENGINE_VERSION,
+    }
+    if values["explain"] and index is not None:
+        document["working"] = working_of(conductor_working(asked, answer, index, known))
+    return document
+
+
+def _rounded(values: Any, digits: int) -> list[float]:
+    return np.round(values, digits).tolist()  # type: ignore[no-any-return]
+
+
+def _nullable(values: Any, digits: int) -> list[float | None]:
+    return [None if value != value else value for value in _rounded(values, digits)]
+
+
+def _candidate_documents(asked: ConductorRequest, found: Candidates) -> Iterator[dict[str, Any]]:
+    # Digits: a tenth of a millivolt, a milliampere, a hundredth of a kelvin, a millimetre.
+    temperature = found.conductor_temperature_k
+    ampacity = found.ampacity_a
+    rating = asked.insulation.temperature_rating_k
+    failing = np.array([~found.passes[key] for key in CRITERIA]).T.tolist()
+    columns = zip(
+        found.sizes,
+        found.parallel_runs.tolist(),
+        _rounded(found.load_current_a, 3),
+        _nullable(np.where(found.operating_point_exists, found.load_voltage_v, np.nan), 4),
+        _rounded(found.voltage_drop_v, 4),
+        _rounded(found.voltage_drop_v * (100.0 / asked.supply_voltage_v), 3),
+        _nullable(temperature - KELVIN_AT_0_C, 2),
+        _rounded(found.wiring_loss_w, 3),
+        _rounded(ampacity, 2),
+        found.ampacity_is_published.tolist(),
+        _nullable(found.published_ampacity_a, 2),
+        _rounded(found.greatest_length_m, 3),
+        _rounded(asked.allowed_voltage_drop_v - found.voltage_drop_v, 4),
+        _nullable(rating - temperature, 2),
+        _rounded(ampacity - found.load_current_a, 2),
+        failing,
+        strict=True,
+    )
+    for (
+        size,
+        runs,
+        current,
+        load,
+        drop,
+        percent,
+        temp,
+        loss,
+        amp,
+        table,
+        pub,
+        length,
+        *rest,
+    ) in columns:
+        yield {
+            "size": size.key,
+            "parallel_runs": runs,
+            "cross_section_mm2": round(size.cross_section_m2 * 1e6, 4),
+            "load_current_a": current,
+            "load_voltage_v": load,
+            "voltage_drop_v": drop,
+            "voltage_drop_percent": percent,
+            "conductor_temperature_c": temp,
+            "wiring_loss_w": loss,
+            "ampacity_a": amp,
+            "ampacity_basis": "published" if table else "heat_balance",
+            "published_ampacity_a": pub,
+            "greatest_length_m": length,
+            "voltage_drop_margin_v": rest[0],
+            "temperature_margin_k": rest[1],
+            "ampacity_margin_a": rest[2],
+            "fails": [key for key, fails in zip(CRITERIA, rest[3], strict=True) if fails],
+        }
+
+
+def _power_balance(
+    asked: ConductorRequest, answer: ConductorAnswer, index: int
+) -> dict[str, float] | None:
+    found = answer.candidates
+    if not found.operating_point_exists[index]:
+        return None
+    current = float(found.load_current_a[index])
+    return {
+        "source_power_w": round(current * asked.supply_voltage_v, 6),
+        "load_power_w": round(current * float(found.load_voltage_v[index]), 6),
+        "wiring_loss_w": round(float(found.wiring_loss_w[index]), 6),
+        "source_loss_w": round(current * current * asked.source_resistance_ohm, 6),
+    }
+
+
+def _assumptions(values: dict[str, Any], asked: ConductorRequest) -> dict[str, Any]:
+    least = (
+        LEAST_SINGLE_SECTION_M2
+        if asked.smallest_size is None
+        else asked.smallest_size.cross_section_m2
+    )
+    return {
+        "series": values["series"],
+        "material": asked.material.key,
+        "insulation": asked.insulation.key,
+        "insulation_rating_c": round(asked.insulation.temperature_rating_k - KELVIN_AT_0_C, 3),
+        "route_length_m": round(asked.route_length_m, 6),
+        "ambient_temperatures_c": [
+            round(segment.ambient_temperature_k - KELVIN_AT_0_C, 3) for segment in asked.segments
+        ],
+        "bundled_conductors": [segment.bundled_conductors for segment in asked.segments],
+        "return_path": values["return_path"],
+        "fixed_resistance_ohm": round(asked.wiring_fixed_resistance_ohm, 9),
+        "source_resistance_ohm": asked.source_resistance_ohm,
+        "least_cross_section_mm2": round(least * 1e6, 4),
+        "duty": "continuous" if asked.on_time_s is None else "cyclic",
+    }
+
+
+def _caution_keys(
+    asked: ConductorRequest, answer: ConductorAnswer, index: int | None
+) -> Iterator[str]:
+    yield "defer_to_maker"
+    yield "isolate_battery"
+    yield "fuse_at_source"
+    if any(segment.engine_space for segment in asked.segments):
+        yield "engine_bay_heat"
+    yield "moving_and_hot_parts"
+    if asked.material.key.startswith("cca"):
+        yield "copper_clad"
+    if asked.material.key == "aluminium":
+        yield "aluminium"
+    if not asked.return_by_conductor:
+        yield "chassis_return"
+    if index is not None:
+        found = answer.candidates
+        if found.parallel_runs[index] > 1:
+            yield "parallel_runs"
+        drawn = float(found.load_current_a[index] * found.load_voltage_v[index])
+        resistance = float(found.loop_resistance_ohm[index]) + asked.source_resistance_ohm
+        if drawn > asked.supply_voltage_v**2 / (8.0 * resistance):
+            yield "near_collapse"
+
+
+def _provenances(
+    values: dict[str, Any], asked: ConductorRequest, answer: ConductorAnswer, known: Tables
+) -> Iterator[Provenance]:
+    index = answer.chosen if answer.checked is None else answer.checked
+    size = answer.candidates.sizes[-1 if index is None else index]
+    yield size.provenance
+    yield size.diameter_provenance
+    yield asked.material.provenance
+    yield asked.insulation.provenance
+    yield known.air.provenance
+    yield from zone_provenances(values, known)
+    table = PUBLISHED_TABLE_BY_SERIES[values["series"]]
+    if not np.isnan(answer.candidates.published_ampacity_a).all():
+        yield next(row.provenance for row in known.ampacities if row.table == table)
+    for segment in asked.segments:
+        for row in known.factors:
+            if row.table != table:
+                continue
+            bundled = row.condition == "bundled_conductors"
+            if (bundled and row.lower <= segment.bundled_conductors <= row.upper) or (
+                not bundled and segment.engine_space
+            ):
+                yield row.provenance

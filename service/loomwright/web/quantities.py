@@ -1,0 +1,159 @@
+"""Marshmallow fields of quantities, and their JSON Schema."""
+
+import math
+from typing import Any
+
+from marshmallow import ValidationError, fields
+
+from loomwright.units import QuantityKind
+
+
+class Quantity(fields.Field[float]):
+    """A number in the stated unit, or ``"<number> <unit>"``, loaded as coherent SI.
+
+    Parameters
+    ----------
+    kind
+        The quantity with its units.
+    least, greatest
+        Closed range in the stated unit.
+    kwargs
+        Of the marshmallow field.
+    """
+
+    def __init__(self, kind: QuantityKind, least: float, greatest: float, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.kind = kind
+        self.least = least
+        self.greatest = greatest
+        self._least_si = kind.si_of_number(least)
+        self._greatest_si = kind.si_of_number(greatest)
+        units = ", ".join(kind.units)
+        self._accepted = (
+            f"give a number in {kind.stated_unit} from {least:g} to {greatest:g}, "
+            f"or text such as '{max(least, min(greatest, 5)):g} {kind.units[0]}' "
+            f"with one of the units {units}"
+        )
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> float:
+        if isinstance(value, bool):
+            raise ValidationError(f"a truth value is not a quantity; {self._accepted}")
+        if isinstance(value, (int, float)):
+            # An integer too long for a float is out of range, not a fault of the server.
+            si = self.kind.si_of_number(float(value)) if abs(value) < 1e300 else math.inf
+        elif isinstance(value, str):
+            parsed = self.kind.si_of_text(value)
+            if parsed is None:
+                raise ValidationError(f"not a quantity; {self._accepted}")
+            si = parsed
+        else:
+            raise ValidationError(f"not a quantity; {self._accepted}")
+        # The bounds are compared in SI, so that each unit meets the same bound.
+        slack = 1e-12 * max(abs(self._least_si), abs(self._greatest_si))
+        if not self._least_si - slack <= si <= self._greatest_si + slack:
+            raise ValidationError(f"out of range; {self._accepted}")
+        return si
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the field, both forms."""
+        return {
+            "anyOf": [
+                {"type": "number", "minimum": self.least, "maximum": self.greatest},
+                {"type": "string", "pattern": self.kind.pattern, "maxLength": 40},
+            ],
+            "x-unit": self.kind.stated_unit,
+            "x-accepted-units": list(self.kind.units),
+        }
+
+
+class PlainNumber(fields.Field[float]):
+    """A JSON number without unit inside a closed range; truth values and text are refused."""
+
+    def __init__(self, least: float, greatest: float, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.least = least
+        self.greatest = greatest
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> float:
+        if (
+            isinstance(value, bool)
+            or not isinstance(value, (int, float))
+            or not self.least <= value <= self.greatest
+        ):
+            raise ValidationError(f"give a number from {self.least:g} to {self.greatest:g}")
+        return float(value)
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the field."""
+        return {"type": "number", "minimum": self.least, "maximum": self.greatest}
+
+
+class WholeNumber(fields.Field[int]):
+    """A JSON integer inside a closed range; truth values and text are refused."""
+
+    def __init__(self, least: int, greatest: int, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.least = least
+        self.greatest = greatest
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
+        whole = isinstance(value, int) or (isinstance(value, float) and value.is_integer())
+        if isinstance(value, bool) or not whole or not self.least <= value <= self.greatest:
+            raise ValidationError(f"give a whole number from {self.least} to {self.greatest}")
+        return int(value)
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the field."""
+        return {"type": "integer", "minimum": self.least, "maximum": self.greatest}
+
+
+class Key(fields.Field[str]):
+    """One key out of a closed list."""
+
+    def __init__(self, keys: tuple[str, ...], **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.keys = keys
+        self._known = frozenset(keys)
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        if not isinstance(value, str) or value not in self._known:
+            raise ValidationError(f"give one of: {', '.join(self.keys)}")
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the field."""
+        return {"type": "string", "enum": list(self.keys)}
+
+
+class Flag(fields.Field[bool]):
+    """``true`` or ``false``; numbers and other words are refused."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> bool:
+        if not isinstance(value, bool):
+            raise ValidationError("give true or false")
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the field."""
+        return {"type": "boolean"}
+
+
+class Text(fields.Field[str]):
+    """Plain text of limited length without control characters."""
+
+    def __init__(self, greatest_length: int, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.greatest_length = greatest_length
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+        if (
+            not isinstance(value, str)
+            or not 1 <= len(value) <= self.greatest_length
+            or not value.isprintable()
+        ):
+            raise ValidationError(f"give printable text of 1 to {self.greatest_length} characters")
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the field."""
+        return {"type": "string", "minLength": 1, "maxLength": self.greatest_length}

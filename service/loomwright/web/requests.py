@@ -1,0 +1,119 @@
+"""From an HTTP request to loaded values: JSON body or query string under one schema."""
+
+import re
+from contextlib import suppress
+from typing import Any
+
+import orjson
+from flask import Request
+from marshmallow import Schema, ValidationError, fields
+
+from loomwright.units import NUMBER_PATTERN
+from loomwright.web.problems import ProblemError, pointers_of_messages
+from loomwright.web.quantities import Flag, PlainNumber, Quantity, WholeNumber
+
+_NUMBER = re.compile(NUMBER_PATTERN)
+_FLAGS = {"true": True, "false": False}
+
+
+def loaded(schema: Schema, request: Request) -> dict[str, Any]:
+    """Return the values of a request under a schema, quantities in coherent SI.
+
+    Parameters
+    ----------
+    schema
+        Of the operation; the same for body and query string.
+    request
+        POST with a JSON object, or GET with a query string.
+
+    Returns
+    -------
+    dict
+        Loaded values by field name.
+
+    Raises
+    ------
+    ProblemError
+        ``invalid_request`` with every fault, ``malformed_body``, ``unsupported_media_type`` or
+        ``duplicate_parameter``.
+    """
+    if request.method == "POST":
+        document = json_object(request)
+    else:
+        document = _query_document(schema, request)
+    try:
+        values: dict[str, Any] = schema.load(document)
+    except ValidationError as error:
+        raise invalid(pointers_of_messages(error.messages)) from None
+    return values
+
+
+def invalid(faults: list[tuple[str, str]]) -> ProblemError:
+    """Return the problem of an invalid request with all its faults."""
+    count = len(faults)
+    return ProblemError(
+        "invalid_request",
+        f"{count} fault{'s' if count != 1 else ''} in the request; each is named in errors.",
+        faults,
+    )
+
+
+def json_object(request: Request) -> dict[str, Any]:
+    """Return the JSON object of a body.
+
+    Parameters
+    ----------
+    request
+        With ``application/json``.
+
+    Returns
+    -------
+    dict
+        The parsed object.
+
+    Raises
+    ------
+    ProblemError
+        ``unsupported_media_type`` or ``malformed_body``.
+    """
+    if request.mimetype != "application/json":
+        raise ProblemError(
+            "unsupported_media_type",
+            f"The body is {request.mimetype or 'of no stated type'}; "
+            "send Content-Type: application/json.",
+        )
+    body = request.get_data(cache=False)
+    try:
+        document = orjson.loads(body)
+    except orjson.JSONDecodeError as error:
+        raise ProblemError("malformed_body", f"The body is not JSON: {error}.") from None
+    if not isinstance(document, dict):
+        raise ProblemError("malformed_body", "The body must be one JSON object.")
+    return document
+
+
+def _query_document(schema: Schema, request: Request) -> dict[str, Any]:
+    document: dict[str, Any] = {}
+    for name, texts in request.args.lists():
+        if len(texts) > 1:
+            raise ProblemError(
+                "duplicate_parameter",
+                f"{name} is given {len(texts)} times.",
+                [(f"/{name}", "give it once")],
+            )
+        field = schema.fields.get(name)
+        document[name] = texts[0] if field is None else _query_value(field, texts[0])
+    return document
+
+
+def _query_value(field: fields.Field[Any], text: str) -> Any:
+    """Return the JSON value that a query text stands for; text that stands for none stays text."""
+    if isinstance(field, (Quantity, PlainNumber, WholeNumber)):
+        return float(text) if _NUMBER.fullmatch(text) else text
+    if isinstance(field, Flag):
+        return _FLAGS.get(text, text)
+    if isinstance(field, (fields.List, fields.Nested)):
+        # Text that is not JSON stays text, and the field names the fault among all others.
+        with suppress(orjson.JSONDecodeError):
+            return orjson.loads(text)
+    return text

@@ -1,0 +1,45 @@
+"""Routes and conductor families of requests as engineering values."""
+
+from typing import Any
+
+from loomwright.engineering.conductor_choice import Segment
+from loomwright.tables.records import Provenance, Tables
+
+DEFAULT_ZONE = "passenger_compartment"
+
+
+def segments_of(values: dict[str, Any], tables: Tables) -> tuple[Segment, ...]:
+    """Return the segments of a loaded request, ambient resolved by zone.
+
+    Parameters
+    ----------
+    values
+        Loaded under ``RouteFields``.
+    tables
+        Holds the zones.
+
+    Returns
+    -------
+    tuple of Segment
+        In order from the source.
+    """
+    return tuple(_segment(entry, tables) for entry in values.get("route") or (values,))
+
+
+def zone_provenances(values: dict[str, Any], tables: Tables) -> list[Provenance]:
+    """Return the rows of the zones whose ambient the request rests on."""
+    return [
+        tables.zones[entry.get("zone", DEFAULT_ZONE)].provenance
+        for entry in values.get("route") or (values,)
+        if "ambient_temperature" not in entry
+    ]
+
+
+def _segment(entry: dict[str, Any], tables: Tables) -> Segment:
+    zone = tables.zones[entry.get("zone", DEFAULT_ZONE)]
+    return Segment(
+        length_m=entry["length"],
+        ambient_temperature_k=entry.get("ambient_temperature", zone.ambient_temperature_k),
+        bundled_conductors=entry.get("bundled_conductors", 1),
+        engine_space=zone.engine_space,
+    )

@@ -1,0 +1,1 @@
+"""Marshmallow schemas, one module per subject: requests, and answers for the OpenAPI document."""
