@@ -79,7 +79,7 @@ def input_at_current_w(circuit: OutputCircuit, current_a: Number) -> tuple[Numbe
     limited: Flag = 2.0 * resistance * current_a > emf
     if isinstance(limited, np.ndarray):
         # The quotient is only taken where the resistance is above 0.
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             held = np.where(limited, emf / (2.0 * np.asarray(resistance)), current_a)
         return held * (emf - held * resistance), limited
     held_a = emf / (2.0 * resistance) if limited else current_a
@@ -98,7 +98,7 @@ def _rail_output_w(circuit: OutputCircuit, efficiency: Number, utilisation: floa
     per_v2 = utilisation * utilisation * circuit.rail_output_per_v2
     share = lesser(per_v2 * resistance / efficiency, 1.0)
     if isinstance(share, np.ndarray):
-        with np.errstate(divide="ignore", invalid="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             matched = efficiency / np.asarray(resistance, float)
             held: Number = np.where(share < 1.0, per_v2, matched)
     else:

@@ -156,7 +156,9 @@ def _draw(circuit: OutputCircuit, input_powers_w: tuple[Number, ...]) -> _Draw:
     if not isinstance(circuit.resistance_ohm, np.ndarray) and circuit.resistance_ohm == 0.0:
         return _Draw(circuit.emf_v, *(power / circuit.emf_v for power in input_powers_w))
     shapes = np.broadcast_arrays(*input_powers_w, circuit.emf_v, circuit.resistance_ohm)
-    point = constant_power_operating_point(np.stack(shapes[:-2]), shapes[-2], shapes[-1])
+    # The short-circuit current of next to no resistance is out of range and plays no part.
+    with np.errstate(over="ignore"):
+        point = constant_power_operating_point(np.stack(shapes[:-2]), shapes[-2], shapes[-1])
     currents = np.asarray(point.load_current_a)
     voltages = np.asarray(point.load_voltage_v)
     if currents.ndim == 1:
