@@ -1,0 +1,290 @@
+"""Every lower and upper bound on the rating of a fuse, each with its rule."""
+
+import math
+from collections.abc import Callable
+
+from loomwright.engineering.damage import DamageCurve
+from loomwright.engineering.fuse_answer import Bound, FuseWindow
+from loomwright.engineering.fuse_request import FuseLoad, FuseRequest, GivenFuse
+from loomwright.engineering.fuses import (
+    EXTRA_LOW_VOLTAGE_RULE_V,
+    greatest_rating_by_ampacity_rule_a,
+    multiple_carried_for,
+    multiple_opening_within,
+)
+from loomwright.tables.fuse_records import FuseTables
+from loomwright.tables.records import FuseType, Provenance
+
+CONTINUOUS_LOAD = "continuous_load"
+EQUIPMENT_FUSE = "equipment_fuse"
+INRUSH = "inrush"
+CYCLIC_LOAD = "cyclic_load"
+AMPACITY = "conductor_ampacity"
+AMPACITY_RULE = "ampacity_rule_33_cfr_183_455_c"
+CONVENTIONAL_FUSING = "conventional_fusing_current"
+FAR_END_FAULT = "far_end_fault"
+UPSTREAM = "selectivity_with_upstream"
+
+PRACTICE = Provenance("common_practice", "feed not smaller than the fuse it feeds", "practice")
+
+
+def equivalent_continuous_current_a(load: FuseLoad, tables: FuseTables) -> float:
+    """Return the steady current that loads a fuse like the given load.
+
+    Parameters
+    ----------
+    load
+        Load current with its duty.
+    tables
+        On-time from which a cyclic load counts as continuous.
+
+    Returns
+    -------
+    float
+        Current [A]: the root mean square over a short cycle, else the current itself.
+    """
+    on, off = load.on_time_s, load.off_time_s
+    if on is None or off is None or on >= tables.factors["duty_as_continuous_s"].value:
+        return load.continuous_current_a
+    return load.continuous_current_a * math.sqrt(on / (on + off))
+
+
+def common_lower_bounds(
+    request: FuseRequest, tables: FuseTables, loading_factor: float, ambient_factor: float
+) -> tuple[Bound, ...]:
+    """Return the lower bounds that all types share.
+
+    Parameters
+    ----------
+    request
+        The circuit.
+    tables
+        Factors.
+    loading_factor
+        Greatest continuous load over rating at 23 C [1].
+    ambient_factor
+        Capacity at the ambient over that at 23 C [1]; a cold fuse is not loaded higher.
+
+    Returns
+    -------
+    tuple of Bound
+        ``continuous_load`` and, where there is one, ``equipment_fuse``.
+    """
+    current = equivalent_continuous_current_a(request.load, tables)
+    load = Bound(
+        CONTINUOUS_LOAD,
+        current / (loading_factor * min(1.0, ambient_factor)),
+        tables.factors["loading_factor"].provenance,
+    )
+    equipment = request.equipment_fuse
+    if equipment is None or request.options.rating_may_be_below_equipment_fuse:
+        return (load,)
+    return load, Bound(EQUIPMENT_FUSE, equipment.rated_current_a, PRACTICE)
+
+
+def common_upper_bounds(
+    request: FuseRequest, tables: FuseTables, curve: DamageCurve, ambient_factor: float
+) -> tuple[Bound, ...]:
+    """Return the upper bounds that all types share.
+
+    Parameters
+    ----------
+    request
+        The circuit.
+    tables
+        Factors.
+    curve
+        Damage curve of one conductor.
+    ambient_factor
+        Capacity at the ambient over that at 23 C [1]; a cold fuse opens later.
+
+    Returns
+    -------
+    tuple of Bound
+        The ampacity, or the limit of the federal rule where the request allows it, and
+        ``conventional_fusing_current``: the current that surely opens the fuse in the end does not
+        heat the conductor above its thermal-overload temperature.
+    """
+    factors = tables.factors
+    conductor = request.conductor
+    if request.options.rating_may_exceed_ampacity:
+        below = request.system_voltage_v < EXTRA_LOW_VOLTAGE_RULE_V
+        factor = factors[
+            "rating_over_ampacity_below_50_v" if below else "next_standard_rating_over_ampacity"
+        ]
+        first = Bound(AMPACITY_RULE, factor.value * conductor.ampacity_a, factor.provenance)
+    else:
+        first = Bound(AMPACITY, conductor.ampacity_a, conductor.ampacity_provenance)
+    fusing = factors["conventional_fusing_multiple"]
+    held = curve.threshold_current_a * conductor.parallel_conductors
+    second = Bound(
+        CONVENTIONAL_FUSING, held / (fusing.value * max(1.0, ambient_factor)), fusing.provenance
+    )
+    return first, second
+
+
+def lower_bounds_of_type(
+    request: FuseRequest, tables: FuseTables, fuse_type: FuseType, ambient_factor: float
+) -> list[Bound]:
+    """Return the lower bounds that rest on a type's own curve.
+
+    The least opening time at the peak must not lie below the length of the peak. A peak longer
+    than any published time counts as continuous.
+
+    Parameters
+    ----------
+    request
+        The circuit.
+    tables
+        Factors and sources of the curves.
+    fuse_type
+        A type with a published curve.
+    ambient_factor
+        Capacity at the ambient over that at 23 C [1].
+
+    Returns
+    -------
+    list of Bound
+        ``inrush`` and ``cyclic_load``, where the load has them.
+    """
+    load = request.load
+    bounds = []
+    peaks = (
+        (INRUSH, load.inrush_current_a, load.inrush_duration_s),
+        (CYCLIC_LOAD, load.continuous_current_a, load.on_time_s),
+    )
+    for rule, current, duration in peaks:
+        if current is None or duration is None:
+            continue
+        multiple = multiple_carried_for(fuse_type, duration)
+        if multiple is None:
+            multiple = tables.factors["loading_factor"].value
+        rating = current / (multiple * min(1.0, ambient_factor))
+        bounds.append(Bound(rule, rating, tables.curve_provenance[fuse_type.key]))
+    return bounds
+
+
+def far_end_bound(
+    tables: FuseTables,
+    fuse_type: FuseType,
+    far_end_fault_a: float,
+    clearing_time_s: float,
+    ambient_factor: float,
+) -> Bound | None:
+    """Return the greatest rating of a type that surely clears the fault at the far end.
+
+    Parameters
+    ----------
+    tables
+        Sources of the curves.
+    fuse_type
+        A type with a published curve.
+    far_end_fault_a
+        Smallest fault [A].
+    clearing_time_s
+        Time allowed [s].
+    ambient_factor
+        Capacity at the ambient over that at 23 C [1]; a cold fuse opens later.
+
+    Returns
+    -------
+    Bound or None
+        ``None`` where the time is shorter than any published one.
+    """
+    multiple = multiple_opening_within(fuse_type, clearing_time_s)
+    if multiple is None:
+        return None
+    return Bound(
+        FAR_END_FAULT,
+        far_end_fault_a / (multiple * max(1.0, ambient_factor)),
+        tables.curve_provenance[fuse_type.key],
+    )
+
+
+def upper_bounds_by_ampacity_rule(
+    request: FuseRequest, tables: FuseTables, fuse_type: FuseType
+) -> list[Bound]:
+    """Return the limit of the federal rule that depends on a type's standard ratings.
+
+    Parameters
+    ----------
+    request
+        The circuit.
+    tables
+        Factors.
+    fuse_type
+        Type with its ratings.
+
+    Returns
+    -------
+    list of Bound
+        One at 50 V and above where the request allows ratings above the ampacity, else none.
+    """
+    voltage = request.system_voltage_v
+    if not request.options.rating_may_exceed_ampacity or voltage < EXTRA_LOW_VOLTAGE_RULE_V:
+        return []
+    rating = greatest_rating_by_ampacity_rule_a(
+        request.conductor.ampacity_a, voltage, fuse_type.ratings_a, tables
+    )
+    return [
+        Bound(AMPACITY_RULE, rating, tables.factors["rating_over_ampacity_from_50_v"].provenance)
+    ]
+
+
+def selectivity_bound(
+    tables: FuseTables,
+    fuse_type: FuseType,
+    upstream: GivenFuse,
+    is_selective: Callable[[float], bool],
+) -> Bound:
+    """Return the greatest standard rating of a type that is selective with the upstream fuse.
+
+    Parameters
+    ----------
+    tables
+        Sources of the curves.
+    fuse_type
+        A type with a published curve.
+    upstream
+        The fuse before it.
+    is_selective
+        Whether a rating [A] is; true for all smaller ones as well.
+
+    Returns
+    -------
+    Bound
+        0 A where none is.
+    """
+    for rating in reversed(fuse_type.ratings_a):
+        if rating < upstream.rated_current_a and is_selective(rating):
+            break
+    else:
+        rating = 0.0
+    return Bound(UPSTREAM, rating, tables.curve_provenance[fuse_type.key])
+
+
+def window_of(lower: tuple[Bound, ...], upper: tuple[Bound, ...]) -> FuseWindow:
+    """Return the window between the greatest lower and the least upper bound.
+
+    Parameters
+    ----------
+    lower
+        At least one lower bound.
+    upper
+        At least one upper bound.
+
+    Returns
+    -------
+    FuseWindow
+        With the rules that decide.
+    """
+    greatest, least = lower[0], upper[0]
+    for bound in lower:
+        if bound.rated_current_a > greatest.rated_current_a:
+            greatest = bound
+    for bound in upper:
+        if bound.rated_current_a < least.rated_current_a:
+            least = bound
+    return FuseWindow(
+        greatest.rated_current_a, least.rated_current_a, greatest.rule, least.rule, lower, upper
+    )

@@ -1,0 +1,195 @@
+"""One circuit to be fused: its faults, its damage curve and the bounds all fuse types share."""
+
+from dataclasses import dataclass
+
+from loomwright.engineering import fuse_bounds as bounds
+from loomwright.engineering.damage import DamageCurve, damage_curve
+from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.faults import WARM_RESISTANCE_SHARE, fault_current_a
+from loomwright.engineering.fuse_answer import FaultAnswer, FuseWindow, PositionAnswer, PositionRule
+from loomwright.engineering.fuse_coordination import FuseSet, fuse_set, fuse_type_of
+from loomwright.engineering.fuse_request import BOAT_RULES, PLACEMENT_RULES, FuseRequest, GivenFuse
+from loomwright.engineering.fuses import (
+    ambient_rating_factor,
+    greatest_operating_voltage_v,
+    interrupting_capacity,
+    position_limits,
+)
+from loomwright.engineering.selectivity import FuseInCircuit
+from loomwright.tables.fuse_records import FuseTables
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """What all types share in one request."""
+
+    request: FuseRequest
+    fuses: FuseSet
+    curve: DamageCurve
+    window: FuseWindow
+    faults: FaultAnswer
+    ambient_factor: float
+    loading_factor: float
+    required_voltage_v: float
+    upstream: FuseInCircuit | None
+    equipment: FuseInCircuit | None
+
+    @property
+    def tables(self) -> FuseTables:
+        """All fuse tables."""
+        return self.fuses.tables
+
+
+def circuit_of(request: FuseRequest, tables: FuseTables) -> Circuit:
+    """Return what all types share in one request.
+
+    Parameters
+    ----------
+    request
+        The circuit as asked.
+    tables
+        Fuse types and rules.
+
+    Returns
+    -------
+    Circuit
+        With faults, damage curve and the common window.
+
+    Raises
+    ------
+    EngineeringError
+        ``value_out_of_range``, ``incomplete_pair``, ``unknown_fuse_type``,
+        ``unknown_placement_rule``, ``ambient_outside_model``,
+        ``no_resistance_in_fault_circuit``.
+    """
+    _check(request)
+    keys = request.fuse_types
+    if request.checked_fuse is not None and request.checked_fuse.fuse_type is not None:
+        keys = (request.checked_fuse.fuse_type,)
+    conductor = request.conductor
+    curve = damage_curve(
+        conductor.thermal,
+        conductor.ampacity_a / conductor.parallel_conductors,
+        conductor.initial_temperature_k,
+    )
+    ambient_factor = float(ambient_rating_factor(request.ambient_temperature_k, tables))
+    loading_factor = request.options.loading_factor or tables.factors["loading_factor"].value
+    return Circuit(
+        request=request,
+        fuses=fuse_set(tables, keys),
+        curve=curve,
+        window=bounds.window_of(
+            bounds.common_lower_bounds(request, tables, loading_factor, ambient_factor),
+            bounds.common_upper_bounds(request, tables, curve, ambient_factor),
+        ),
+        faults=_faults(request, tables),
+        ambient_factor=ambient_factor,
+        loading_factor=loading_factor,
+        required_voltage_v=greatest_operating_voltage_v(request.system_voltage_v, tables),
+        upstream=_in_circuit(request.upstream_fuse, tables),
+        equipment=_in_circuit(request.equipment_fuse, tables),
+    )
+
+
+def _check(request: FuseRequest) -> None:
+    load, conductor = request.load, request.conductor
+    checked = request.checked_fuse
+    for field, value in (
+        ("continuous_current_a", load.continuous_current_a),
+        ("ampacity_a", conductor.ampacity_a),
+        ("system_voltage_v", request.system_voltage_v),
+        ("emf_v", request.source.emf_v),
+        ("inrush_current_a", load.inrush_current_a),
+        ("inrush_duration_s", load.inrush_duration_s),
+        ("on_time_s", load.on_time_s),
+        ("rated_current_a", None if checked is None else checked.rated_current_a),
+    ):
+        if value is not None and not value > 0.0:
+            raise EngineeringError(
+                "value_out_of_range", f"{field} must be above 0.", field=field, value=value, limit=0
+            )
+    for field, first, second in (
+        ("inrush_duration_s", load.inrush_current_a, load.inrush_duration_s),
+        ("off_time_s", load.on_time_s, load.off_time_s),
+    ):
+        if (first is None) != (second is None):
+            raise EngineeringError(
+                "incomplete_pair", f"{field} and its partner are due together.", field=field
+            )
+    if checked is not None and checked.fuse_type is None:
+        raise EngineeringError(
+            "unknown_fuse_type", "A fuse to be checked needs its type.", field="checked_fuse"
+        )
+    if request.placement.rules not in PLACEMENT_RULES:
+        raise EngineeringError(
+            "unknown_placement_rule",
+            f"Placement rule {request.placement.rules!r} is not one of {PLACEMENT_RULES}.",
+            field="rules",
+            value=request.placement.rules,
+        )
+
+
+def _in_circuit(fuse: GivenFuse | None, tables: FuseTables) -> FuseInCircuit | None:
+    if fuse is None:
+        return None
+    fuse_type = None if fuse.fuse_type is None else fuse_type_of(tables, fuse.fuse_type)
+    return FuseInCircuit(fuse_type, fuse.rated_current_a)
+
+
+def _faults(request: FuseRequest, tables: FuseTables) -> FaultAnswer:
+    source, conductor, placement = request.source, request.conductor, request.placement
+    feed = (
+        conductor.thermal.resistance_20c_ohm_per_m
+        * placement.distance_from_source_m
+        / conductor.parallel_conductors
+    )
+    near = fault_current_a(source, feed)
+    required, warm, row = near, None, None
+    if source.internal_resistance_is_cold:
+        spared = (1.0 - WARM_RESISTANCE_SHARE) * source.internal_resistance_ohm
+        warm = fault_current_a(source, feed - spared)
+    if source.cold_cranking_a is not None:
+        row = interrupting_capacity(source.cold_cranking_a, tables)
+        if BOAT_RULES.get(placement.rules) == row.provenance.source:
+            required = max(near, row.main_a if placement.is_main else row.branch_a)
+    clearing = request.options.clearing_time_s or tables.factors["clearing_time_s"].value
+    return FaultAnswer(
+        near_source_fault_a=near,
+        warm_near_source_fault_a=warm,
+        far_end_fault_a=fault_current_a(source, conductor.there_and_back_resistance_ohm),
+        required_breaking_capacity_a=required,
+        interrupting_capacity_main_a=row.main_a if row else None,
+        interrupting_capacity_branch_a=row.branch_a if row else None,
+        clearing_time_s=clearing,
+    )
+
+
+def position_of(request: FuseRequest, tables: FuseTables) -> PositionAnswer:
+    """Return the distance of the fuse from its source beside each position limit.
+
+    Parameters
+    ----------
+    request
+        The circuit as asked.
+    tables
+        Position limits.
+
+    Returns
+    -------
+    PositionAnswer
+        With the binding rules of the placement, if any.
+    """
+    placement = request.placement
+    governing = BOAT_RULES.get(placement.rules)
+    rules = tuple(
+        PositionRule(
+            rule=limit.rule,
+            greatest_distance_m=limit.greatest_distance_m,
+            is_met=placement.distance_from_source_m <= limit.greatest_distance_m * (1.0 + 1e-12),
+            is_binding=limit.provenance.source == governing,
+            provenance=limit.provenance,
+        )
+        for limit in position_limits(placement.sheathed, placement.on_battery_terminal, tables)
+    )
+    met = all(rule.is_met for rule in rules if rule.is_binding) if governing else None
+    return PositionAnswer(placement.distance_from_source_m, rules, met)
