@@ -1,0 +1,71 @@
+"""The bench: a short run prints its table; what would make it meaningless stops it."""
+
+import contextlib
+import json
+import os
+import re
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+BODIES = sorted((ROOT / "tests" / "bench" / "bodies").glob("*.json"))
+
+
+def bench(*arguments: str) -> subprocess.CompletedProcess[str]:
+    short = ("--runs", "1", "--seconds", "0.2", "--variants", "2")
+    command = [sys.executable, ROOT / "tests" / "bench" / "http.py", *short, *arguments]
+    with subprocess.Popen(
+        command,
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    ) as process:
+        try:
+            output, complaint = process.communicate(timeout=120)
+        finally:
+            with contextlib.suppress(ProcessLookupError):  # nothing of it is left, as it should be
+                os.killpg(process.pid, signal.SIGKILL)
+    return subprocess.CompletedProcess(command, process.returncode, output, complaint)
+
+
+def test_a_short_run_prints_one_line_per_operation() -> None:
+    operations = [path.stem for path in BODIES]
+    done = bench(*operations)
+    assert done.returncode == 0, done.stderr
+    lines = done.stdout.splitlines()
+    assert lines[0].split()[:2] == ["operation", "bytes"]
+    measured = [line for line in lines[1:] if not line.startswith("  ")]
+    assert [line.split()[0] for line in measured] == operations
+    for line in measured:
+        match = re.search(r"%\s+(\d+\.\d\d)\s", line)
+        assert match, line
+        assert float(match[1]) > 0.0
+
+
+def test_a_refused_request_stops_the_bench(tmp_path: Path) -> None:
+    bodies = {"vary": ["length"], "bodies": [{"series": "no such series", "length": 1}]}
+    (tmp_path / "size-conductor.json").write_text(json.dumps(bodies), encoding="utf-8")
+    done = bench("--bodies", str(tmp_path), "size-conductor")
+    assert done.returncode == 1
+    assert "422" in done.stderr
+
+
+def test_bodies_that_repeat_stop_the_bench(tmp_path: Path) -> None:
+    bodies = {"vary": [], "bodies": [{"length": 1}]}
+    (tmp_path / "size-conductor.json").write_text(json.dumps(bodies), encoding="utf-8")
+    done = bench("--bodies", str(tmp_path), "size-conductor")
+    assert done.returncode == 1
+    assert "are not distinct" in done.stderr
+
+
+@pytest.mark.parametrize("path", BODIES, ids=lambda path: path.stem)
+def test_what_is_to_vary_occurs_in_each_body(path: Path) -> None:
+    given = json.loads(path.read_text(encoding="utf-8"))
+    for body in given["bodies"]:
+        assert any(f'"{name}": ' in json.dumps(body) for name in given["vary"]), body
