@@ -1,5 +1,6 @@
 """The working of one conductor candidate, step by step."""
 
+import math
 from collections.abc import Iterator
 
 from loomwright.engineering.conductor_choice import ConductorAnswer, ConductorRequest
@@ -141,7 +142,7 @@ def _limit_steps(
     published = float(found.published_ampacity_a[index])
     heat = float(found.heat_ampacity_a[index])
     inputs: dict[str, float | str] = {"heat_balance_a": _digits(heat)}
-    if published == published:
+    if not math.isnan(published):
         inputs["published_a"] = _digits(published)
     yield WorkingStep(
         text="Ampacity in the least favourable segment, all runs: the lower of both",

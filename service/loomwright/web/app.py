@@ -5,6 +5,8 @@ from flask import Flask, Response
 from loomwright.tables.load import tables
 from loomwright.web import conductor
 from loomwright.web.answers import ENGINE_VERSION, json_response
+from loomwright.web.openapi import openapi_document
+from loomwright.web.operations import OPERATIONS
 from loomwright.web.problems import register_problems
 
 GREATEST_BODY_BYTES = 1024 * 1024
@@ -28,5 +30,9 @@ def create_app() -> Flask:
     @app.get("/v1/health")
     def health() -> Response:
         return json_response({"status": "ready", "engine_version": ENGINE_VERSION})
+
+    @app.get("/v1/openapi.json")
+    def openapi() -> Response:
+        return json_response(openapi_document(OPERATIONS))
 
     return app

@@ -130,11 +130,8 @@ def conductor_document(
 
 
 def _rounded(values: Any, digits: int) -> list[float]:
+    # NaN stands for "not modelled" and is written as null.
     return np.round(values, digits).tolist()  # type: ignore[no-any-return]
-
-
-def _nullable(values: Any, digits: int) -> list[float | None]:
-    return [None if value != value else value for value in _rounded(values, digits)]
 
 
 def _candidate_documents(asked: ConductorRequest, found: Candidates) -> Iterator[dict[str, Any]]:
@@ -147,17 +144,17 @@ def _candidate_documents(asked: ConductorRequest, found: Candidates) -> Iterator
         found.sizes,
         found.parallel_runs.tolist(),
         _rounded(found.load_current_a, 3),
-        _nullable(np.where(found.operating_point_exists, found.load_voltage_v, np.nan), 4),
+        _rounded(np.where(found.operating_point_exists, found.load_voltage_v, np.nan), 4),
         _rounded(found.voltage_drop_v, 4),
         _rounded(found.voltage_drop_v * (100.0 / asked.supply_voltage_v), 3),
-        _nullable(temperature - KELVIN_AT_0_C, 2),
+        _rounded(temperature - KELVIN_AT_0_C, 2),
         _rounded(found.wiring_loss_w, 3),
         _rounded(ampacity, 2),
         found.ampacity_is_published.tolist(),
-        _nullable(found.published_ampacity_a, 2),
+        _rounded(found.published_ampacity_a, 2),
         _rounded(found.greatest_length_m, 3),
         _rounded(asked.allowed_voltage_drop_v - found.voltage_drop_v, 4),
-        _nullable(rating - temperature, 2),
+        _rounded(rating - temperature, 2),
         _rounded(ampacity - found.load_current_a, 2),
         failing,
         strict=True,

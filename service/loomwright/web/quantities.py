@@ -7,6 +7,8 @@ from marshmallow import ValidationError, fields
 
 from loomwright.units import QuantityKind
 
+GREATEST_TEXT_LENGTH = 40
+
 
 class Quantity(fields.Field[float]):
     """A number in the stated unit, or ``"<number> <unit>"``, loaded as coherent SI.
@@ -42,7 +44,8 @@ class Quantity(fields.Field[float]):
             # An integer too long for a float is out of range, not a fault of the server.
             si = self.kind.si_of_number(float(value)) if abs(value) < 1e300 else math.inf
         elif isinstance(value, str):
-            parsed = self.kind.si_of_text(value)
+            # The length is limited so that no text costs more than a glance.
+            parsed = self.kind.si_of_text(value) if len(value) <= GREATEST_TEXT_LENGTH else None
             if parsed is None:
                 raise ValidationError(f"not a quantity; {self._accepted}")
             si = parsed
@@ -59,7 +62,7 @@ class Quantity(fields.Field[float]):
         return {
             "anyOf": [
                 {"type": "number", "minimum": self.least, "maximum": self.greatest},
-                {"type": "string", "pattern": self.kind.pattern, "maxLength": 40},
+                {"type": "string", "pattern": self.kind.pattern, "maxLength": GREATEST_TEXT_LENGTH},
             ],
             "x-unit": self.kind.stated_unit,
             "x-accepted-units": list(self.kind.units),

@@ -1,6 +1,6 @@
 """Schemas and choices that several operations share."""
 
-from typing import Any
+from typing import Any, ClassVar
 
 from marshmallow import RAISE, Schema, ValidationError, fields, validates_schema
 
@@ -25,6 +25,43 @@ class Request(Schema):
         """Refuse unknown fields."""
 
         unknown = RAISE
+
+
+class Answer(Schema):
+    """Base of answer schemas, which describe answers and load nothing."""
+
+    class Meta:
+        """Answers carry the listed fields and no others."""
+
+        unknown = RAISE
+
+
+def exactly_one_of(first: str, second: str) -> dict[str, Any]:
+    """Return the JSON Schema rule that one of two fields is given."""
+    return {"oneOf": [{"required": [first]}, {"required": [second]}]}
+
+
+def not_both(first: str, second: str) -> dict[str, Any]:
+    """Return the JSON Schema rule that two fields exclude each other."""
+    return {"not": {"required": [first, second]}}
+
+
+def together(first: str, second: str) -> dict[str, Any]:
+    """Return the JSON Schema rule that two fields belong together."""
+    return {"dependentRequired": {first: [second], second: [first]}}
+
+
+def size_of_series(field: str) -> dict[str, Any]:
+    """Return the JSON Schema rules that a size is of the series of the request."""
+    return {
+        "allOf": [
+            {
+                "if": {"properties": {"series": {"const": series}}, "required": ["series"]},
+                "then": {"properties": {field: {"enum": [size.key for size in sizes]}}},
+            }
+            for series, sizes in _TABLES.series.items()
+        ]
+    }
 
 
 def describe(text: str, **more: Any) -> dict[str, Any]:
@@ -58,6 +95,18 @@ class SegmentRequest(Request):
 
 class RouteFields(Request):
     """The route: either a list of segments, or one segment given flat."""
+
+    json_schema_rules: ClassVar[tuple[dict[str, Any], ...]] = (
+        {
+            "oneOf": [
+                {
+                    "required": ["route"],
+                    "not": {"anyOf": [{"required": [name]} for name in FLAT_ROUTE_FIELDS]},
+                },
+                {"required": ["length"], "not": {"required": ["route"]}},
+            ]
+        },
+    )
 
     route = fields.List(
         fields.Nested(SegmentRequest),
@@ -161,7 +210,7 @@ def refuse_other_series(data: dict[str, Any], name: str, faults: dict[str, list[
         faults.setdefault(name, []).append(f"not of series {series}; it has {sizes}")
 
 
-class SourceAnswer(Schema):
+class SourceAnswer(Answer):
     """A publication that the answer rests on."""
 
     key = fields.String(required=True)
@@ -178,14 +227,14 @@ class SourceAnswer(Schema):
     )
 
 
-class CautionAnswer(Schema):
+class CautionAnswer(Answer):
     """A caution, by key and in words."""
 
     key = fields.String(required=True)
     text = fields.String(required=True)
 
 
-class WorkingStepAnswer(Schema):
+class WorkingStepAnswer(Answer):
     """One step of the working, to be followed by hand."""
 
     step = fields.Integer(required=True)
@@ -197,7 +246,7 @@ class WorkingStepAnswer(Schema):
     source = fields.String(required=True)
 
 
-class AnswerBase(Schema):
+class AnswerBase(Answer):
     """What every answer carries."""
 
     verdict = fields.String(required=True)

@@ -1,24 +1,46 @@
 """Request and answer of size-conductor."""
 
-from typing import Any
+from typing import Any, ClassVar
 
-from marshmallow import Schema, ValidationError, fields, validates_schema
+from marshmallow import ValidationError, fields, validates_schema
 
 from loomwright.units import CURRENT, POWER, RESISTANCE, TIME, VOLTAGE
 from loomwright.web.quantities import Flag, Key, PlainNumber, Quantity, WholeNumber
 from loomwright.web.schemas.common import (
     SIZE_KEYS,
+    Answer,
     AnswerBase,
     ConductorFamilyFields,
     describe,
+    exactly_one_of,
+    not_both,
     refuse_both,
     refuse_other_series,
     require_pair,
+    size_of_series,
+    together,
 )
 
 
 class SizeConductorRequest(ConductorFamilyFields):
     """What a conductor is chosen for."""
+
+    json_schema_rules: ClassVar[tuple[dict[str, Any], ...]] = (
+        exactly_one_of("load_current", "load_power"),
+        not_both("allowed_voltage_drop", "allowed_voltage_drop_percent"),
+        together("on_time", "off_time"),
+        together("fault_current", "clearing_time"),
+        size_of_series("smallest_size"),
+        size_of_series("given_size"),
+        {
+            "if": {
+                "properties": {"return_path": {"const": "chassis"}},
+                "required": ["return_path"],
+            },
+            "then": {"required": ["chassis_resistance"]},
+            "else": {"not": {"required": ["chassis_resistance"]}},
+        },
+    )
 
     load_current = Quantity(
         CURRENT,
@@ -51,7 +73,7 @@ class SizeConductorRequest(ConductorFamilyFields):
     allowed_voltage_drop = Quantity(
         VOLTAGE,
         0.01,
-        30.0,
+        4.9,
         metadata=describe("Greatest drop of the wiring, there and back."),
     )
     allowed_voltage_drop_percent = PlainNumber(
@@ -146,9 +168,6 @@ class SizeConductorRequest(ConductorFamilyFields):
         )
         require_pair(original, "on_time", "off_time", faults)
         require_pair(original, "fault_current", "clearing_time", faults)
-        drop, supply = data.get("allowed_voltage_drop"), data.get("supply_voltage")
-        if drop is not None and supply is not None and drop >= supply:
-            faults["allowed_voltage_drop"] = [f"must be below supply_voltage, {supply:g} V"]
         if data.get("return_path") == "chassis" and "chassis_resistance" not in original:
             faults["chassis_resistance"] = ["give it with return_path chassis"]
         if data.get("return_path") == "conductor" and "chassis_resistance" in original:
@@ -168,7 +187,7 @@ CRITERIA = [
 ]
 
 
-class ConductorCandidateAnswer(Schema):
+class ConductorCandidateAnswer(Answer):
     """One candidate: a size with a number of parallel runs."""
 
     size = fields.String(required=True)
@@ -217,7 +236,7 @@ class ConductorCandidateAnswer(Schema):
     )
 
 
-class ConductorAssumptionsAnswer(Schema):
+class ConductorAssumptionsAnswer(Answer):
     """What the answer rests on, defaults included."""
 
     series = fields.String(required=True)
@@ -236,7 +255,7 @@ class ConductorAssumptionsAnswer(Schema):
     duty = fields.String(required=True, metadata={"enum": ["continuous", "cyclic"]})
 
 
-class PowerBalanceAnswer(Schema):
+class PowerBalanceAnswer(Answer):
     """Power of the chosen or checked candidate: source = load + wiring + source loss."""
 
     source_power_w = fields.Float(required=True)

@@ -1,0 +1,188 @@
+"""The OpenAPI 3.1 document, made from the schemas that the views load and from the code table."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from apispec import APISpec
+from apispec.ext.marshmallow import MarshmallowPlugin
+from marshmallow import Schema, fields
+
+from loomwright import __version__
+from loomwright.web.problems import CODES, MEDIA_TYPE
+
+DESCRIPTION = """\
+The engineering and the pricing behind a vehicle 12, 24 or 48 V installation: conductors, fuses,
+honest output figures and priced bills of materials.
+
+A request quantity is a number in the unit that `x-unit` states, or text `"<number> <unit>"` with a
+unit from `x-accepted-units`. A response quantity is a number whose name ends in its unit. Lengths
+are one-way unless the name says otherwise. The vehicle maker's instructions, local codes and
+licensed practice come before any figure given here.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Operation:
+    """One operation with the schemas of its request and answer.
+
+    ``with_query`` adds GET with the same fields as query parameters.
+    """
+
+    name: str
+    summary: str
+    tag: str
+    request: type[Schema] | None
+    answer: type[Schema]
+    with_query: bool = False
+    path: str = ""
+
+    @property
+    def url(self) -> str:
+        """Path of the operation."""
+        return self.path or f"/v1/{self.name}"
+
+
+class ProblemErrorSchema(Schema):
+    """One fault of a request."""
+
+    pointer = fields.String(required=True, metadata={"description": "JSON pointer to the field."})
+    message = fields.String(required=True)
+
+
+class ProblemSchema(Schema):
+    """A problem document (RFC 9457)."""
+
+    type = fields.String(required=True)
+    title = fields.String(required=True)
+    status = fields.Integer(required=True)
+    code = fields.String(required=True, metadata={"enum": sorted(CODES)})
+    detail = fields.String(required=True)
+    action = fields.String(required=True, metadata={"description": "What the caller can do."})
+    errors = fields.List(fields.Nested(ProblemErrorSchema), required=True)
+
+
+def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
+    """Return the OpenAPI document of the service.
+
+    Parameters
+    ----------
+    operations
+        All operations.
+
+    Returns
+    -------
+    dict
+        OpenAPI 3.1, of plain values.
+    """
+    plugin = MarshmallowPlugin(schema_name_resolver=_schema_name)
+    spec = APISpec(
+        title="Loomwright",
+        version=__version__,
+        openapi_version="3.1.0",
+        plugins=[plugin],
+        info={"description": DESCRIPTION, "license": {"name": "MIT", "identifier": "MIT"}},
+        servers=[{"url": "/", "description": "The service itself"}],
+        tags=[
+            {"name": "engineering", "description": "Sizing and checking."},
+            {"name": "pricing", "description": "Bills of materials."},
+            {"name": "service", "description": "The state of the service."},
+        ],
+    )
+    assert plugin.converter is not None
+    plugin.converter.add_attribute_function(_own_field)  # type: ignore[no-untyped-call]
+    spec.components.schema("Problem", schema=ProblemSchema)
+    for operation in operations:
+        spec.path(path=operation.url, operations=_methods(operation, plugin))
+    document = spec.to_dict()
+    _add_rules(document, operations)
+    return document
+
+
+def _schema_name(schema: Any) -> str:
+    cls = schema if isinstance(schema, type) else type(schema)
+    return str(cls.__name__).removesuffix("Schema")
+
+
+def _own_field(_converter: Any, field: fields.Field[Any], **_: Any) -> dict[str, Any]:
+    """Return the JSON Schema that one of our own fields states of itself."""
+    json_schema = getattr(field, "json_schema", None)
+    return {} if json_schema is None else dict(json_schema())
+
+
+def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
+    identifier = operation.name.replace("-", "_")
+    base = {"tags": [operation.tag], "summary": operation.summary}
+    answer = {
+        "200": {
+            "description": "The answer; a design that cannot be met is a verdict in it.",
+            "content": {"application/json": {"schema": operation.answer}},
+        }
+    }
+    if operation.request is None:
+        return {"get": {**base, "operationId": identifier, "responses": answer}}
+    methods: dict[str, Any] = {
+        "post": {
+            **base,
+            "operationId": identifier,
+            "requestBody": {
+                "required": True,
+                "content": {"application/json": {"schema": operation.request}},
+            },
+            "responses": {**answer, **_problems(400, 413, 415, 422)},
+        }
+    }
+    if operation.with_query:
+        methods["get"] = {
+            **base,
+            "operationId": f"{identifier}_by_query",
+            "parameters": _parameters(operation.request, plugin),
+            "responses": {**answer, **_problems(400, 422)},
+        }
+    return methods
+
+
+def _problems(*statuses: int) -> dict[str, Any]:
+    return {
+        str(status): {
+            "description": "; ".join(
+                f"`{key}`: {code.title}" for key, code in CODES.items() if code.status == status
+            ),
+            "content": {MEDIA_TYPE: {"schema": ProblemSchema}},
+        }
+        for status in statuses
+    }
+
+
+def _parameters(request: type[Schema], plugin: MarshmallowPlugin) -> list[dict[str, Any]]:
+    """Return the fields of a request as query parameters; nested ones as JSON text."""
+    parameters = []
+    assert plugin.converter is not None
+    for name, field in request().fields.items():
+        schema = plugin.converter.field2property(field)
+        description = schema.pop("description", "")
+        place: dict[str, Any] = {"schema": schema}
+        if isinstance(field, (fields.List, fields.Nested)):
+            place = {"content": {"application/json": {"schema": schema}}}
+        parameters.append(
+            {
+                "name": name,
+                "in": "query",
+                "required": bool(field.required),
+                "description": description,
+                **place,
+            }
+        )
+    return parameters
+
+
+def _add_rules(document: dict[str, Any], operations: tuple[Operation, ...]) -> None:
+    """Add the rules between fields that request schemas state in ``json_schema_rules``."""
+    schemas = document["components"]["schemas"]
+    for operation in operations:
+        if operation.request is None:
+            continue
+        rules: list[dict[str, Any]] = []
+        for cls in operation.request.__mro__:
+            rules += vars(cls).get("json_schema_rules", ())
+        if rules:
+            schemas[_schema_name(operation.request)]["allOf"] = rules
