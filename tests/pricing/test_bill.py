@@ -144,7 +144,8 @@ def test_nothing_needed_is_lost_and_nothing_is_short(
     book, needs = drawn
     bill = bill_of_materials(needs, [], book)
     stated = sum((need.quantity for need in needs), Decimal(0))
-    placed = [need.quantity for entry in (*bill.lines, *bill.unpriced) for need in entry.needs]
+    placed = [need.quantity for line in bill.lines for need in line.needs]
+    placed += [need.quantity for entry in bill.unpriced for need in entry.needs]
     assert sum(placed, Decimal(0)) == stated
     assert len(placed) == len(needs)
     for line in bill.lines:
@@ -248,11 +249,17 @@ def test_the_tightest_fit_comes_first_then_the_price() -> None:
 
 def test_reasons_that_circuits_share_are_said_once() -> None:
     needs = [
-        Need("lamp feed", Decimal(1), "crimped end", "test"),
-        Need("heater feed", Decimal(1), "crimped end", "test"),
+        Need("lamp feed", Decimal(1), "one at the source", "test"),
+        Need("lamp feed", Decimal(1), "one at the load", "test"),
+        Need("heater feed", Decimal(1), "one at the source", "test"),
+        Need("heater feed", Decimal(1), "one at the load", "test"),
+        Need("radio feed", Decimal(1), "one at the load", "test"),
         Need("", Decimal(1), "whole job", "test"),
     ]
-    assert reason_of(needs) == "lamp feed, heater feed: crimped end; whole job"
+    assert reason_of(needs) == (
+        "lamp feed, heater feed (each): one at the source, one at the load; "
+        "radio feed: one at the load; whole job"
+    )
 
 
 def test_slack_waste_and_ties_follow_their_rules() -> None:

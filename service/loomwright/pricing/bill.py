@@ -23,7 +23,7 @@ class Need:
 
 
 def reason_of(needs: Iterable[Need]) -> str:
-    """Return the reasons of needs in one text, each after the circuits that share it.
+    """Return the reasons of needs in one text, once for all circuits that share them.
 
     Parameters
     ----------
@@ -33,16 +33,22 @@ def reason_of(needs: Iterable[Need]) -> str:
     Returns
     -------
     str
-        Such as ``"lamp feed, heater feed: crimped end; 1 at the block"``.
+        Such as ``"lamp feed, heater feed (each): one at the source, one at the load"``.
     """
-    circuits: dict[str, list[str]] = {}
+    by_circuit: dict[str, dict[str, None]] = {}
     for need in needs:
-        sharing = circuits.setdefault(need.reason, [])
-        if need.circuit and need.circuit not in sharing:
-            sharing.append(need.circuit)
-    return "; ".join(
-        f"{', '.join(keys)}: {reason}" if keys else reason for reason, keys in circuits.items()
-    )
+        by_circuit.setdefault(need.circuit, {})[need.reason] = None
+    sharing: dict[str, list[str]] = {}
+    for circuit, reasons in by_circuit.items():
+        sharing.setdefault(", ".join(reasons), []).append(circuit)
+    return "; ".join(_shared_reason(circuits, text) for text, circuits in sharing.items())
+
+
+def _shared_reason(circuits: Sequence[str], text: str) -> str:
+    if circuits == [""]:
+        return text
+    each = " (each)" if len(circuits) > 1 else ""
+    return f"{', '.join(circuit or 'job' for circuit in circuits)}{each}: {text}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,15 +281,15 @@ def _labour_line(
 def _hours_needed(operation: LabourOperation, wanted: LabourRequirement) -> Need:
     standard = _plain(operation.standard_hours)
     if operation.charged_per == "job":
-        count, basis = Decimal(1), f"{standard} h a job"
+        count, basis = Decimal(1), f"{standard} h for the job"
     elif operation.charged_per == "metre":
-        count, basis = wanted.length_m, f"{_plain(wanted.length_m)} m at {standard} h a metre"
+        count, basis = wanted.length_m, f"{_plain(wanted.length_m)} m x {standard} h"
     else:
-        count, basis = Decimal(wanted.pieces), f"{wanted.pieces} at {standard} h each"
+        count, basis = Decimal(wanted.pieces), f"{wanted.pieces} x {standard} h"
     return Need(
         circuit=wanted.circuit,
         quantity=product(operation.standard_hours, count),
-        reason=f"{wanted.reason}: {basis}",
+        reason=f"{basis}, {wanted.reason}",
         rule=wanted.rule,
     )
 

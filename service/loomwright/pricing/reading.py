@@ -2,13 +2,15 @@
 
 import math
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
 DECIMAL_PATTERN = r"^(0|[1-9][0-9]{0,8})(\.[0-9]{1,6})?$"
 _DECIMAL = re.compile(DECIMAL_PATTERN, re.ASCII)
 TEXT_LIMIT = 200
+# Quantity and text such as "16 ft" -> number in the stated unit, or None if it is not of that form.
+QuantityText = Callable[[str, str], float | None]
 _REQUIRED: object = object()
 
 
@@ -78,13 +80,21 @@ class ObjectReader:
         List to which faults are added.
     members
         Names that the object may have.
+    quantity_text
+        Reader of quantities with a unit; without one, only numbers are quantities.
     """
 
     def __init__(
-        self, value: object, pointer: str, faults: list[Fault], members: Collection[str]
+        self,
+        value: object,
+        pointer: str,
+        faults: list[Fault],
+        members: Collection[str],
+        quantity_text: QuantityText | None = None,
     ) -> None:
         self.pointer = pointer
         self.faults = faults
+        self._quantity_text = quantity_text
         self._values: Mapping[str, object] = {}
         if not isinstance(value, Mapping):
             self.fault(None, "An object is needed.")
@@ -172,11 +182,19 @@ class ObjectReader:
         lower: float = 0.0,
         upper: float,
         above: bool = False,
+        quantity: str | None = None,
     ) -> float:
-        """Return a finite number within bounds; ``above`` keeps the lower bound out."""
+        """Return a finite number within bounds; ``above`` keeps the lower bound out.
+
+        With a ``quantity``, a text with a unit of that quantity serves as well.
+        """
         value = self.raw(name, default)
         if value is None:
             return lower
+        if isinstance(value, str) and quantity and self._quantity_text:
+            # What the reader refuses stays text and is named as no number below.
+            read = self._quantity_text(quantity, value)
+            value = value if read is None else read
         if isinstance(value, bool) or not isinstance(value, int | float):
             self.fault(name, "A number is needed.")
             return lower
@@ -212,7 +230,7 @@ class ObjectReader:
         if value is None:
             # The missing member is already noted; an empty reader would list its members again.
             return ObjectReader({}, self.path(name), [], members)
-        return ObjectReader(value, self.path(name), self.faults, members)
+        return ObjectReader(value, self.path(name), self.faults, members, self._quantity_text)
 
     def objects(
         self, name: str, members: Collection[str], *, least: int = 0, most: int
@@ -229,7 +247,7 @@ class ObjectReader:
             return []
         path = self.path(name)
         return [
-            ObjectReader(item, f"{path}/{index}", self.faults, members)
+            ObjectReader(item, f"{path}/{index}", self.faults, members, self._quantity_text)
             for index, item in enumerate(value)
         ]
 

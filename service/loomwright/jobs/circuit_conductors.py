@@ -1,0 +1,167 @@
+"""Conductors of the circuits of a job, by the engineering."""
+
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+from loomwright.engineering.conductor_choice import ConductorAnswer, ConductorRequest, Segment
+from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.sizing import size_conductor
+from loomwright.jobs.circuit_sources import working_resistance_ohm
+from loomwright.jobs.job import Circuit, Job, PowerSource
+from loomwright.tables.records import ConductorSize, Tables
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitConductor:
+    """What the engineering answers for the conductor of one circuit.
+
+    ``request`` and ``answer`` are ``None`` where the circuit feeds only branches that themselves
+    have no conductor, so that no load is known.
+    """
+
+    circuit: Circuit
+    request: ConductorRequest | None
+    answer: ConductorAnswer | None
+
+    @property
+    def verdict(self) -> str:
+        """Verdict of the engineering, or why it was not asked."""
+        return "no_sized_branch" if self.answer is None else self.answer.verdict
+
+    @property
+    def load_current_a(self) -> float:
+        """Current of the chosen conductor [A], 0 where none is chosen."""
+        if self.answer is None or self.answer.chosen is None:
+            return 0.0
+        return float(self.answer.candidates.load_current_a[self.answer.chosen])
+
+
+@contextmanager
+def faults_of_circuit(circuit: Circuit) -> Iterator[None]:
+    """Name the circuit in an error of the engineering that is raised inside.
+
+    Raises
+    ------
+    EngineeringError
+        The same error with the circuit's place in the job as its field.
+    """
+    try:
+        yield
+    except EngineeringError as error:
+        raise EngineeringError(
+            error.code,
+            f"Circuit {circuit.key}: {error.message}",
+            field=f"circuits/{circuit.index}",
+            **error.attributes,
+        ) from error
+
+
+def feeding_source(job: Job, circuit: Circuit) -> PowerSource:
+    """Return the source at the head of the chain of circuits that feeds a circuit."""
+    return job.sources[feeders(job, circuit)[0].fed_from]
+
+
+def feeders(job: Job, circuit: Circuit) -> list[Circuit]:
+    """Return the circuits from the source down to a circuit, itself included."""
+    by_key = {item.key: item for item in job.circuits}
+    chain = [circuit]
+    while chain[0].fed_from in by_key:
+        chain.insert(0, by_key[chain[0].fed_from])
+    return chain
+
+
+def circuit_conductors(job: Job, tables: Tables) -> dict[str, CircuitConductor]:
+    """Return the conductor of every circuit of a job.
+
+    Branches come first: each is sized at the voltage that is left when every circuit before it
+    drops all that it is allowed, so a constant-power load is met at its greatest current. A circuit
+    that feeds branches carries the sum of their currents.
+
+    Parameters
+    ----------
+    job
+        The job; its table keys are known to the tables.
+    tables
+        Tables of the engineering.
+
+    Returns
+    -------
+    dict
+        By key of the circuit, in the order of the job.
+
+    Raises
+    ------
+    EngineeringError
+        A circuit lies outside the models; ``field`` is its place in the job.
+    """
+    found: dict[str, CircuitConductor] = {}
+    for circuit in reversed(job.circuits):
+        with faults_of_circuit(circuit):
+            request = _request(job, circuit, found, tables)
+            answer = None if request is None else size_conductor(request, tables)
+        found[circuit.key] = CircuitConductor(circuit, request, answer)
+    return {circuit.key: found[circuit.key] for circuit in job.circuits}
+
+
+def _request(
+    job: Job, circuit: Circuit, found: Mapping[str, CircuitConductor], tables: Tables
+) -> ConductorRequest | None:
+    current_a, power_w = _load(job, circuit, found)
+    if current_a is None and power_w is None:
+        return None
+    source = feeding_source(job, circuit)
+    voltage = job.vehicle.system_voltage_v
+    before = sum(item.allowed_drop_fraction for item in feeders(job, circuit)[:-1]) * voltage
+    choice = circuit.conductor
+    sizes = tables.series[choice.series]
+    return ConductorRequest(
+        sizes=sizes,
+        material=tables.materials[choice.material],
+        insulation=tables.insulations[choice.insulation],
+        supply_voltage_v=source.emf_v - before,
+        allowed_voltage_drop_v=circuit.allowed_drop_fraction * voltage,
+        segments=_segments(circuit, tables),
+        load_current_a=current_a,
+        load_power_w=power_w,
+        source_resistance_ohm=working_resistance_ohm(job, source),
+        return_by_conductor=circuit.return_path.path == "conductor",
+        chassis_resistance_ohm=circuit.return_path.chassis_resistance_ohm,
+        fixed_resistance_ohm=circuit.joint_resistance_ohm,
+        smallest_size=_size(sizes, choice.smallest_size),
+    )
+
+
+def _load(
+    job: Job, circuit: Circuit, found: Mapping[str, CircuitConductor]
+) -> tuple[float | None, float | None]:
+    branches = job.branches(circuit.key)
+    if branches:
+        total = sum(found[branch.key].load_current_a for branch in branches)
+        return (total if total > 0.0 else None), None
+    loads = job.equipment_on(circuit.key)
+    if loads[0].power_w is not None:
+        return None, sum(item.quantity * (item.power_w or 0.0) for item in loads)
+    return sum(item.quantity * (item.current_a or 0.0) for item in loads), None
+
+
+def _segments(circuit: Circuit, tables: Tables) -> tuple[Segment, ...]:
+    """Return the route, and the ground lead as a last stretch of the same conductor."""
+    stretches = [
+        (segment.length_m, segment.zone, segment.bundled_conductors) for segment in circuit.route
+    ]
+    if circuit.return_path.path == "chassis":
+        stretches.append((circuit.return_path.ground_lead_length_m, circuit.route[-1].zone, 1))
+    return tuple(
+        Segment(
+            length_m=length_m,
+            ambient_temperature_k=tables.zones[zone].ambient_temperature_k,
+            bundled_conductors=bundled,
+            engine_space=tables.zones[zone].engine_space,
+        )
+        for length_m, zone, bundled in stretches
+    )
+
+
+def _size(sizes: tuple[ConductorSize, ...], key: str | None) -> ConductorSize | None:
+    return next((size for size in sizes if size.key == key), None)

@@ -1,0 +1,225 @@
+"""Fuses of the circuits of a job, by the engineering, from the source outwards."""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from loomwright.engineering.ampacity import PUBLISHED_TABLE_BY_SERIES
+from loomwright.engineering.conductor_choice import ConductorAnswer, ConductorRequest
+from loomwright.engineering.fuse_answer import (
+    FUSE_FOUND,
+    NO_RATING,
+    NOT_CLEARED,
+    NOT_PROTECTED,
+    FuseAnswer,
+)
+from loomwright.engineering.fuse_request import (
+    FuseLoad,
+    FusePlacement,
+    FuseRequest,
+    GivenFuse,
+    ProtectedConductor,
+)
+from loomwright.engineering.fuse_selection import size_fuse
+from loomwright.engineering.transient import lumped_conductor_in_air
+from loomwright.jobs.circuit_conductors import (
+    CircuitConductor,
+    faults_of_circuit,
+    feeders,
+    feeding_source,
+)
+from loomwright.jobs.circuit_sources import fault_source
+from loomwright.jobs.job import Circuit, Job
+from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FUSE, SIZED, SizedCircuit
+from loomwright.tables.fuse_records import FuseTables
+from loomwright.tables.records import Provenance, Tables
+
+# A thicker conductor answers these verdicts; it answers no other.
+CURED_BY_THICKNESS = (NO_RATING, NOT_CLEARED, NOT_PROTECTED)
+BATTERY_TAPS = ("battery", "remote_battery")
+
+
+def sized_circuits(
+    job: Job,
+    conductors: Mapping[str, CircuitConductor],
+    tables: Tables,
+    fuse_tables: FuseTables,
+) -> tuple[SizedCircuit, ...]:
+    """Return every circuit of a job with its fuse.
+
+    Where no fuse of the wanted types protects the conductor that drop and heat call for, the next
+    thicker one that meets every criterion is tried, and so on; the answer says so.
+
+    Parameters
+    ----------
+    job
+        The job.
+    conductors
+        Conductor of each circuit.
+    tables, fuse_tables
+        Tables of the engineering.
+
+    Returns
+    -------
+    tuple of SizedCircuit
+        In the order of the job.
+
+    Raises
+    ------
+    EngineeringError
+        A circuit lies outside the models.
+    """
+    sized: dict[str, SizedCircuit] = {}
+    for circuit in job.circuits:
+        with faults_of_circuit(circuit):
+            sized[circuit.key] = _sized(job, conductors[circuit.key], sized, tables, fuse_tables)
+    return tuple(_with_branches(job, entry, sized) for entry in sized.values())
+
+
+def _with_branches(
+    job: Job, entry: SizedCircuit, sized: Mapping[str, SizedCircuit]
+) -> SizedCircuit:
+    branches = [sized[branch.key] for branch in job.branches(entry.circuit.key)]
+    fuses = tuple(
+        (branch.fuse_type, branch.rated_current_a)
+        for branch in branches
+        if branch.fuse_type is not None and branch.rated_current_a is not None
+    )
+    return replace(entry, branch_fuses=fuses)
+
+
+def _sized(
+    job: Job,
+    conductor: CircuitConductor,
+    sized: Mapping[str, SizedCircuit],
+    tables: Tables,
+    fuse_tables: FuseTables,
+) -> SizedCircuit:
+    circuit, answer, request = conductor.circuit, conductor.answer, conductor.request
+    voltage = job.vehicle.system_voltage_v
+    if answer is None or request is None or answer.chosen is None:
+        return SizedCircuit(
+            circuit, NO_CONDUCTOR, conductor.verdict, None, answer, None, None, None, voltage
+        )
+    first: tuple[int, FuseAnswer] | None = None
+    for candidate in _passing(answer):
+        wanted = _fuse_request(job, conductor, request, answer, candidate, sized, tables)
+        fuse = size_fuse(wanted, fuse_tables)
+        if fuse.verdict == FUSE_FOUND:
+            thickened = None if first is None else first[1].verdict
+            return SizedCircuit(
+                circuit,
+                SIZED,
+                conductor.verdict,
+                fuse.verdict,
+                answer,
+                fuse,
+                candidate,
+                thickened,
+                voltage,
+            )
+        first = first or (candidate, fuse)
+        if fuse.verdict not in CURED_BY_THICKNESS:
+            break
+    assert first is not None  # the chosen candidate passes, so one fuse was asked for
+    return SizedCircuit(
+        circuit,
+        NO_FUSE,
+        conductor.verdict,
+        first[1].verdict,
+        answer,
+        first[1],
+        first[0],
+        None,
+        voltage,
+    )
+
+
+def _passing(answer: ConductorAnswer) -> Iterator[int]:
+    """Yield the candidates that meet every criterion, from the chosen one up."""
+    passes = np.logical_and.reduce(list(answer.candidates.passes.values()))
+    assert answer.chosen is not None
+    for index in range(answer.chosen, len(passes)):
+        if passes[index]:
+            yield index
+
+
+def _fuse_request(
+    job: Job,
+    conductor: CircuitConductor,
+    request: ConductorRequest,
+    answer: ConductorAnswer,
+    candidate: int,
+    sized: Mapping[str, SizedCircuit],
+    tables: Tables,
+) -> FuseRequest:
+    circuit = conductor.circuit
+    before = [sized[item.key] for item in feeders(job, circuit)[:-1]]
+    source = feeding_source(job, circuit)
+    candidates = answer.candidates
+    hottest_k = max(segment.ambient_temperature_k for segment in request.segments)
+    return FuseRequest(
+        load=_load(job, circuit, float(candidates.load_current_a[candidate])),
+        conductor=ProtectedConductor(
+            thermal=lumped_conductor_in_air(
+                candidates.sizes[candidate],
+                request.material,
+                request.insulation,
+                tables.materials["copper"],
+                tables.air,
+                hottest_k,
+            ),
+            ampacity_a=float(candidates.ampacity_a[candidate]),
+            there_and_back_resistance_ohm=float(candidates.loop_resistance_ohm[candidate]),
+            ampacity_provenance=_ampacity_provenance(request, answer, candidate, tables),
+        ),
+        source=fault_source(job, source, sum(entry.loop_resistance_ohm or 0.0 for entry in before)),
+        system_voltage_v=job.vehicle.system_voltage_v,
+        ambient_temperature_k=tables.zones[circuit.route[0].zone].ambient_temperature_k,
+        fuse_types=circuit.fuse_types,
+        placement=FusePlacement(
+            distance_from_source_m=circuit.fuse_distance_m,
+            sheathed=circuit.fuse_sheathed,
+            on_battery_terminal=not before and source.tap_point in BATTERY_TAPS,
+            is_main=not before,
+        ),
+        upstream_fuse=_upstream_fuse(before),
+        equipment_fuse=_equipment_fuse(job, circuit),
+    )
+
+
+def _upstream_fuse(before: list[SizedCircuit]) -> GivenFuse | None:
+    if not before or before[-1].rated_current_a is None:
+        return None
+    return GivenFuse(before[-1].rated_current_a, before[-1].fuse_type)
+
+
+def _equipment_fuse(job: Job, circuit: Circuit) -> GivenFuse | None:
+    ratings = [item.fuse_rating_a for item in job.equipment_on(circuit.key)]
+    known = [rating for rating in ratings if rating is not None]
+    return GivenFuse(max(known)) if known else None
+
+
+def _load(job: Job, circuit: Circuit, continuous_current_a: float) -> FuseLoad:
+    """Return the load of a circuit: pieces that start together add their starting currents."""
+    starting = [item for item in job.equipment_on(circuit.key) if item.inrush_current_a is not None]
+    if not starting:
+        return FuseLoad(continuous_current_a)
+    inrush_a = sum(item.quantity * (item.inrush_current_a or 0.0) for item in starting)
+    return FuseLoad(
+        continuous_current_a,
+        inrush_current_a=max(inrush_a, continuous_current_a),
+        inrush_duration_s=max(item.inrush_duration_s or 0.0 for item in starting),
+    )
+
+
+def _ampacity_provenance(
+    request: ConductorRequest, answer: ConductorAnswer, candidate: int, tables: Tables
+) -> Provenance:
+    """Return where the governing ampacity comes from: the published row, or the heat balance's."""
+    size = answer.candidates.sizes[candidate]
+    if not answer.candidates.ampacity_is_published[candidate]:
+        return request.insulation.provenance
+    table = PUBLISHED_TABLE_BY_SERIES[size.series]
+    return next(row.provenance for row in tables.ampacities if row.table == table)

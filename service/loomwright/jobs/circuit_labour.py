@@ -1,0 +1,135 @@
+"""Labour that follows from a job, each operation with its count, length and reason."""
+
+from collections.abc import Iterable, Sequence
+from decimal import Decimal
+
+from loomwright.jobs.job import Circuit, Equipment, Job
+from loomwright.pricing.requirements import LabourRequirement, Requirement, exact_length_m
+
+CRIMPED = ("ring_terminal", "ferrule", "tab_terminal", "splice")
+_NO_LENGTH = Decimal(0)
+
+
+def job_labour(job: Job) -> list[LabourRequirement]:
+    """Return the labour of a job as a whole: to make safe, to fit, to test, and what it asks for.
+
+    Parameters
+    ----------
+    job
+        The job.
+
+    Returns
+    -------
+    list of LabourRequirement
+        One for each operation wanted.
+    """
+    first = _whole_job("isolate_source", "every source is isolated before work starts")
+    last = _whole_job("test_and_hand_over", "voltages, drops and functions are measured")
+    wanted = [
+        LabourRequirement(
+            item.operation, item.quantity, _NO_LENGTH, item.reason, "wanted_labour", ""
+        )
+        for item in job.labour
+    ]
+    fittings = [_fitting(item) for item in job.equipment if item.fitted]
+    return [first, *wanted, *fittings, last]
+
+
+def circuit_labour(circuit: Circuit, parts: Iterable[Requirement]) -> list[LabourRequirement]:
+    """Return the labour of building one circuit from its parts.
+
+    Parameters
+    ----------
+    circuit
+        The circuit.
+    parts
+        Its parts; what is counted there is not counted again here.
+
+    Returns
+    -------
+    list of LabourRequirement
+        One for each operation that the circuit needs.
+    """
+    parts = tuple(parts)
+    route_m = sum((exact_length_m(segment.length_m) for segment in circuit.route), Decimal(0))
+    counted = (
+        ("run_conductor", 1, route_m, "lay, cover and tie the run"),
+        ("pass_bulkhead", _count(parts, ("grommet",)), _NO_LENGTH, "find, drill and seal"),
+        ("fit_fuse_holder", _count(parts, ("fuse_holder",)), _NO_LENGTH, "fix near the source"),
+        (
+            "fit_distribution_block",
+            _count(parts, ("distribution_block",)),
+            _NO_LENGTH,
+            "fix and label the ways",
+        ),
+        ("make_off_end", _count(parts, CRIMPED), _NO_LENGTH, "cut, crimp, shrink and pull-test"),
+        ("make_ground_point", _count(parts, ("ground_hardware",)), _NO_LENGTH, "bare, bolt, seal"),
+    )
+    return [
+        LabourRequirement(operation, pieces, length_m, reason, operation, circuit.key)
+        for operation, pieces, length_m, reason in counted
+        if pieces
+    ]
+
+
+def lead_labour(circuit: Circuit) -> list[LabourRequirement]:
+    """Return the labour of laying signal and remote leads and making taps.
+
+    Parameters
+    ----------
+    circuit
+        The circuit whose equipment the leads serve.
+
+    Returns
+    -------
+    list of LabourRequirement
+        One for each lead and each use of a tap.
+    """
+    labour = [
+        LabourRequirement(
+            "run_signal_lead",
+            1,
+            exact_length_m(lead.length_m),
+            "lay away from the power conductor",
+            "signal_lead",
+            circuit.key,
+        )
+        for lead in circuit.signal_leads
+    ]
+    labour += [
+        LabourRequirement(
+            "run_remote_lead",
+            1,
+            exact_length_m(lead.length_m),
+            "lay beside the signal lead",
+            "remote_lead",
+            circuit.key,
+        )
+        for lead in circuit.remote_leads
+    ]
+    labour += [
+        LabourRequirement(
+            "make_tap", tap.quantity, _NO_LENGTH, f"connect at: {tap.use}", "tap", circuit.key
+        )
+        for tap in circuit.taps
+    ]
+    return labour
+
+
+def _whole_job(operation: str, reason: str) -> LabourRequirement:
+    return LabourRequirement(operation, 1, _NO_LENGTH, reason, operation, "")
+
+
+def _fitting(item: Equipment) -> LabourRequirement:
+    return LabourRequirement(
+        item.operation,
+        item.quantity,
+        _NO_LENGTH,
+        f"fit: {item.description}",
+        "fit_equipment",
+        item.circuit or "",
+    )
+
+
+def _count(parts: Sequence[Requirement], kinds: tuple[str, ...]) -> int:
+    return int(sum(part.quantity for part in parts if part.what in kinds))

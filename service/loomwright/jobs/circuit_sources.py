@@ -1,0 +1,138 @@
+"""The sources of a job: their resistance, their faults, and what is asked of them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from loomwright.engineering.faults import (
+    WARM_RESISTANCE_SHARE,
+    FaultSource,
+    internal_resistance_from_en_cold_cranking_ohm,
+)
+from loomwright.jobs.job import Job, PowerSource
+from loomwright.jobs.sized_circuit import SizedCircuit
+
+BATTERY_VOLTAGE_V = 12.0
+WITHIN_LIMIT = "within_limit"
+ABOVE_LIMIT = "above_limit"
+NO_LIMIT_STATED = "no_limit_stated"
+
+
+@dataclass(frozen=True, slots=True)
+class SourceLoad:
+    """What the circuits of a job take from one source, beside what its maker allows.
+
+    ``verdict`` is ``within_limit``, ``above_limit`` or ``no_limit_stated``.
+    """
+
+    source: PowerSource
+    load_current_a: float
+    verdict: str
+
+
+def cold_resistance_ohm(job: Job, source: PowerSource) -> float:
+    """Return the internal resistance of a source as stated, or at -18 C from its cranking current.
+
+    Parameters
+    ----------
+    job
+        The job, for the number of batteries in series.
+    source
+        A source of the job.
+
+    Returns
+    -------
+    float
+        Resistance [ohm].
+
+    Raises
+    ------
+    EngineeringError
+        ``emf_below_cranking_voltage``.
+    """
+    if source.internal_resistance_ohm is not None:
+        return source.internal_resistance_ohm
+    assert source.cold_cranking_current_a is not None
+    in_series = max(1, round(job.vehicle.system_voltage_v / BATTERY_VOLTAGE_V))
+    return internal_resistance_from_en_cold_cranking_ohm(
+        source.emf_v, source.cold_cranking_current_a, in_series
+    )
+
+
+def working_resistance_ohm(job: Job, source: PowerSource) -> float:
+    """Return the internal resistance of a source at work: as stated, or that of a warm battery.
+
+    Parameters
+    ----------
+    job
+        The job, for the number of batteries in series.
+    source
+        A source of the job.
+
+    Returns
+    -------
+    float
+        Resistance [ohm].
+
+    Raises
+    ------
+    EngineeringError
+        ``emf_below_cranking_voltage``.
+    """
+    share = 1.0 if source.internal_resistance_ohm is not None else WARM_RESISTANCE_SHARE
+    return share * cold_resistance_ohm(job, source)
+
+
+def fault_source(job: Job, source: PowerSource, resistance_before_fuse_ohm: float) -> FaultSource:
+    """Return a source as a fault sees it.
+
+    Parameters
+    ----------
+    job
+        The job.
+    source
+        A source of the job.
+    resistance_before_fuse_ohm
+        Circuits between the source and the fuse, there and back [ohm].
+
+    Returns
+    -------
+    FaultSource
+        With the resistance of a cold battery, which gives the smallest far-end fault; the warm
+        fault that breaking capacity asks for follows from the cold-cranking current.
+    """
+    return FaultSource(
+        emf_v=source.emf_v,
+        internal_resistance_ohm=cold_resistance_ohm(job, source),
+        resistance_before_fuse_ohm=resistance_before_fuse_ohm,
+        cold_cranking_a=source.cold_cranking_current_a,
+    )
+
+
+def source_loads(job: Job, sized: Sequence[SizedCircuit]) -> tuple[SourceLoad, ...]:
+    """Return what the circuits take from each source.
+
+    Parameters
+    ----------
+    job
+        The job.
+    sized
+        Its circuits; one without a conductor takes nothing.
+
+    Returns
+    -------
+    tuple of SourceLoad
+        In the order of the job.
+    """
+    loads = []
+    for source in job.sources.values():
+        current_a = sum(
+            entry.load_current_a or 0.0
+            for entry in sized
+            if entry.circuit.fed_from == source.key and not entry.circuit.charges_source
+        )
+        if source.greatest_current_a is None:
+            verdict = NO_LIMIT_STATED
+        else:
+            verdict = WITHIN_LIMIT if current_a <= source.greatest_current_a else ABOVE_LIMIT
+        loads.append(SourceLoad(source, current_a, verdict))
+    return tuple(loads)

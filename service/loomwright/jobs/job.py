@@ -1,0 +1,211 @@
+"""Records of one job, in coherent SI units."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+DRIVES = ("combustion", "hybrid", "electric")
+TAP_POINTS = {
+    "battery": "battery terminal",
+    "remote_battery": "remote battery",
+    "jump_start_post": "jump-start post",
+    "converter_output": "DC-DC converter output",
+    "distribution": "distribution point of the vehicle",
+}
+EQUIPMENT = (
+    "amplifier",
+    "bass_unit",
+    "camera",
+    "charger",
+    "heater",
+    "inverter",
+    "lights",
+    "loudspeaker",
+    "other",
+    "radio",
+    "refrigerator",
+    "winch",
+)
+STUDS = ("M4", "M5", "M6", "M8", "M10", "M12", "#6", "#8", "#10", "1/4 in", "5/16 in", "3/8 in")
+# What else than a stud a conductor can end in, with the kind of part that ends it there.
+END_PARTS = {"ferrule": "ferrule", "tab": "tab_terminal", "splice": "splice"}
+# The equipment's own terminal takes the bare conductor, or the part brings its own.
+BARE_END = "bare"
+ENDS = (*STUDS, *END_PARTS, BARE_END)
+
+
+@dataclass(frozen=True, slots=True)
+class Vehicle:
+    """The vehicle of a job."""
+
+    description: str
+    drive: str
+    system_voltage_v: float
+
+
+@dataclass(frozen=True, slots=True)
+class PowerSource:
+    """A point that circuits are fed from.
+
+    Either ``internal_resistance_ohm`` or ``cold_cranking_current_a`` is stated.
+    ``greatest_current_a`` is what the maker allows to be taken from the point, if he says.
+    """
+
+    key: str
+    description: str
+    tap_point: str
+    emf_v: float
+    internal_resistance_ohm: float | None
+    cold_cranking_current_a: float | None
+    greatest_current_a: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Equipment:
+    """Something that is fitted, and what it takes from its circuit.
+
+    Either ``current_a`` or ``power_w`` is that of one piece; both are ``None`` for equipment that
+    takes nothing from a circuit of this job. ``inrush_current_a`` is that of one piece as it
+    starts, for ``inrush_duration_s``; both or neither. Equipment that is not ``fitted`` is there
+    already: its load counts, its price and its fitting do not.
+    """
+
+    key: str
+    description: str
+    what: str
+    quantity: int
+    reference: str | None
+    circuit: str | None
+    current_a: float | None
+    power_w: float | None
+    fuse_rating_a: float | None
+    inrush_current_a: float | None
+    inrush_duration_s: float | None
+    fitted: bool
+    operation: str
+
+
+@dataclass(frozen=True, slots=True)
+class Segment:
+    """A stretch of a route in one mounting zone; ``through_bulkhead`` if it passes a panel."""
+
+    length_m: float
+    zone: str
+    bundled_conductors: int
+    through_bulkhead: bool
+    loomed: bool
+
+
+@dataclass(frozen=True, slots=True)
+class ReturnPath:
+    """How the current goes back.
+
+    By ``chassis``: a ground lead of ``ground_lead_length_m`` to a ground point with a ``stud``,
+    then ``chassis_resistance_ohm``. By ``conductor``: a second conductor beside the first.
+    """
+
+    path: str
+    ground_lead_length_m: float
+    stud: str
+    chassis_resistance_ohm: float
+
+
+@dataclass(frozen=True, slots=True)
+class SignalLead:
+    """A ready-made lead that carries a signal."""
+
+    form: str
+    length_m: float
+
+
+@dataclass(frozen=True, slots=True)
+class RemoteLead:
+    """A single thin conductor that switches equipment on."""
+
+    length_m: float
+    cross_section_m2: float
+
+
+@dataclass(frozen=True, slots=True)
+class Tap:
+    """A connection into the vehicle's own wiring."""
+
+    use: str
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True)
+class ConductorChoice:
+    """What conductors are chosen from, and the colours they are cut in."""
+
+    series: str
+    material: str
+    insulation: str
+    smallest_size: str | None
+    colour: str
+    return_colour: str
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """A protected run from a source, or from the end of another circuit, to its equipment.
+
+    ``index`` is the place in the job document. Where it ``charges_source`` the equipment feeds the
+    source: fuse and fault are those of the source all the same, its load is not one of the source.
+    ``fed_from`` is the key of a source or of a circuit that ends in a distribution block;
+    ``joint_resistance_ohm`` is that of joints, fuse and holder together.
+    ``fuse_types`` are tried in order. ``fuse_distance_m`` is the conductor between the feeding
+    point and the fuse.
+    """
+
+    key: str
+    index: int
+    description: str
+    fed_from: str
+    charges_source: bool
+    route: tuple[Segment, ...]
+    return_path: ReturnPath
+    conductor: ConductorChoice
+    allowed_drop_fraction: float
+    joint_resistance_ohm: float
+    fuse_types: tuple[str, ...]
+    fuse_distance_m: float
+    fuse_sheathed: bool
+    source_end: str
+    load_end: str
+    signal_leads: tuple[SignalLead, ...]
+    remote_leads: tuple[RemoteLead, ...]
+    taps: tuple[Tap, ...]
+
+    @property
+    def route_length_m(self) -> float:
+        """One-way length of the route [m]."""
+        return sum(segment.length_m for segment in self.route)
+
+
+@dataclass(frozen=True, slots=True)
+class WantedLabour:
+    """An operation that the job asks for beside those that follow from it."""
+
+    operation: str
+    quantity: int
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One whole job. Circuits stand after the circuit that feeds them."""
+
+    title: str
+    vehicle: Vehicle
+    sources: Mapping[str, PowerSource]
+    equipment: tuple[Equipment, ...]
+    circuits: tuple[Circuit, ...]
+    labour: tuple[WantedLabour, ...]
+
+    def branches(self, key: str) -> tuple[Circuit, ...]:
+        """Return the circuits fed from the end of a circuit."""
+        return tuple(circuit for circuit in self.circuits if circuit.fed_from == key)
+
+    def equipment_on(self, key: str) -> tuple[Equipment, ...]:
+        """Return the equipment fed by a circuit."""
+        return tuple(item for item in self.equipment if item.circuit == key)

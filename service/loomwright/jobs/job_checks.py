@@ -1,0 +1,103 @@
+"""Checks across the sources, circuits and equipment of a job document."""
+
+from collections.abc import Mapping, Sequence
+
+from loomwright.jobs.job import Circuit, Equipment
+from loomwright.pricing.reading import ObjectReader
+
+
+def check_feeding(
+    job: ObjectReader,
+    sources: Sequence[ObjectReader],
+    readers: Sequence[ObjectReader],
+    circuits: Sequence[Circuit],
+) -> None:
+    """Note a fault at each circuit that no source reaches, and at branches of unlike fuse types.
+
+    Parameters
+    ----------
+    job
+        Reader of the job.
+    sources, readers
+        Readers of its sources and circuits.
+    circuits
+        The circuits as read.
+    """
+    source_keys = {str(source.raw("key", "")) for source in sources}
+    feeding = {circuit.key: circuit.fed_from for circuit in circuits}
+    for reader, circuit in zip(readers, circuits, strict=True):
+        if circuit.key in source_keys:
+            reader.fault("key", "A source has the same key; keys are unique in a job.")
+        if circuit.fed_from and circuit.fed_from not in source_keys | feeding.keys():
+            reader.fault("fed_from", "No source and no circuit of the job has this key.")
+        elif circuit.fed_from and not _reaches_source(circuit.key, feeding):
+            reader.fault("fed_from", "The circuit feeds itself in a ring; start at a source.")
+    for key in dict.fromkeys(feeding.values()):
+        branches = [circuit for circuit in circuits if circuit.fed_from == key]
+        if key in feeding and len({circuit.fuse_types for circuit in branches}) > 1:
+            job.fault("circuits", f"The branches of {key} share one block and so one fuse type.")
+
+
+def _reaches_source(key: str, feeding: Mapping[str, str]) -> bool:
+    seen: set[str] = set()
+    while key in feeding:
+        if key in seen:
+            return False
+        seen.add(key)
+        key = feeding[key]
+    return True
+
+
+def check_loads(
+    readers: Sequence[ObjectReader],
+    equipment: Sequence[Equipment],
+    circuit_readers: Sequence[ObjectReader],
+    circuits: Sequence[Circuit],
+) -> None:
+    """Note a fault at each load without a circuit and each circuit without a load.
+
+    Parameters
+    ----------
+    readers, equipment
+        Readers of the equipment, and the equipment as read.
+    circuit_readers, circuits
+        Readers of the circuits, and the circuits as read.
+    """
+    keys = {circuit.key for circuit in circuits}
+    feeding = {circuit.fed_from for circuit in circuits}
+    for reader, item in zip(readers, equipment, strict=True):
+        if item.circuit is not None and item.circuit not in keys:
+            reader.fault("circuit", "No circuit of the job has this key.")
+        elif item.circuit in feeding:
+            reader.fault("circuit", "This circuit feeds a distribution block; name a branch of it.")
+    for circuit_reader, circuit in zip(circuit_readers, circuits, strict=True):
+        loads = [item for item in equipment if item.circuit == circuit.key]
+        if not loads and circuit.key not in feeding:
+            circuit_reader.fault(None, "The circuit feeds neither equipment nor a branch.")
+        if len({item.power_w is None for item in loads}) > 1:
+            circuit_reader.fault(
+                None, "State the loads of one circuit all as current or all as power."
+            )
+
+
+def in_feeding_order(circuits: Sequence[Circuit]) -> tuple[Circuit, ...]:
+    """Return circuits so that each stands after the one that feeds it.
+
+    Parameters
+    ----------
+    circuits
+        Circuits without a ring.
+
+    Returns
+    -------
+    tuple of Circuit
+        Otherwise in the given order.
+    """
+    waiting, ordered, done = list(circuits), list[Circuit](), set[str]()
+    keys = {circuit.key for circuit in circuits}
+    while waiting:
+        ready = [item for item in waiting if item.fed_from not in keys or item.fed_from in done]
+        ordered += ready
+        done |= {item.key for item in ready}
+        waiting = [item for item in waiting if item.key not in done]
+    return tuple(ordered)

@@ -1,0 +1,107 @@
+"""One whole job: sized by the engineering, priced from a book."""
+
+from dataclasses import dataclass
+
+from loomwright.jobs.cautions import cautions_of_job
+from loomwright.jobs.circuit_conductors import circuit_conductors
+from loomwright.jobs.circuit_fuses import sized_circuits
+from loomwright.jobs.circuit_sources import ABOVE_LIMIT, SourceLoad, source_loads
+from loomwright.jobs.job import Job
+from loomwright.jobs.requirements_of_job import requirements_of_job
+from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
+from loomwright.pricing.bill import Bill, bill_of_materials
+from loomwright.pricing.price_book import PriceBook
+from loomwright.tables.fuse_records import FuseTables
+from loomwright.tables.records import Provenance, Tables
+
+COMPLETE = "complete"
+INCOMPLETE = "incomplete"
+SOURCE_OVERLOADED = "source_overloaded"
+VERDICTS = (COMPLETE, INCOMPLETE, SOURCE_OVERLOADED)
+
+
+@dataclass(frozen=True, slots=True)
+class PricedJob:
+    """The answer for one job.
+
+    ``verdict`` is ``complete``; ``incomplete`` where a circuit is not sized or something is not
+    priced; ``source_overloaded`` where a source is asked for more than its maker allows, whatever
+    else. ``cautions`` are pairs of key and text.
+    """
+
+    job: Job
+    verdict: str
+    circuits: tuple[SizedCircuit, ...]
+    sources: tuple[SourceLoad, ...]
+    bill: Bill
+    cautions: tuple[tuple[str, str], ...]
+    provenances: tuple[Provenance, ...]
+
+
+def priced_job(job: Job, book: PriceBook, tables: Tables, fuse_tables: FuseTables) -> PricedJob:
+    """Return the sized circuits and the priced bill of a job.
+
+    Conductors and fuses come from the engineering. Each circuit is taken by itself behind the
+    resistance of its source: what other circuits draw from the same source is not added to its
+    drop.
+
+    Parameters
+    ----------
+    job
+        The job.
+    book
+        Price book.
+    tables, fuse_tables
+        Tables of the engineering.
+
+    Returns
+    -------
+    PricedJob
+        Circuits, load of the sources, bill, cautions and where the figures come from.
+
+    Raises
+    ------
+    EngineeringError
+        A circuit lies outside the models; the message and ``field`` name it.
+    """
+    conductors = circuit_conductors(job, tables)
+    sized = sized_circuits(job, conductors, tables, fuse_tables)
+    parts, labour = requirements_of_job(job, sized, book)
+    bill = bill_of_materials(parts, labour, book)
+    loads = source_loads(job, sized)
+    return PricedJob(
+        job=job,
+        verdict=_verdict(sized, loads, bill),
+        circuits=sized,
+        sources=loads,
+        bill=bill,
+        cautions=cautions_of_job(job, tables),
+        provenances=_provenances(job, sized, tables),
+    )
+
+
+def _verdict(sized: tuple[SizedCircuit, ...], loads: tuple[SourceLoad, ...], bill: Bill) -> str:
+    if any(load.verdict == ABOVE_LIMIT for load in loads):
+        return SOURCE_OVERLOADED
+    if bill.unpriced or any(entry.verdict != SIZED for entry in sized):
+        return INCOMPLETE
+    return COMPLETE
+
+
+def _provenances(
+    job: Job, sized: tuple[SizedCircuit, ...], tables: Tables
+) -> tuple[Provenance, ...]:
+    """Return where the figures of an answer come from, each once, in a fixed order."""
+    found: dict[Provenance, None] = {}
+    for circuit in job.circuits:
+        found[tables.materials[circuit.conductor.material].provenance] = None
+        found[tables.insulations[circuit.conductor.insulation].provenance] = None
+        for segment in circuit.route:
+            found[tables.zones[segment.zone].provenance] = None
+    for entry in sized:
+        if entry.conductor is not None:
+            found[entry.conductor.provenance] = None
+            found[entry.conductor.diameter_provenance] = None
+        if entry.fuse_answer is not None:
+            found.update(dict.fromkeys(entry.fuse_answer.provenances))
+    return tuple(sorted(found, key=lambda row: (row.source, row.locator, row.checked)))

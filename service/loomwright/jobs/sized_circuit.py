@@ -1,0 +1,145 @@
+"""One circuit as the engineering sized it: conductor, fuse, verdict and the reasons in words."""
+
+from dataclasses import dataclass
+
+from loomwright.engineering.conductor_choice import ConductorAnswer
+from loomwright.engineering.fuse_answer import FUSE_FOUND, FuseAnswer
+from loomwright.jobs.job import Circuit
+from loomwright.tables.records import ConductorSize
+
+SIZED = "sized"
+NO_CONDUCTOR = "no_conductor"
+NO_FUSE = "no_fuse"
+VERDICTS = (SIZED, NO_CONDUCTOR, NO_FUSE)
+
+_CRITERION_WORDS = {
+    "voltage_drop": "voltage drop decides",
+    "conductor_temperature": "conductor temperature decides",
+    "published_ampacity": "published ampacity decides",
+    "mechanical": "smallest size allowed decides",
+    "short_circuit": "short-circuit withstand decides",
+    "smallest_listed_size": "the thinnest of its series serves",
+}
+_KELVIN_AT_0_C = 273.15
+
+
+@dataclass(frozen=True, slots=True)
+class SizedCircuit:
+    """What the engineering answers for one circuit of a job.
+
+    ``verdict`` is ``sized``, ``no_conductor`` or ``no_fuse``; ``conductor_verdict`` and
+    ``fuse_verdict`` are those of the engineering, the latter ``None`` where no conductor was found.
+    ``candidate`` is the index of the conductor in ``conductor_answer.candidates``: the chosen one,
+    or a thicker one that the fuse called for (``thickened_for`` then names the fuse verdict that
+    the thinner one met). ``branch_fuses`` are type and rating of the fused branches that it feeds.
+    """
+
+    circuit: Circuit
+    verdict: str
+    conductor_verdict: str
+    fuse_verdict: str | None
+    conductor_answer: ConductorAnswer | None
+    fuse_answer: FuseAnswer | None
+    candidate: int | None
+    thickened_for: str | None
+    system_voltage_v: float
+    branch_fuses: tuple[tuple[str, float], ...] = ()
+
+    @property
+    def conductor(self) -> ConductorSize | None:
+        """The conductor, or ``None`` where there is none."""
+        if self.conductor_answer is None or self.candidate is None:
+            return None
+        return self.conductor_answer.candidates.sizes[self.candidate]
+
+    @property
+    def fuse_type(self) -> str | None:
+        """Key of the fuse type, or ``None`` where no fuse serves."""
+        return self.fuse_answer.chosen_type if self.verdict == SIZED and self.fuse_answer else None
+
+    @property
+    def rated_current_a(self) -> float | None:
+        """Rating of the fuse [A], or ``None`` where no fuse serves."""
+        if self.verdict != SIZED or self.fuse_answer is None:
+            return None
+        return self.fuse_answer.rated_current_a
+
+    @property
+    def load_current_a(self) -> float | None:
+        """Current of the load through the conductor [A]."""
+        return self._of_candidate("load_current_a")
+
+    @property
+    def voltage_drop_v(self) -> float | None:
+        """Drop of the wiring there and back [V]."""
+        return self._of_candidate("voltage_drop_v")
+
+    @property
+    def load_voltage_v(self) -> float | None:
+        """Voltage at the load [V]."""
+        return self._of_candidate("load_voltage_v")
+
+    @property
+    def conductor_temperature_k(self) -> float | None:
+        """Conductor temperature in the hottest stretch [K]."""
+        return self._of_candidate("conductor_temperature_k")
+
+    @property
+    def loop_resistance_ohm(self) -> float | None:
+        """Resistance of the wiring there and back at working temperature [ohm]."""
+        return self._of_candidate("loop_resistance_ohm")
+
+    def _of_candidate(self, name: str) -> float | None:
+        if self.conductor_answer is None or self.candidate is None:
+            return None
+        return float(getattr(self.conductor_answer.candidates, name)[self.candidate])
+
+    def built(self) -> tuple[ConductorSize, str, float]:
+        """Return conductor, fuse type and rating of a circuit that was sized.
+
+        Raises
+        ------
+        ValueError
+            The circuit was not sized, so nothing may be built of it.
+        """
+        if self.conductor is None or self.fuse_type is None or self.rated_current_a is None:
+            raise ValueError(f"Circuit {self.circuit.key} is not sized: {self.verdict}.")
+        return self.conductor, self.fuse_type, self.rated_current_a
+
+    @property
+    def decision(self) -> str:
+        """Why the conductor is as thick as it is, with its drop and temperature."""
+        if self.conductor_answer is None or self.candidate is None:
+            return self.conductor_verdict
+        if self.thickened_for:
+            why = f"thickened for its fuse ({self.thickened_for})"
+        else:
+            why = _CRITERION_WORDS[self.conductor_answer.deciding_criterion or "mechanical"]
+        drop = self.voltage_drop_v or 0.0
+        kelvin = self.conductor_temperature_k or 0.0
+        return (
+            f"{why}; {self.load_current_a or 0.0:.1f} A, drop {drop:.2f} V"
+            f" ({100.0 * drop / self.system_voltage_v:.1f} %), {kelvin - _KELVIN_AT_0_C:.0f} C"
+        )
+
+    @property
+    def fuse_reason(self) -> str:
+        """Why the fuse has its rating, or why there is none."""
+        if self.fuse_answer is None:
+            return "no conductor to protect"
+        if self.fuse_answer.verdict != FUSE_FOUND:
+            return self.fuse_answer.verdict
+        chosen = next(
+            entry
+            for entry in self.fuse_answer.types
+            if entry.fuse_type == self.fuse_answer.chosen_type
+        )
+        window = chosen.window
+        return (
+            f"least standard rating from {window.lower_a:.1f} A ({_words(window.lower_rule)})"
+            f" to {window.upper_a:.1f} A ({_words(window.upper_rule)})"
+        )
+
+
+def _words(rule: str) -> str:
+    return rule.replace("_", " ")
