@@ -119,6 +119,8 @@ class FuseTypeAnswer:
     ``rated_current_a`` is ``None`` unless the verdict is ``fits``. ``candidate_rating_a`` is the
     rating that the figures belong to: the smallest standard one not below the window, or the given
     one; ``None`` where the type has none. ``verdict`` is the first of ``failures``.
+    ``lacking_resistance_before_fuse_ohm`` would have to be added between source and fuse for the
+    near-source fault to fall to the breaking capacity; ``None`` where nothing lacks.
     """
 
     fuse_type: str
@@ -130,6 +132,7 @@ class FuseTypeAnswer:
     rated_voltage_v: float | None
     is_higher_voltage_variant: bool
     breaking_capacity_a: float
+    lacking_resistance_before_fuse_ohm: float | None
     greatest_rating_by_33_cfr_183_455_a: float
     far_end_opening: FarEndOpening | None
     coordination: Coordination | None

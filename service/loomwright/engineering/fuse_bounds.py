@@ -1,6 +1,7 @@
 """Every lower and upper bound on the rating of a fuse, each with its rule."""
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable
 
 from loomwright.engineering.damage import DamageCurve
@@ -255,11 +256,13 @@ def selectivity_bound(
     Bound
         0 A where none is.
     """
-    for rating in reversed(fuse_type.ratings_a):
-        if rating < upstream.rated_current_a and is_selective(rating):
-            break
-    else:
-        rating = 0.0
+    ratings = fuse_type.ratings_a
+    first_too_large = bisect_left(
+        ratings,
+        True,
+        key=lambda rating: rating >= upstream.rated_current_a or not is_selective(rating),
+    )
+    rating = ratings[first_too_large - 1] if first_too_large else 0.0
     return Bound(UPSTREAM, rating, tables.curve_provenance[fuse_type.key])
 
 

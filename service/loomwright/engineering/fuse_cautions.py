@@ -43,6 +43,11 @@ PARALLEL_CONDUCTORS = Caution(
     "A fault in one of several parallel conductors is fed from both ends; the currents are taken "
     "as equally shared.",
 )
+BREAKING_CAPACITY_EXCEEDED = Caution(
+    "breaking_capacity_exceeded",
+    "A dead short at the fuse can exceed the breaking capacity of a type listed as fitting; such a "
+    "fuse may fail to quench the arc.",
+)
 ROAD_POSITION = Caution(
     "road_vehicle_position",
     "The lengths given are rules for boats; for road vehicles they are no more than guidance.",
@@ -81,6 +86,14 @@ def cautions_of(
         (CYCLIC_LOAD, request.load.on_time_s is not None),
         (ABOVE_AMPACITY, request.options.rating_may_exceed_ampacity),
         (PARALLEL_CONDUCTORS, request.conductor.parallel_conductors > 1),
+        (
+            BREAKING_CAPACITY_EXCEEDED,
+            any(
+                answer.rated_current_a is not None
+                and answer.lacking_resistance_before_fuse_ohm is not None
+                for answer in types
+            ),
+        ),
         (ROAD_POSITION, request.placement.rules not in BOAT_RULES),
     )
     return tuple(caution for caution, holds in applies if holds)

@@ -115,6 +115,8 @@ class FuseOptions:
         Whether the fuse must be selective with the upstream one at every current.
     rating_may_be_below_equipment_fuse
         Whether the fuse may be smaller than the one inside the equipment.
+    breaking_capacity_may_be_exceeded
+        Whether a near-source fault above the breaking capacity is a caution only.
     """
 
     loading_factor: float | None = None
@@ -122,6 +124,7 @@ class FuseOptions:
     rating_may_exceed_ampacity: bool = False
     selectivity_required: bool = False
     rating_may_be_below_equipment_fuse: bool = False
+    breaking_capacity_may_be_exceeded: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -37,9 +37,9 @@ from loomwright.engineering.fuses import (
     rated_voltage_at_least_v,
 )
 from loomwright.engineering.selectivity import (
-    SELECTIVE,
     FuseInCircuit,
     Selectivity,
+    selective_up_to_a,
     selectivity,
 )
 from loomwright.tables.fuse_records import FuseTables
@@ -169,9 +169,8 @@ def _rating_a(request: FuseRequest, fuse_type: FuseType, window: FuseWindow) -> 
 
 def _is_selective(circuit: Circuit, fuse_type: FuseType, rating_a: float) -> bool:
     assert circuit.upstream is not None
-    fault = circuit.faults.near_source_fault_a
-    found = selectivity(circuit.upstream, FuseInCircuit(fuse_type, rating_a), fault)
-    return found.state == SELECTIVE
+    found = selective_up_to_a(circuit.upstream, FuseInCircuit(fuse_type, rating_a))
+    return found is not None and found[0] >= circuit.faults.near_source_fault_a
 
 
 def _coordinations(circuit: Circuit, candidates: list[_Candidate]) -> list[Coordination | None]:
@@ -215,6 +214,7 @@ def _type_answer(
         rated_voltage_v=voltage,
         is_higher_voltage_variant=voltage is not None and voltage > fuse_type.rated_voltages_v[0],
         breaking_capacity_a=fuse_type.breaking_capacity_a,
+        lacking_resistance_before_fuse_ohm=_lacking_resistance_ohm(circuit, fuse_type),
         greatest_rating_by_33_cfr_183_455_a=greatest_rating_by_ampacity_rule_a(
             circuit.request.conductor.ampacity_a,
             circuit.request.system_voltage_v,
@@ -276,7 +276,9 @@ def _failures(
     failed = set()
     if rated_voltage_v is None:
         failed.add(answers.VOLTAGE_TOO_LOW)
-    if fuse_type.breaking_capacity_a < circuit.faults.required_breaking_capacity_a:
+    if _lacks_breaking_capacity(circuit, fuse_type) and not (
+        circuit.request.options.breaking_capacity_may_be_exceeded
+    ):
         failed.add(answers.BREAKING_TOO_LOW)
     if not candidate.is_published:
         failed.add(answers.CURVE_NOT_PUBLISHED)
@@ -288,7 +290,22 @@ def _failures(
             failed.add(answers.NOT_PROTECTED)
         if far_end is not None and not far_end.is_cleared:
             failed.add(answers.NOT_CLEARED)
+    if not failed:
+        return ()
     return tuple(failure for failure in answers.TYPE_FAILURES if failure in failed)
+
+
+def _lacks_breaking_capacity(circuit: Circuit, fuse_type: FuseType) -> bool:
+    return fuse_type.breaking_capacity_a < circuit.faults.required_breaking_capacity_a
+
+
+def _lacking_resistance_ohm(circuit: Circuit, fuse_type: FuseType) -> float | None:
+    """Return what must be added before the fuse for the fault to fall to its breaking capacity."""
+    near, capacity = circuit.faults.near_source_fault_a, fuse_type.breaking_capacity_a
+    if near <= capacity:
+        return None
+    emf = circuit.request.source.emf_v
+    return emf / capacity - emf / near
 
 
 def _failures_of_rating(circuit: Circuit, candidate: _Candidate, rating_a: float) -> set[str]:

@@ -113,17 +113,41 @@ def selectivity(
     Selectivity
         State and limit.
     """
-    up, down = upstream.fuse_type, downstream.fuse_type
-    if up is None or down is None or not (_is_published(up) and _is_published(down)):
+    found = selective_up_to_a(upstream, downstream)
+    if found is None:
         return Selectivity(CURVE_NOT_PUBLISHED, None, None)
-    ratio = upstream.rated_current_a / downstream.rated_current_a
-    multiple, ended_by = selective_multiple(up, down, ratio)
-    limit = multiple * downstream.rated_current_a
+    limit, ended_by = found
     if limit >= fault_current_a:
         return Selectivity(SELECTIVE, fault_current_a, None)
-    if multiple == 0.0:
+    if limit == 0.0:
         return Selectivity(NOT_SELECTIVE, None, ended_by)
     return Selectivity(SELECTIVE_IN_PART, limit, ended_by)
+
+
+def selective_up_to_a(
+    upstream: FuseInCircuit, downstream: FuseInCircuit
+) -> tuple[float, str] | None:
+    """Return the current up to which two fuses in series are selective.
+
+    Parameters
+    ----------
+    upstream
+        Fuse nearer to the source.
+    downstream
+        Fuse nearer to the load.
+
+    Returns
+    -------
+    tuple of float and str, or None
+        Current [A], 0 where the bands cross from the start, and what ends the selectivity;
+        ``None`` where one of the curves is not published.
+    """
+    up, down = upstream.fuse_type, downstream.fuse_type
+    if up is None or down is None or not (_is_published(up) and _is_published(down)):
+        return None
+    ratio = upstream.rated_current_a / downstream.rated_current_a
+    multiple, ended_by = selective_multiple(up, down, ratio)
+    return multiple * downstream.rated_current_a, ended_by
 
 
 def _is_published(fuse_type: FuseType) -> bool:
