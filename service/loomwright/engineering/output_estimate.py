@@ -155,10 +155,15 @@ def _draw(circuit: OutputCircuit, input_powers_w: tuple[Number, ...]) -> _Draw:
     """Return currents at full sine, high estimate, programme, 1/8, 1/3 and idle power."""
     if not isinstance(circuit.resistance_ohm, np.ndarray) and circuit.resistance_ohm == 0.0:
         return _Draw(circuit.emf_v, *(power / circuit.emf_v for power in input_powers_w))
-    shapes = np.broadcast_arrays(*input_powers_w, circuit.emf_v, circuit.resistance_ohm)
+    emf, resistance = circuit.emf_v, circuit.resistance_ohm
+    if any(isinstance(number, np.ndarray) for number in (*input_powers_w, emf, resistance)):
+        *spread, emf, resistance = np.broadcast_arrays(*input_powers_w, emf, resistance)
+        powers = np.stack(spread)
+    else:
+        powers = np.array(input_powers_w)
     # The short-circuit current of next to no resistance is out of range and plays no part.
     with np.errstate(over="ignore"):
-        point = constant_power_operating_point(np.stack(shapes[:-2]), shapes[-2], shapes[-1])
+        point = constant_power_operating_point(powers, emf, resistance)
     currents = np.asarray(point.load_current_a)
     voltages = np.asarray(point.load_voltage_v)
     if currents.ndim == 1:
