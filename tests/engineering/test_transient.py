@@ -1,0 +1,236 @@
+"""Transient heating against the adiabatic equation, the steady balance and hand integration."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loomwright.engineering.conductors import resistance_20c_ohm_per_m
+from loomwright.engineering.damage import (
+    damage_curve,
+    damage_time_s,
+    interpolated_damage_time_s,
+)
+from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.heat import (
+    InsulatedConductor,
+    ampacity_in_free_air_a,
+    insulation_resistance_km_per_w,
+)
+from loomwright.engineering.short_circuit import (
+    adiabatic_constant,
+    adiabatic_k,
+    withstand_time_s,
+)
+from loomwright.engineering.transient import (
+    LumpedConductor,
+    lumped_conductor_in_air,
+    peak_rise_ratio_of_duty,
+    steady_current_a,
+    thermal_time_constant_s,
+    time_to_temperature_s,
+    van_wormer_share,
+    with_ampacity,
+)
+from loomwright.tables.load import tables
+
+TABLES = tables()
+COPPER = TABLES.materials["copper"]
+SIZES = ("18 AWG", "12 AWG", "8 AWG", "2 AWG", "4/0 AWG")
+INSULATIONS = ("pvc_70", "pvc_105", "xlpe_125")
+
+
+def conductor(size="8 AWG", insulation="pvc_105", ambient_k=303.15):
+    return lumped_conductor_in_air(
+        TABLES.conductors[size],
+        COPPER,
+        TABLES.insulations[insulation],
+        COPPER,
+        TABLES.air,
+        ambient_k,
+    )
+
+
+def linear(conductance_w_per_mk, coefficient_per_k=0.0):
+    """Return a lump whose heat loss is a straight line, which has a solution in closed form."""
+    temperatures = np.linspace(300.0, 600.0, 49)
+    return LumpedConductor(
+        cross_section_m2=1e-5,
+        resistance_20c_ohm_per_m=2e-3,
+        temperature_coefficient_20c_per_k=coefficient_per_k,
+        metal_heat_capacity_j_per_mk=34.5,
+        insulation_heat_capacity_j_per_mk=20.0,
+        insulation_share=0.0,
+        ambient_temperature_k=300.0,
+        temperature_rating_k=378.15,
+        overload_temperature_k=428.15,
+        short_circuit_temperature_k=433.15,
+        heat_loss_temperatures_k=temperatures,
+        heat_loss_w_per_m=conductance_w_per_mk * (temperatures - 300.0),
+    )
+
+
+def over_adiabatic(size, insulation, seconds):
+    """Return the time by the lump over the time by IEC 60949, t = (k S / I)**2."""
+    lump = conductor(size, insulation)
+    resistivity = (
+        resistance_20c_ohm_per_m(TABLES.conductors[size], COPPER, COPPER) * lump.cross_section_m2
+    )
+    constant = adiabatic_constant(resistivity, COPPER.volumetric_heat_capacity_j_per_m3k, 234.5)
+    factor = adiabatic_k(
+        constant, 234.5, lump.temperature_rating_k, lump.short_circuit_temperature_k
+    )
+    current = factor * lump.cross_section_m2 / math.sqrt(seconds)
+    heating = time_to_temperature_s(lump, current, lump.short_circuit_temperature_k)
+    assert heating.reached
+    return heating.time_s / withstand_time_s(current, lump.cross_section_m2, factor)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("insulation", INSULATIONS)
+def test_short_times_converge_to_the_adiabatic_equation(size, insulation):
+    """IEC 60949 leaves the lost heat out, so it is short and the difference fades with the time.
+
+    3 % up to 0.2 s for the thinnest conductor, whose time constant is some 20 s; 0.2 % at 10 ms is
+    what is left of alpha against beta.
+    """
+    ratios = [over_adiabatic(size, insulation, seconds) for seconds in (0.01, 0.05, 0.2)]
+    assert all(0.998 < ratio < 1.03 for ratio in ratios)
+    assert ratios == sorted(ratios)
+    assert ratios[0] == pytest.approx(1.0, abs=0.002)
+
+
+@pytest.mark.parametrize("size", ["8 AWG", "2 AWG", "4/0 AWG"])
+@pytest.mark.parametrize("insulation", INSULATIONS)
+def test_one_second_is_short_from_8_awg_up(size, insulation):
+    assert over_adiabatic(size, insulation, 1.0) == pytest.approx(1.0, rel=0.03)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_long_times_converge_to_the_steady_temperature(size):
+    """Just above the steady current the temperature is reached late, just below it never is."""
+    lump = conductor(size)
+    insulation = TABLES.insulations["pvc_105"]
+    record = TABLES.conductors[size]
+    heated = InsulatedConductor(
+        outside_diameter_m=record.outside_diameter_m,
+        insulation_resistance_km_per_w=insulation_resistance_km_per_w(
+            record.conductor_diameter_m,
+            record.outside_diameter_m,
+            insulation.thermal_resistivity_km_per_w,
+        ),
+        emissivity=insulation.emissivity,
+        resistance_20c_ohm_per_m=lump.resistance_20c_ohm_per_m,
+        temperature_coefficient_20c_per_k=lump.temperature_coefficient_20c_per_k,
+    )
+    steady = float(ampacity_in_free_air_a(378.15, 303.15, heated, TABLES.air))
+    heating = time_to_temperature_s(lump, np.array([0.998, 1.002]) * steady, 378.15, 303.15)
+    assert heating.reached.tolist() == [False, True]
+    assert heating.time_s[1] > 3.0 * thermal_time_constant_s(lump)
+
+
+@pytest.mark.parametrize("current_a", [60.0, 100.0, 400.0])
+def test_straight_heat_loss_has_the_textbook_solution(current_a):
+    """By hand: T - Ta = P/g (1 - exp(-g t / C)), so t = -(C / g) ln(1 - g dT / P)."""
+    lump = linear(0.05)
+    expected = -(34.5 / 0.05) * math.log(1.0 - 0.05 * 70.0 / (current_a**2 * 2e-3))
+    found = time_to_temperature_s(lump, current_a, 370.0, 300.0)
+    assert found.time_s == pytest.approx(expected, rel=1e-6)
+
+
+def test_quadrature_agrees_with_stepping_in_time():
+    """Explicit steps of 1 ms by hand formula; 0.2 %: the step's own error."""
+    lump = conductor("12 AWG")
+    current, temperature, seconds = 90.0, lump.temperature_rating_k, 0.0
+    while temperature < lump.overload_temperature_k:
+        resistance = lump.resistance_20c_ohm_per_m * (1.0 + 0.00393 * (temperature - 293.15))
+        lost = np.interp(temperature, lump.heat_loss_temperatures_k, lump.heat_loss_w_per_m)
+        gained = current**2 * resistance
+        temperature += 1e-3 * (gained - lost) / lump.metal_heat_capacity_j_per_mk
+        seconds += 1e-3
+    found = time_to_temperature_s(lump, current, lump.overload_temperature_k)
+    assert found.time_s == pytest.approx(seconds, rel=0.002)
+
+
+def test_more_insulation_counted_heats_later():
+    """Van Wormer's share by hand at D/d = 1.5: 0.5/ln 1.5 - 1/1.25 = 1.2332 - 0.8 = 0.4332."""
+    assert van_wormer_share(2e-3, 3e-3) == pytest.approx(0.4332, abs=5e-5)
+    lump = conductor()
+    assert lump.insulation_share == 0.0
+    assert lump.heat_capacity_j_per_mk == lump.metal_heat_capacity_j_per_mk
+
+
+def test_temperature_beyond_the_model_is_refused():
+    lump = conductor()
+    with pytest.raises(EngineeringError) as caught:
+        time_to_temperature_s(lump, 100.0, 1000.0)
+    assert caught.value.code == "temperature_outside_model"
+    with pytest.raises(EngineeringError) as caught:
+        conductor(ambient_k=380.0)
+    assert caught.value.code == "ambient_above_insulation_rating"
+
+
+def test_damage_is_the_short_circuit_limit_up_to_five_seconds_only():
+    """IEC 60364-4-43 limits hold up to 5 s; beyond, the overload limit, never sooner than 5 s."""
+    lump = conductor("8 AWG", "xlpe_125")
+    currents = np.geomspace(150.0, 2000.0, 400)
+    damage = damage_time_s(lump, currents)
+    fault = time_to_temperature_s(lump, currents, lump.short_circuit_temperature_k).time_s
+    overload = time_to_temperature_s(lump, currents, lump.overload_temperature_k).time_s
+    short = fault <= 5.0
+    assert damage[short] == pytest.approx(fault[short])
+    assert damage[~short] == pytest.approx(np.maximum(overload[~short], 5.0))
+    assert np.any(damage == 5.0)
+    assert np.all(np.diff(damage) <= 0.0)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("insulation", INSULATIONS)
+def test_tabulated_damage_curve_is_within_one_percent(size, insulation):
+    lump = conductor(size, insulation)
+    curve = damage_curve(lump, 1e9)
+    currents = curve.threshold_current_a * np.geomspace(1.001, 80.0, 500)
+    exact = damage_time_s(lump, currents)
+    assert interpolated_damage_time_s(curve, currents) == pytest.approx(exact, rel=0.01)
+    below = interpolated_damage_time_s(curve, np.array([0.0, 0.999]) * curve.threshold_current_a)
+    assert np.all(np.isinf(below))
+
+
+def test_lower_ampacity_lowers_the_threshold_and_a_higher_one_changes_nothing():
+    lump = conductor()
+    own = float(steady_current_a(lump, lump.temperature_rating_k))
+    bundled = with_ampacity(lump, 0.5 * own)
+    assert float(steady_current_a(bundled, lump.temperature_rating_k)) == pytest.approx(0.5 * own)
+    assert float(steady_current_a(with_ampacity(lump, 2.0 * own), 378.15)) == pytest.approx(own)
+
+
+def test_duty_ratio_by_hand():
+    """(1 - e^-1) / (1 - e^-3) = 0.63212 / 0.95021 = 0.66524 at on = tau, off = 2 tau."""
+    lump = conductor()
+    tau = thermal_time_constant_s(lump)
+    assert peak_rise_ratio_of_duty(lump, tau, 2.0 * tau) == pytest.approx(0.66524, abs=1e-5)
+    assert peak_rise_ratio_of_duty(lump, tau, 0.0) == pytest.approx(1.0)
+
+
+@given(
+    st.sampled_from(SIZES),
+    st.sampled_from(INSULATIONS),
+    st.floats(253.15, 333.15),
+    st.floats(1.01, 60.0),
+    st.floats(1.001, 3.0),
+)
+def test_more_current_damages_sooner(size, insulation, ambient_k, excess, factor):
+    lump = conductor(size, insulation, round(ambient_k))
+    threshold = float(steady_current_a(lump, lump.overload_temperature_k))
+    currents = threshold * np.array([excess, excess * factor])
+    slow, fast = damage_time_s(lump, currents)
+    assert fast <= slow
+
+
+@given(st.floats(0.01, 0.2), st.floats(310.0, 420.0), st.floats(0.1, 0.9))
+def test_steady_current_never_overshoots(conductance, limit_k, share):
+    lump = linear(conductance, 0.00393)
+    steady = float(steady_current_a(lump, limit_k))
+    assert not time_to_temperature_s(lump, share * steady, limit_k, 300.0).reached
