@@ -20,8 +20,8 @@ from loomwright.engineering.heat import (
     ampacity_in_free_air_a,
     heat_flow_w_per_m,
     insulation_resistance_km_per_w,
-    surface_rise_at_conductor_temperature_k,
 )
+from loomwright.engineering.temperature_curve import temperature_curve
 from loomwright.tables.records import ConductorSize, Insulation, Material, RatingFactor, Tables
 
 Array = npt.NDArray[np.float64]
@@ -52,12 +52,13 @@ class SeriesProperties:
 class AmbientLimits:
     """What a series can carry at one ambient, arrays over its sizes.
 
-    ``published_ampacity_a`` is NaN where no table covers the size.
+    ``published_ampacity_a`` is NaN where no table covers the size. ``temperature_curve`` is that of
+    ``temperature_curve.temperature_curve``, on shares of ``cap_current_a``.
     """
 
     ampacity_a: Array
-    surface_rise_k: Array
     cap_current_a: Array
+    temperature_curve: Array
     time_constant_s: Array
     published_ampacity_a: Array
 
@@ -129,7 +130,7 @@ def ambient_limits(
     Returns
     -------
     AmbientLimits
-        Currents [A], surface rise at the rating [K], time constant [s].
+        Currents [A], time constant [s], temperature curve [K].
 
     Notes
     -----
@@ -140,15 +141,12 @@ def ambient_limits(
     conductor, air = properties.conductor, tables.air
     flow = heat_flow_w_per_m(rating, ambient_temperature_k, conductor, air)
     rise = rating - ambient_temperature_k
+    cap = ampacity_in_free_air_a(TEMPERATURE_CAP_K, ambient_temperature_k, conductor, air)
     factor = published_ambient_factor(properties, ambient_temperature_k, engine_space, tables)
     return AmbientLimits(
         ampacity_a=ampacity_in_free_air_a(rating, ambient_temperature_k, conductor, air),
-        surface_rise_k=surface_rise_at_conductor_temperature_k(
-            rating, ambient_temperature_k, conductor, air
-        ),
-        cap_current_a=ampacity_in_free_air_a(
-            TEMPERATURE_CAP_K, ambient_temperature_k, conductor, air
-        ),
+        cap_current_a=cap,
+        temperature_curve=temperature_curve(conductor, cap, ambient_temperature_k, air),
         time_constant_s=properties.heat_capacity_j_per_mk * rise / flow,
         published_ampacity_a=factor * _published_ampacity_a(properties, tables),
     )

@@ -145,29 +145,47 @@ def nusselt_number_churchill_chu(rayleigh: Number, prandtl: Number) -> Number:
 
 
 @dataclass(frozen=True, slots=True)
-class _Film:
-    """Air properties on their table points, grouped for the correlation.
+class AirFit:
+    """Air properties as quadratics in the logarithm of the film temperature over 300 K.
 
     ``buoyancy`` is the Rayleigh number per metre cubed and kelvin, divided by the 16/9 power of the
-    Prandtl bracket, so that ``Nu = (0.6 + 0.387 (buoyancy x D**3)**(1/6))**2``.
+    Prandtl bracket, so that ``Nu = (0.6 + 0.387 (buoyancy x D**3)**(1/6))**2``. Coefficients start
+    at the constant term. ``greatest_deviation`` is that of the fit from the table points [1].
     """
 
-    temperature_k: Array
-    conductivity_w_per_mk: Array
-    buoyancy_per_m3k: Array
+    log_conductivity: tuple[float, float, float]
+    log_buoyancy: tuple[float, float, float]
+    greatest_deviation: float
 
 
 @lru_cache(maxsize=8)
-def _film(air: Air) -> _Film:
-    # A fine grid between the table points: each property is linear between points of the table,
-    # the group of properties is not.
-    points = np.asarray(air.temperature_k)
-    grid = np.linspace(points[0], points[-1], 281)
-    viscosity = np.interp(grid, points, air.kinematic_viscosity_m2_per_s)
-    prandtl = np.interp(grid, points, air.prandtl)
+def air_fit(air: Air) -> AirFit:
+    """Return the smooth fit of the air table that the heat balance uses.
+
+    Parameters
+    ----------
+    air
+        Table of air properties, 200 to 550 K.
+
+    Returns
+    -------
+    AirFit
+        Coefficients and greatest deviation.
+    """
+    temperature = np.asarray(air.temperature_k)
+    viscosity = np.asarray(air.kinematic_viscosity_m2_per_s)
+    prandtl = np.asarray(air.prandtl)
     bracket = (1.0 + (0.559 / prandtl) ** (9.0 / 16.0)) ** (16.0 / 9.0)
-    buoyancy = GRAVITY_M_PER_S2 * prandtl / (grid * viscosity**2) / bracket
-    return _Film(grid, np.interp(grid, points, air.conductivity_w_per_mk), buoyancy)
+    buoyancy = GRAVITY_M_PER_S2 * prandtl / (temperature * viscosity**2) / bracket
+    logarithm = np.log(temperature / 300.0)
+    fits = []
+    deviation = 0.0
+    for values in (np.asarray(air.conductivity_w_per_mk), buoyancy):
+        fit = np.polyfit(logarithm, np.log(values), 2)
+        ratio = np.exp(np.polyval(fit, logarithm)) / values
+        deviation = max(deviation, float(np.abs(ratio - 1.0).max()))
+        fits.append((float(fit[2]), float(fit[1]), float(fit[0])))
+    return AirFit(fits[0], fits[1], deviation)
 
 
 def surface_heat_flow_w_per_m(
@@ -191,25 +209,32 @@ def surface_heat_flow_w_per_m(
     Returns
     -------
     tuple of ndarray
-        Heat flow [W/m] and its derivative by the surface rise [W/(m K)]; the derivative leaves out
-        the small change of air properties, which only costs the solver an iteration.
+        Heat flow [W/m] and its derivative by the surface rise [W/(m K)].
     """
-    film = _film(air)
+    fit = air_fit(air)
+    k0, k1, k2 = fit.log_conductivity
+    b0, b1, b2 = fit.log_buoyancy
     rise = np.asarray(surface_rise_k, float)
     film_temperature = ambient_temperature_k + 0.5 * rise
-    conductivity = np.interp(film_temperature, film.temperature_k, film.conductivity_w_per_mk)
-    buoyancy = np.interp(film_temperature, film.temperature_k, film.buoyancy_per_m3k)
+    logarithm = np.log(film_temperature / 300.0)
+    conductivity = np.exp(k0 + logarithm * (k1 + logarithm * k2))
+    buoyancy = np.exp(b0 + logarithm * (b1 + logarithm * b2))
     sixth = 0.387 * (buoyancy * rise * conductor.outside_diameter_m**3) ** (1.0 / 6.0)
     root = 0.60 + sixth
     # q' = pi D h dT with h = k Nu / D, so the diameter cancels in the convective part.
     convection_per_k = np.pi * conductivity * root * root
     surface = ambient_temperature_k + rise
-    surface_cubed = surface * surface * surface
     radiant = (
         np.pi * STEFAN_BOLTZMANN_W_PER_M2K4 * conductor.emissivity * conductor.outside_diameter_m
     )
-    flow = convection_per_k * rise + radiant * (surface_cubed * surface - ambient_temperature_k**4)
-    slope = convection_per_k * (1.0 + sixth / (3.0 * root)) + 4.0 * radiant * surface_cubed
+    # (Ts^4 - Ta^4) as a product with the rise loses no digits when the rise is small.
+    sums = surface + ambient_temperature_k
+    squares = surface * surface + np.square(ambient_temperature_k)
+    flow = rise * (convection_per_k + radiant * sums * squares)
+    share = sixth / root
+    powers = k1 + 2.0 * k2 * logarithm + (b1 + 2.0 * b2 * logarithm) * share / 3.0
+    drift = 0.5 * rise / film_temperature * powers
+    slope = convection_per_k * (1.0 + share / 3.0 + drift) + 4.0 * radiant * surface**3
     return flow, slope
 
 
@@ -244,12 +269,12 @@ def surface_rise_at_conductor_temperature_k(
     """
     total = np.asarray(conductor_temperature_k - np.asarray(ambient_temperature_k), float)
     resistance = conductor.insulation_resistance_km_per_w
-    rise = np.broadcast_arrays(0.8 * total, conductor.outside_diameter_m)[0].astype(float)
+    rise: Array = np.broadcast_arrays(0.8 * total, conductor.outside_diameter_m)[0].astype(float)
     residual = np.inf
     for _ in range(GREATEST_ITERATIONS):
         flow, slope = surface_heat_flow_w_per_m(rise, ambient_temperature_k, conductor, air)
         step = (rise + flow * resistance - total) / (1.0 + slope * resistance)
-        rise = np.maximum(rise - step, 0.05 * rise)
+        rise = np.asarray(np.maximum(rise - step, 0.05 * rise))
         residual = float(np.max(np.abs(step) / total))
         if residual < RELATIVE_TOLERANCE:
             return rise
@@ -330,6 +355,7 @@ def heat_flow_w_per_m(
     rise = surface_rise_at_conductor_temperature_k(
         conductor_temperature_k, ambient_temperature_k, conductor, air
     )
+    flow: Array
     flow, _ = surface_heat_flow_w_per_m(rise, ambient_temperature_k, conductor, air)
     return flow
 
@@ -338,7 +364,8 @@ def heat_flow_w_per_m(
 class HeatBalance:
     """The heat balance of one metre at an estimate of the surface rise.
 
-    ``imbalance_w_per_m`` is heat lost less heat gained; its slopes are partial derivatives.
+    ``imbalance_w_per_m`` is heat lost less heat gained; slopes are partial derivatives by the
+    surface rise, that of the heat gained relative to it.
     """
 
     conductor_temperature_k: Array
@@ -347,6 +374,7 @@ class HeatBalance:
     gained_w_per_m: Array
     imbalance_w_per_m: Array
     imbalance_slope_w_per_mk: Array
+    gained_slope_per_k: Array
 
 
 def heat_balance(
@@ -383,18 +411,16 @@ def heat_balance(
     resistance = _resistance(conductor, temperature)
     squared = np.square(current_a)
     gained = squared * resistance
-    gained_slope = (
-        squared
-        * (conductor.resistance_20c_ohm_per_m * conductor.temperature_coefficient_20c_per_k)
-        * temperature_slope
-    )
+    per_kelvin = conductor.resistance_20c_ohm_per_m * conductor.temperature_coefficient_20c_per_k
+    relative_slope = per_kelvin * temperature_slope / resistance
     return HeatBalance(
         conductor_temperature_k=temperature,
         temperature_slope=temperature_slope,
         resistance_ohm_per_m=np.asarray(resistance),
         gained_w_per_m=np.asarray(gained),
         imbalance_w_per_m=np.asarray(flow - gained),
-        imbalance_slope_w_per_mk=np.asarray(slope - gained_slope),
+        imbalance_slope_w_per_mk=np.asarray(slope - gained * relative_slope),
+        gained_slope_per_k=np.asarray(relative_slope),
     )
 
 
@@ -436,10 +462,16 @@ def steady_temperature(
     residual = np.inf
     for iteration in range(1, GREATEST_ITERATIONS + 1):
         balance = heat_balance(rise, current, ambient_temperature_k, conductor, air)
-        step = balance.imbalance_w_per_m / balance.imbalance_slope_w_per_mk
-        after = np.maximum(rise - step, 0.05 * rise)
-        residual = float(np.max(np.abs(after - rise) / after))
-        rise = after
+        # In logarithms heat lost over heat gained is close to a straight line of the rise, so the
+        # iteration comes home from any start.
+        lost = balance.imbalance_w_per_m + balance.gained_w_per_m
+        slope = (
+            balance.imbalance_slope_w_per_mk
+            - balance.imbalance_w_per_m * balance.gained_slope_per_k
+        ) / lost
+        step = np.log(lost / balance.gained_w_per_m) / (slope * rise)
+        rise = rise * np.exp(np.clip(-step, -3.0, 3.0))
+        residual = float(np.max(np.abs(step)))
         if residual < RELATIVE_TOLERANCE:
             settled = heat_balance(rise, current, ambient_temperature_k, conductor, air)
             return SteadyTemperature(settled.conductor_temperature_k, rise, iteration, residual)

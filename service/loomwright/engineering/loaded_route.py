@@ -1,9 +1,8 @@
 """Current and conductor temperatures of a route that feeds one load.
 
-The heat balance of every segment and the operating point of the circuit depend on each other: a
-warmer conductor has more resistance, and a constant-power load then takes more current. Both are
-solved by one Newton iteration over all candidates at once. Its matrix is an arrow (each segment
-couples to the current only), so the current's step is found by elimination.
+Temperature and operating point depend on each other: a warmer conductor has more resistance, and a
+constant-power load then takes more current. The temperature of each segment is a known curve of the
+current, so one unknown is left for each candidate, and all candidates are solved at once.
 """
 
 from dataclasses import dataclass
@@ -12,15 +11,18 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.heat import HeatBalance, InsulatedConductor, heat_balance
-from loomwright.engineering.network import constant_power_operating_point
-from loomwright.tables.records import Air
+from loomwright.engineering.heat import InsulatedConductor
+from loomwright.engineering.network import constant_power_current_a
+from loomwright.engineering.temperature_curve import rise_on_curve_k
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-RELATIVE_TOLERANCE = 1e-10
+# On Newton's step: the one after it would be of the order of its square, and the resistance is
+# moved along by this last step before it is used.
+RELATIVE_TOLERANCE = 1e-5
 GREATEST_ITERATIONS = 60
+REFERENCE_TEMPERATURE_K = 293.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +44,10 @@ class LoadedRoute:
         over segments, is the resistance of the conductors in the loop.
     ambient_temperature_k
         Of each segment [K].
-    heating_share
-        Part of the load current that one run feels as a steady current in free air [1].
-    cap_current_a
-        Current of one run at the 250 C cap of the model [A].
-    start_rise_k, start_current_a
-        Surface rise and current of one run at the insulation rating, from which the iteration
-        starts [K], [A].
+    share_per_ampere
+        Share of the cap current that one ampere of load current is to one run [1/A].
+    temperature_curve
+        Rise above ambient on that share, see ``temperature_curve`` [K].
     """
 
     supply_voltage_v: float
@@ -58,10 +57,8 @@ class LoadedRoute:
     conductor: InsulatedConductor
     weighted_length_m: Array
     ambient_temperature_k: Array
-    heating_share: Array
-    cap_current_a: Array
-    start_rise_k: Array
-    start_current_a: Array
+    share_per_ampere: Array
+    temperature_curve: Array
 
 
 @dataclass(slots=True)
@@ -70,7 +67,8 @@ class LoadedRouteState:
 
     ``exists`` is false where the load asks for more than the circuit can deliver; current and
     resistance are then those of the limit point of the cold circuit. ``capped`` is true where a
-    segment would pass 250 C; its resistance is then that at 250 C.
+    segment would pass the cap of the model, 250 C; its resistance is then that at the cap.
+    ``residual`` is the last relative step of the current.
     """
 
     load_current_a: Array
@@ -82,7 +80,7 @@ class LoadedRouteState:
     residual: float
 
 
-def solved_route(route: LoadedRoute, air: Air) -> LoadedRouteState:
+def solved_route(route: LoadedRoute) -> LoadedRouteState:
     """Return current, resistance and conductor temperatures of a loaded route.
 
     Steady direct current; linear source; still air.
@@ -91,8 +89,6 @@ def solved_route(route: LoadedRoute, air: Air) -> LoadedRouteState:
     ----------
     route
         Route and load.
-    air
-        Table of air properties.
 
     Returns
     -------
@@ -102,123 +98,93 @@ def solved_route(route: LoadedRoute, air: Air) -> LoadedRouteState:
     Raises
     ------
     EngineeringError
-        ``heat_balance_not_converged`` with iterations and residual.
+        ``operating_point_not_converged`` with iterations and residual.
     """
-    cold = _conductor_resistance_ohm(route, route.ambient_temperature_k)
-    current, exists = _load_current_a(route, cold)
-    state = _iterated(route, air, current, exists)
-    if state.capped.any():
-        # How far a capped candidate lies beyond 250 C is not modelled; the limit itself is.
-        hot = _conductor_resistance_ohm(route, np.full_like(state.conductor_temperature_k, 523.15))
-        hot_current, hot_exists = _load_current_a(route, hot)
-        state.resistance_ohm = np.where(state.capped, hot, state.resistance_ohm)
-        state.load_current_a = np.where(state.capped, hot_current, state.load_current_a)
-        state.exists = np.where(state.capped, hot_exists, state.exists)
-    if route.load_current_a is not None:
-        _, state.exists = _load_current_a(route, state.resistance_ohm)
-    elif not state.exists.all():
-        limit = route.supply_voltage_v / (2.0 * (cold + route.fixed_resistance_ohm))
-        state.resistance_ohm = np.where(state.exists, state.resistance_ohm, cold)
-        state.load_current_a = np.where(state.exists, state.load_current_a, limit)
-    return state
+    if route.load_power_w is None:
+        return _with_current(route)
+    return _with_power(route, route.load_power_w)
 
 
-def _iterated(route: LoadedRoute, air: Air, current: Array, exists: Mask) -> LoadedRouteState:
-    """Run the Newton iteration; candidates that cap or collapse are frozen where they stand."""
-    heating = np.minimum(current * route.heating_share, route.cap_current_a)
-    rise = np.maximum(route.start_rise_k * (heating / route.start_current_a) ** 1.75, 1e-9)
-    active = exists if route.load_current_a is None else np.ones_like(exists)
-    capped = np.zeros_like(exists)
-    for iteration in range(1, GREATEST_ITERATIONS + 1):
-        wanted = current * route.heating_share
-        over = (wanted >= route.cap_current_a).any(axis=0)
-        capped, active = capped | (over & active), active & ~over
-        balance = heat_balance(
-            rise,
-            np.minimum(wanted, route.cap_current_a),
-            route.ambient_temperature_k,
-            route.conductor,
-            air,
-        )
-        step_a: Array | float = 0.0
-        if route.load_power_w is not None:
-            step_a, collapsed = _current_step_a(route, balance, current)
-            active = active & ~collapsed
-            exists = exists & (active | capped)
-            step_a = np.where(active, step_a, 0.0)
-        relative_step = step_a / current
-        rise_step = (
-            2.0 * balance.gained_w_per_m * relative_step - balance.imbalance_w_per_m
-        ) / balance.imbalance_slope_w_per_mk
-        after = np.maximum(rise + rise_step, 0.05 * rise)
-        change = np.maximum(np.abs(after / rise - 1.0), np.abs(relative_step))
-        residual = float((change * active).max())
-        rise = after
-        if residual < RELATIVE_TOLERANCE:
-            return LoadedRouteState(
-                load_current_a=current,
-                resistance_ohm=(balance.resistance_ohm_per_m * route.weighted_length_m).sum(axis=0),
-                conductor_temperature_k=balance.conductor_temperature_k,
-                exists=exists,
-                capped=capped,
-                iterations=iteration,
-                residual=residual,
-            )
-        current = current + step_a
-    raise EngineeringError(
-        "heat_balance_not_converged",
-        f"temperature and current did not settle in {GREATEST_ITERATIONS} steps; "
-        "lower the load or widen the choice of sizes",
-        iterations=GREATEST_ITERATIONS,
+def _with_current(route: LoadedRoute) -> LoadedRouteState:
+    assert route.load_current_a is not None
+    share = route.load_current_a * route.share_per_ampere
+    rise, _ = rise_on_curve_k(route.temperature_curve, share)
+    temperature = route.ambient_temperature_k + rise
+    resistance = _resistance_ohm(route, temperature)
+    drop = route.load_current_a * (resistance + route.fixed_resistance_ohm)
+    return LoadedRouteState(
+        load_current_a=np.full(resistance.shape, route.load_current_a),
+        resistance_ohm=resistance,
+        conductor_temperature_k=temperature,
+        exists=drop < route.supply_voltage_v,
+        capped=np.asarray((share > 1.0).any(axis=0)),
+        iterations=0,
+        residual=0.0,
+    )
+
+
+def _with_power(route: LoadedRoute, power_w: float) -> LoadedRouteState:
+    """Solve ``F = I (E - I R(I)) - P = 0`` by Newton's method from the cold circuit.
+
+    ``F`` is concave in the current and the cold circuit's current is below the root, so the
+    iteration climbs to the stable root and never passes it; where the slope is gone before the root
+    is reached, no operating point exists.
+    """
+    emf, fixed, conductor = route.supply_voltage_v, route.fixed_resistance_ohm, route.conductor
+    per_kelvin = (
+        conductor.resistance_20c_ohm_per_m
+        * conductor.temperature_coefficient_20c_per_k
+        * route.weighted_length_m
+    )
+    cold = _resistance_ohm(route, route.ambient_temperature_k)
+    limit, active = constant_power_current_a(power_w, emf, cold + fixed)
+    current, exists = np.asarray(limit), np.asarray(active)
+    iteration, residual = 0, np.inf
+    while residual >= RELATIVE_TOLERANCE:
+        if iteration == GREATEST_ITERATIONS:
+            raise _not_converged(residual)
+        iteration += 1
+        share = current * route.share_per_ampere
+        rise, slope = rise_on_curve_k(route.temperature_curve, share)
+        temperature = route.ambient_temperature_k + rise
+        resistance = _resistance_ohm(route, temperature)
+        resistance_slope = (per_kelvin * slope * route.share_per_ampere).sum(axis=0)
+        loop = resistance + fixed
+        value = current * (emf - current * loop) - power_w
+        value_slope = emf - current * (2.0 * loop + current * resistance_slope)
+        exists = exists & (value_slope > 1e-6 * emf)
+        step = np.where(exists, value / np.where(exists, value_slope, 1.0), 0.0)
+        current = current - step
+        residual = float(np.abs(step / current).max())
+    resistance = np.where(exists, resistance - resistance_slope * step, cold)
+    # The closed form at the solved resistance makes the power balance exact.
+    settled, solvable = constant_power_current_a(power_w, emf, resistance + fixed)
+    collapsed = emf / (2.0 * (cold + fixed))
+    return LoadedRouteState(
+        load_current_a=np.where(exists, settled, collapsed),
+        resistance_ohm=resistance,
+        conductor_temperature_k=temperature - slope * route.share_per_ampere * step,
+        exists=exists & np.asarray(solvable),
+        capped=np.asarray(exists & (share > 1.0).any(axis=0)),
+        iterations=iteration,
         residual=residual,
     )
 
 
-def _current_step_a(route: LoadedRoute, balance: HeatBalance, current: Array) -> tuple[Array, Mask]:
-    """Return the Newton step of the current and where the circuit has collapsed.
-
-    Notes
-    -----
-    ``F = I E - I**2 R - P`` with ``R`` a sum over segments, and ``H = lost - gained`` in each.
-    Eliminating the segments' steps leaves
-    ``dI (F_I - sum F_x H_I / H_x) = sum F_x H / H_x - F``. Along the solution ``F`` is concave in
-    the current, so the iteration climbs to the stable root from below; where the slope is gone
-    before the root is reached, no operating point exists.
-    """
-    assert route.load_power_w is not None
-    conductor = route.conductor
-    resistance = (balance.resistance_ohm_per_m * route.weighted_length_m).sum(
-        axis=0
-    ) + route.fixed_resistance_ohm
-    f = current * (route.supply_voltage_v - current * resistance) - route.load_power_w
-    f_current = route.supply_voltage_v - 2.0 * current * resistance
-    per_kelvin = conductor.resistance_20c_ohm_per_m * conductor.temperature_coefficient_20c_per_k
-    f_rise_over_slope = (
-        -(current * current)
-        * per_kelvin
-        * route.weighted_length_m
-        * balance.temperature_slope
-        / balance.imbalance_slope_w_per_mk
-    )
-    slope = f_current + (f_rise_over_slope * 2.0 * balance.gained_w_per_m).sum(axis=0) / current
-    collapsed = slope <= 1e-6 * route.supply_voltage_v
-    numerator = (f_rise_over_slope * balance.imbalance_w_per_m).sum(axis=0) - f
-    return numerator / np.where(collapsed, 1.0, slope), collapsed
-
-
-def _conductor_resistance_ohm(route: LoadedRoute, temperature_k: Array) -> Array:
+def _resistance_ohm(route: LoadedRoute, temperature_k: Array) -> Array:
     conductor = route.conductor
     per_metre = conductor.resistance_20c_ohm_per_m * (
-        1.0 + conductor.temperature_coefficient_20c_per_k * (temperature_k - 293.15)
+        1.0
+        + conductor.temperature_coefficient_20c_per_k * (temperature_k - REFERENCE_TEMPERATURE_K)
     )
     return np.asarray((per_metre * route.weighted_length_m).sum(axis=0))
 
 
-def _load_current_a(route: LoadedRoute, conductor_resistance_ohm: Array) -> tuple[Array, Mask]:
-    resistance = conductor_resistance_ohm + route.fixed_resistance_ohm
-    if route.load_power_w is None:
-        assert route.load_current_a is not None
-        current = np.full(resistance.shape, route.load_current_a)
-        return current, np.asarray(route.supply_voltage_v > current * resistance)
-    point = constant_power_operating_point(route.load_power_w, route.supply_voltage_v, resistance)
-    return np.asarray(point.load_current_a), np.asarray(point.exists)
+def _not_converged(residual: float) -> EngineeringError:
+    return EngineeringError(
+        "operating_point_not_converged",
+        f"current and temperature did not settle in {GREATEST_ITERATIONS} steps; "
+        "the load is at the limit of what the circuit delivers: lower it",
+        iterations=GREATEST_ITERATIONS,
+        residual=residual,
+    )

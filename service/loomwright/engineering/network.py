@@ -69,6 +69,35 @@ def constant_power_operating_point(
     -------
     OperatingPoint
         Current [A], load voltage [V], greatest power [W] and whether the point exists.
+    """
+    current, exists = constant_power_current_a(power_w, emf_v, resistance_ohm)
+    return OperatingPoint(
+        exists=exists,
+        load_current_a=current,
+        load_voltage_v=emf_v - current * resistance_ohm,
+        greatest_power_w=greatest_deliverable_power_w(emf_v, resistance_ohm),
+    )
+
+
+def constant_power_current_a(
+    power_w: Number, emf_v: Number, resistance_ohm: Number
+) -> tuple[Number, bool | npt.NDArray[np.bool_]]:
+    """Return the stable current of a constant-power load, and whether there is one.
+
+    Parameters
+    ----------
+    power_w
+        Power taken by the load [W], 0 or more.
+    emf_v
+        Open-circuit voltage of the source [V], above 0.
+    resistance_ohm
+        All resistance between the EMF and the load [ohm], 0 or more.
+
+    Returns
+    -------
+    tuple
+        Current [A], that of the collapse ``E / 2R`` where no operating point exists; and whether
+        one exists.
 
     Notes
     -----
@@ -76,16 +105,10 @@ def constant_power_operating_point(
     loses no digits when ``R`` is small.
     """
     discriminant = emf_v * emf_v - 4.0 * resistance_ohm * power_w
-    exists = np.greater_equal(discriminant, 0.0)
-    root = np.sqrt(np.maximum(discriminant, 0.0))
-    current = np.where(exists, 2.0 * power_w / (emf_v + root), 2.0 * power_w / emf_v)
-    # Beyond collapse the limit point is reported: I = E / 2R, V = E / 2.
-    with np.errstate(divide="ignore", invalid="ignore"):
-        current = np.where(exists, current, emf_v / (2.0 * np.asarray(resistance_ohm, float)))
-    voltage = np.where(exists, 0.5 * (emf_v + root), 0.5 * emf_v)
-    return OperatingPoint(
-        exists=exists,
-        load_current_a=current,
-        load_voltage_v=voltage,
-        greatest_power_w=greatest_deliverable_power_w(emf_v, resistance_ohm),
-    )
+    exists = discriminant >= 0.0
+    current = 2.0 * power_w / (emf_v + np.sqrt(np.maximum(discriminant, 0.0)))
+    if not np.all(exists):
+        # Beyond collapse R is above 0, because E**2 < 4 R P.
+        safe = np.where(exists, 1.0, resistance_ohm)
+        current = np.where(exists, current, emf_v / (2.0 * safe))
+    return current, exists

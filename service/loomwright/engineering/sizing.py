@@ -4,7 +4,7 @@ All candidates (every size, once per number of parallel runs) are solved togethe
 route's segments are the other axis.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
@@ -12,7 +12,6 @@ import numpy.typing as npt
 
 from loomwright.engineering.ampacity import (
     PUBLISHED_TABLE_BY_SERIES,
-    AmbientLimits,
     SeriesProperties,
     ambient_limits,
     bundling_factor,
@@ -23,7 +22,7 @@ from loomwright.engineering.duty import heating_ratio_of_duty
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.heat import InsulatedConductor
 from loomwright.engineering.loaded_route import LoadedRoute, LoadedRouteState, solved_route
-from loomwright.engineering.network import constant_power_operating_point
+from loomwright.engineering.network import constant_power_current_a
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 
 Array = npt.NDArray[np.float64]
@@ -53,18 +52,16 @@ class _Layout:
     properties: SeriesProperties
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class _Surroundings:
     """Arrays over segments (rows) and candidates (columns)."""
 
-    length_m: Array
     ambient_temperature_k: Array
-    heating_share: Array
-    start_ampacity_a: Array
-    start_rise_k: Array
-    cap_current_a: Array
+    share_per_ampere: Array
+    temperature_curve: Array
+    time_constant_s: Array
     heat_ampacity_a: Array
-    published_ampacity_a: Array = field(repr=False)
+    published_ampacity_a: Array
 
 
 def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer:
@@ -102,7 +99,7 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         max(request.greatest_parallel_runs, request.given_parallel_runs),
     )
     around = _surroundings(request, layout, tables)
-    solved = solved_route(_route(request, layout, around), tables.air)
+    solved = solved_route(_route(request, layout, around))
     candidates = _candidates(request, layout, around, solved)
     return _answer(request, candidates, solved)
 
@@ -156,55 +153,57 @@ def _layout(
 
 
 def _surroundings(request: ConductorRequest, layout: _Layout, tables: Tables) -> _Surroundings:
-    properties = layout.properties
-    table = PUBLISHED_TABLE_BY_SERIES[properties.sizes[0].series]
-    greatest_runs = int(layout.runs[-1])
-    rows: list[tuple[AmbientLimits, Array]] = []
-    for segment in request.segments:
-        limits = ambient_limits(
-            properties, segment.ambient_temperature_k, segment.engine_space, tables
-        )
-        factors = np.array(
-            [
-                bundling_factor(tables, table, segment.bundled_conductors + runs)
-                for runs in range(greatest_runs)
-            ]
-        )
-        rows.append((limits, factors))
-    return _stacked_surroundings(request, layout, rows)
+    places = tuple(
+        (segment.ambient_temperature_k, segment.bundled_conductors, segment.engine_space)
+        for segment in request.segments
+    )
+    steady = _steady_surroundings(layout, places, tables)
+    if request.on_time_s is None:
+        return steady
+    heating = np.sqrt(
+        heating_ratio_of_duty(request.on_time_s, request.off_time_s or 0.0, steady.time_constant_s)
+    )
+    return replace(
+        steady,
+        share_per_ampere=steady.share_per_ampere * heating,
+        heat_ampacity_a=steady.heat_ampacity_a / heating,
+        published_ampacity_a=steady.published_ampacity_a / heating,
+    )
 
 
-def _stacked_surroundings(
-    request: ConductorRequest, layout: _Layout, rows: list[tuple[AmbientLimits, Array]]
+@lru_cache(maxsize=1024)
+def _steady_surroundings(
+    layout: _Layout, places: tuple[tuple[float, int, bool], ...], tables: Tables
 ) -> _Surroundings:
-    count = len(layout.properties.sizes)
+    """Return the surroundings of a continuous load; places are ambient, bundle, engine space."""
+    properties = layout.properties
+    series = properties.sizes[0].series
+    table = PUBLISHED_TABLE_BY_SERIES[series]
     runs = layout.runs
+    columns = int(runs[-1])
+    limits = [
+        ambient_limits(properties, ambient, engine_space, tables)
+        for ambient, _, engine_space in places
+    ]
 
     def stacked(name: str) -> Array:
-        columns = len(runs) // count
-        return np.stack([np.tile(getattr(limits, name), columns) for limits, _ in rows])
+        rows = [np.concatenate([getattr(row, name)] * columns) for row in limits]
+        return np.stack(rows)
 
-    bundling = np.stack([np.repeat(factors, count) for _, factors in rows])
-    heating = np.ones_like(bundling)
-    if request.on_time_s is not None:
-        heating = np.sqrt(
-            heating_ratio_of_duty(
-                request.on_time_s, request.off_time_s or 0.0, stacked("time_constant_s")
-            )
-        )
+    bundling = np.array(
+        [
+            [bundling_factor(tables, table, bundled + int(count) - 1) for count in runs]
+            for _, bundled, _ in places
+        ]
+    )
     # The share of the load current that one run feels, as a steady current in free air.
-    share = heating / (runs * bundling)
-    ampacity = stacked("ampacity_a")
+    share = 1.0 / (runs * bundling)
     return _Surroundings(
-        length_m=np.array([[segment.length_m] for segment in request.segments]),
-        ambient_temperature_k=np.array(
-            [[segment.ambient_temperature_k] for segment in request.segments]
-        ),
-        heating_share=share,
-        start_ampacity_a=ampacity,
-        start_rise_k=stacked("surface_rise_k"),
-        cap_current_a=stacked("cap_current_a"),
-        heat_ampacity_a=ampacity / share,
+        ambient_temperature_k=np.array([[ambient] for ambient, _, _ in places]),
+        share_per_ampere=share / stacked("cap_current_a"),
+        temperature_curve=stacked("temperature_curve"),
+        time_constant_s=stacked("time_constant_s"),
+        heat_ampacity_a=stacked("ampacity_a") / share,
         published_ampacity_a=stacked("published_ampacity_a") / share,
     )
 
@@ -217,12 +216,11 @@ def _route(request: ConductorRequest, layout: _Layout, around: _Surroundings) ->
         load_power_w=request.load_power_w,
         fixed_resistance_ohm=request.source_resistance_ohm + request.wiring_fixed_resistance_ohm,
         conductor=layout.conductor,
-        weighted_length_m=ways * around.length_m / layout.runs,
+        weighted_length_m=np.array([[ways * segment.length_m] for segment in request.segments])
+        / layout.runs,
         ambient_temperature_k=around.ambient_temperature_k,
-        heating_share=around.heating_share,
-        cap_current_a=around.cap_current_a,
-        start_rise_k=around.start_rise_k,
-        start_current_a=around.start_ampacity_a,
+        share_per_ampere=around.share_per_ampere,
+        temperature_curve=around.temperature_curve,
     )
 
 
@@ -239,7 +237,7 @@ def _candidates(
     utilisation = {
         "voltage_drop": drop / request.allowed_voltage_drop_v,
         "conductor_temperature": current / hottest_ampacity,
-        "published_ampacity": np.nan_to_num(current / published, nan=0.0),
+        "published_ampacity": np.where(np.isnan(published), 0.0, current / published),
         "mechanical": _mechanical_utilisation(request, layout),
         "short_circuit": _short_circuit_utilisation(request, layout),
     }
@@ -305,10 +303,10 @@ def _greatest_length_m(request: ConductorRequest, solved: LoadedRouteState) -> A
         current = np.asarray(request.load_current_a)
     else:
         assert request.load_power_w is not None
-        point = constant_power_operating_point(
+        limit_current, _ = constant_power_current_a(
             request.load_power_w, request.supply_voltage_v - drop, request.source_resistance_ohm
         )
-        current = np.asarray(point.load_current_a)
+        current = np.asarray(limit_current)
     budget = np.maximum(drop / current - request.wiring_fixed_resistance_ohm, 0.0)
     return np.asarray(budget * request.route_length_m / solved.resistance_ohm)
 

@@ -55,6 +55,9 @@ CODES = MappingProxyType(
         "heat_balance_not_converged": ProblemCode(
             422, "The heat balance has no solution", "Lower the current or the ambient."
         ),
+        "operating_point_not_converged": ProblemCode(
+            422, "The operating point was not found", "Lower the load."
+        ),
         "no_size_large_enough": ProblemCode(
             422, "No listed size is large enough", "Use parallel runs or another series."
         ),
