@@ -85,6 +85,7 @@ class Candidates:
 
     sizes: tuple[ConductorSize, ...]
     parallel_runs: npt.NDArray[np.int64]
+    cross_section_m2: Array
     operating_point_exists: Mask
     load_current_a: Array
     load_voltage_v: Array
@@ -92,7 +93,6 @@ class Candidates:
     wiring_loss_w: Array
     loop_resistance_ohm: Array
     conductor_temperature_k: Array
-    heating_current_a: Array
     heat_ampacity_a: Array
     published_ampacity_a: Array
     greatest_length_m: Array

@@ -246,6 +246,7 @@ def _candidates(
     return Candidates(
         sizes=layout.sizes,
         parallel_runs=layout.runs,
+        cross_section_m2=layout.cross_section_m2,
         operating_point_exists=solved.exists,
         load_current_a=current,
         load_voltage_v=load_voltage,
@@ -253,7 +254,6 @@ def _candidates(
         wiring_loss_w=drop * current,
         loop_resistance_ohm=loop,
         conductor_temperature_k=np.where(solved.capped | ~solved.exists, np.nan, temperature),
-        heating_current_a=current,
         heat_ampacity_a=hottest_ampacity,
         published_ampacity_a=published,
         greatest_length_m=_greatest_length_m(request, solved),

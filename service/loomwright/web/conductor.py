@@ -108,7 +108,7 @@ def conductor_document(
     dict
         As the schema ``SizeConductorAnswer`` describes.
     """
-    candidates = list(_candidate_documents(asked, answer.candidates))
+    candidates = _candidate_documents(asked, answer.candidates)
     index = answer.chosen if answer.checked is None else answer.checked
     document = {
         "verdict": answer.verdict,
@@ -129,70 +129,76 @@ def conductor_document(
     return document
 
 
-def _rounded(values: Any, digits: int) -> list[float]:
-    # NaN stands for "not modelled" and is written as null.
-    return np.round(values, digits).tolist()  # type: ignore[no-any-return]
+# Name and decimal digits of each number of a candidate: a tenth of a millivolt, a milliampere, a
+# hundredth of a kelvin, a millimetre.
+_CANDIDATE_DIGITS = {
+    "cross_section_mm2": 4,
+    "load_current_a": 3,
+    "load_voltage_v": 4,
+    "voltage_drop_v": 4,
+    "voltage_drop_percent": 3,
+    "conductor_temperature_c": 2,
+    "wiring_loss_w": 3,
+    "ampacity_a": 2,
+    "published_ampacity_a": 2,
+    "greatest_length_m": 3,
+    "voltage_drop_margin_v": 4,
+    "temperature_margin_k": 2,
+    "ampacity_margin_a": 2,
+}
+_SCALES = np.array([[10.0**digits] for digits in _CANDIDATE_DIGITS.values()])
+_WORDS = ("size", "parallel_runs", "ampacity_basis", "fails")
+_CANDIDATE_NAMES = (*_WORDS, *_CANDIDATE_DIGITS)
+_BASES = ("heat_balance", "published")
+# Which criteria fail, by the number whose binary digits are the failures.
+_FAILURES = tuple(
+    [key for place, key in enumerate(CRITERIA) if number >> place & 1]
+    for number in range(2 ** len(CRITERIA))
+)
+_PLACES = 2 ** np.arange(len(CRITERIA))
 
 
-def _candidate_documents(asked: ConductorRequest, found: Candidates) -> Iterator[dict[str, Any]]:
-    # Digits: a tenth of a millivolt, a milliampere, a hundredth of a kelvin, a millimetre.
+def _candidate_documents(asked: ConductorRequest, found: Candidates) -> list[dict[str, Any]]:
     temperature = found.conductor_temperature_k
     ampacity = found.ampacity_a
-    rating = asked.insulation.temperature_rating_k
-    failing = np.array([~found.passes[key] for key in CRITERIA]).T.tolist()
-    columns = zip(
+    # NaN stands for "not modelled" and is written as null.
+    numbers = np.array(
+        [
+            found.cross_section_m2 * 1e6,
+            found.load_current_a,
+            np.where(found.operating_point_exists, found.load_voltage_v, np.nan),
+            found.voltage_drop_v,
+            found.voltage_drop_v * (100.0 / asked.supply_voltage_v),
+            temperature - KELVIN_AT_0_C,
+            found.wiring_loss_w,
+            ampacity,
+            found.published_ampacity_a,
+            found.greatest_length_m,
+            asked.allowed_voltage_drop_v - found.voltage_drop_v,
+            asked.insulation.temperature_rating_k - temperature,
+            ampacity - found.load_current_a,
+        ]
+    )
+    rounded = (np.rint(numbers * _SCALES) / _SCALES).T.tolist()
+    failures = _PLACES @ ~np.array([found.passes[key] for key in CRITERIA])
+    words = zip(
         found.sizes,
         found.parallel_runs.tolist(),
-        _rounded(found.load_current_a, 3),
-        _rounded(np.where(found.operating_point_exists, found.load_voltage_v, np.nan), 4),
-        _rounded(found.voltage_drop_v, 4),
-        _rounded(found.voltage_drop_v * (100.0 / asked.supply_voltage_v), 3),
-        _rounded(temperature - KELVIN_AT_0_C, 2),
-        _rounded(found.wiring_loss_w, 3),
-        _rounded(ampacity, 2),
         found.ampacity_is_published.tolist(),
-        _rounded(found.published_ampacity_a, 2),
-        _rounded(found.greatest_length_m, 3),
-        _rounded(asked.allowed_voltage_drop_v - found.voltage_drop_v, 4),
-        _rounded(rating - temperature, 2),
-        _rounded(ampacity - found.load_current_a, 2),
-        failing,
+        failures.tolist(),
+        rounded,
         strict=True,
     )
-    for (
-        size,
-        runs,
-        current,
-        load,
-        drop,
-        percent,
-        temp,
-        loss,
-        amp,
-        table,
-        pub,
-        length,
-        *rest,
-    ) in columns:
-        yield {
-            "size": size.key,
-            "parallel_runs": runs,
-            "cross_section_mm2": round(size.cross_section_m2 * 1e6, 4),
-            "load_current_a": current,
-            "load_voltage_v": load,
-            "voltage_drop_v": drop,
-            "voltage_drop_percent": percent,
-            "conductor_temperature_c": temp,
-            "wiring_loss_w": loss,
-            "ampacity_a": amp,
-            "ampacity_basis": "published" if table else "heat_balance",
-            "published_ampacity_a": pub,
-            "greatest_length_m": length,
-            "voltage_drop_margin_v": rest[0],
-            "temperature_margin_k": rest[1],
-            "ampacity_margin_a": rest[2],
-            "fails": [key for key, fails in zip(CRITERIA, rest[3], strict=True) if fails],
-        }
+    return [
+        dict(
+            zip(
+                _CANDIDATE_NAMES,
+                (size.key, runs, _BASES[published], _FAILURES[failing], *row),
+                strict=True,
+            )
+        )
+        for size, runs, published, failing, row in words
+    ]
 
 
 def _power_balance(
