@@ -80,15 +80,23 @@ def selective_multiple(
     )
     grid = np.concatenate([np.geomspace(first, last, GRID_POINTS), corners])
     multiples = np.unique(grid[(grid >= first) & (grid <= last)])
-    greatest = np.interp(np.log(multiples), down.greatest_log_multiple, down.greatest_log_time)
+    log_multiples = np.log(multiples)
+    greatest = np.interp(log_multiples, down.greatest_log_multiple, down.greatest_log_time)
     # Below its first point the upstream fuse carries the current at least as long as there.
-    least = np.interp(np.log(multiples / rating_ratio), up.least_log_multiple, up.least_log_time)
-    crossing = np.flatnonzero(least <= greatest)
+    least = np.interp(
+        log_multiples - math.log(rating_ratio), up.least_log_multiple, up.least_log_time
+    )
+    distance = least - greatest
+    crossing = np.flatnonzero(distance <= 0.0)
     if crossing.size == 0:
         return last, END_BY_CURVE
-    if crossing[0] == 0:
+    after = int(crossing[0])
+    if after == 0:
         return 0.0, END_BY_CROSSING
-    return float(multiples[crossing[0] - 1]), END_BY_CROSSING
+    before = after - 1
+    share = distance[before] / (distance[before] - distance[after])
+    step = log_multiples[after] - log_multiples[before]
+    return math.exp(float(log_multiples[before] + share * step)), END_BY_CROSSING
 
 
 def selectivity(
