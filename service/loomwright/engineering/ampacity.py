@@ -13,11 +13,11 @@ import numpy.typing as npt
 
 from loomwright.engineering.conductors import (
     resistance_20c_ohm_per_m,
+    resistance_at_temperature_ohm_per_m,
     temperature_coefficient_20c_per_k,
 )
 from loomwright.engineering.heat import (
     InsulatedConductor,
-    ampacity_in_free_air_a,
     heat_flow_w_per_m,
     insulation_resistance_km_per_w,
 )
@@ -28,6 +28,7 @@ Array = npt.NDArray[np.float64]
 
 TEMPERATURE_CAP_K = 523.15
 PUBLISHED_REFERENCE_AMBIENT_K = 303.15
+TABULATED_METALS = ("copper", "tinned_copper")
 PUBLISHED_TABLE_BY_SERIES = {
     "awg": "cfr_33_183_425",
     "sae": "cfr_33_183_425",
@@ -139,15 +140,21 @@ def ambient_limits(
     """
     rating = properties.insulation.temperature_rating_k
     conductor, air = properties.conductor, tables.air
-    flow = heat_flow_w_per_m(rating, ambient_temperature_k, conductor, air)
-    rise = rating - ambient_temperature_k
-    cap = ampacity_in_free_air_a(TEMPERATURE_CAP_K, ambient_temperature_k, conductor, air)
+    # Rating and cap are solved as the two rows of one array.
+    wanted = np.array([[rating], [TEMPERATURE_CAP_K]])
+    flow = heat_flow_w_per_m(wanted, ambient_temperature_k, conductor, air)
+    resistance = resistance_at_temperature_ohm_per_m(
+        conductor.resistance_20c_ohm_per_m, conductor.temperature_coefficient_20c_per_k, wanted
+    )
+    ampacity, cap = np.sqrt(flow / resistance)
     factor = published_ambient_factor(properties, ambient_temperature_k, engine_space, tables)
     return AmbientLimits(
-        ampacity_a=ampacity_in_free_air_a(rating, ambient_temperature_k, conductor, air),
+        ampacity_a=ampacity,
         cap_current_a=cap,
         temperature_curve=temperature_curve(conductor, cap, ambient_temperature_k, air),
-        time_constant_s=properties.heat_capacity_j_per_mk * rise / flow,
+        time_constant_s=properties.heat_capacity_j_per_mk
+        * (rating - ambient_temperature_k)
+        / flow[0],
         published_ampacity_a=factor * _published_ampacity_a(properties, tables),
     )
 
@@ -165,7 +172,7 @@ def _published_ampacity_a(properties: SeriesProperties, tables: Tables) -> Array
     rating = properties.insulation.temperature_rating_k
     rows = [row for row in tables.ampacities if row.table == table]
     columns = [row.temperature_rating_k for row in rows if row.temperature_rating_k <= rating]
-    if not columns or properties.material.key not in ("copper", "tinned_copper"):
+    if not columns or properties.material.key not in TABULATED_METALS:
         return np.full(len(properties.sizes), np.nan)
     column = max(columns)
     by_size = {row.size: row.ampacity_a for row in rows if row.temperature_rating_k == column}

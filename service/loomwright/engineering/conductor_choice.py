@@ -10,6 +10,14 @@ from loomwright.tables.records import ConductorSize, Insulation, Material
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
+CRITERIA = (
+    "voltage_drop",
+    "conductor_temperature",
+    "published_ampacity",
+    "mechanical",
+    "short_circuit",
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Segment:
@@ -80,7 +88,8 @@ class Candidates:
 
     ``conductor_temperature_k`` is that of the hottest segment and NaN above the 250 C cap of the
     model; ``published_ampacity_a`` is NaN where no table covers the size. Currents are those of all
-    parallel runs together.
+    parallel runs together. ``utilisation`` and ``passes`` have one row for each of ``CRITERIA``:
+    what is asked over what is allowed [1], and whether that is met.
     """
 
     sizes: tuple[ConductorSize, ...]
@@ -96,8 +105,8 @@ class Candidates:
     heat_ampacity_a: Array
     published_ampacity_a: Array
     greatest_length_m: Array
-    passes: dict[str, Mask]
-    utilisation: dict[str, Array]
+    utilisation: Array
+    passes: Mask
 
     @property
     def ampacity_a(self) -> Array:

@@ -17,7 +17,12 @@ from loomwright.engineering.ampacity import (
     bundling_factor,
     series_properties,
 )
-from loomwright.engineering.conductor_choice import Candidates, ConductorAnswer, ConductorRequest
+from loomwright.engineering.conductor_choice import (
+    CRITERIA,
+    Candidates,
+    ConductorAnswer,
+    ConductorRequest,
+)
 from loomwright.engineering.duty import heating_ratio_of_duty
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.heat import InsulatedConductor
@@ -28,13 +33,6 @@ from loomwright.tables.records import ConductorSize, Insulation, Material, Table
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-CRITERIA = (
-    "voltage_drop",
-    "conductor_temperature",
-    "published_ampacity",
-    "mechanical",
-    "short_circuit",
-)
 LEAST_SINGLE_SECTION_M2 = 1.0e-6
 # Rounding of a limit must not decide: a drop that equals its limit passes.
 ROUNDING = 1.0 + 1e-12
@@ -234,15 +232,15 @@ def _candidates(
     temperature = solved.conductor_temperature_k.max(axis=0)
     hottest_ampacity = around.heat_ampacity_a.min(axis=0)
     published = around.published_ampacity_a.min(axis=0)
-    utilisation = {
-        "voltage_drop": drop / request.allowed_voltage_drop_v,
-        "conductor_temperature": current / hottest_ampacity,
-        "published_ampacity": np.where(np.isnan(published), 0.0, current / published),
-        "mechanical": _mechanical_utilisation(request, layout),
-        "short_circuit": _short_circuit_utilisation(request, layout),
-    }
-    passes = {key: value <= ROUNDING for key, value in utilisation.items()}
-    passes["voltage_drop"] = passes["voltage_drop"] & solved.exists
+    utilisation = np.empty((len(CRITERIA), current.size))
+    utilisation[0] = drop / request.allowed_voltage_drop_v
+    utilisation[1] = current / hottest_ampacity
+    # fmax: a size that no table covers cannot fail the table.
+    utilisation[2] = np.fmax(current / published, 0.0)
+    utilisation[3] = _mechanical_utilisation(request, layout)
+    utilisation[4] = _short_circuit_utilisation(request, layout)
+    passes = utilisation <= ROUNDING
+    passes[0] &= solved.exists
     return Candidates(
         sizes=layout.sizes,
         parallel_runs=layout.runs,
@@ -276,7 +274,7 @@ def _short_circuit_utilisation(request: ConductorRequest, layout: _Layout) -> Ar
     IEC 60949: ``I**2 t = K**2 S**2 ln((final + beta) / (initial + beta))``, from the rating.
     """
     if request.fault_current_a is None or request.clearing_time_s is None:
-        return np.zeros(len(layout.sizes))
+        return np.zeros(1)
     material, insulation = request.material, request.insulation
     beta = material.adiabatic_beta_k - 273.15
     constant_squared = (
@@ -314,15 +312,14 @@ def _greatest_length_m(request: ConductorRequest, solved: LoadedRouteState) -> A
 def _answer(
     request: ConductorRequest, candidates: Candidates, solved: LoadedRouteState
 ) -> ConductorAnswer:
-    passing = np.logical_and.reduce(list(candidates.passes.values()))
+    passing: Mask = np.logical_and.reduce(candidates.passes)
     resistance = candidates.loop_resistance_ohm + request.source_resistance_ohm
     greatest_power = request.supply_voltage_v**2 / (4.0 * float(resistance.min()))
     count = len(request.sizes)
     checked: int | None = None
-    chosen: int | None = None
     limit = count * request.greatest_parallel_runs
-    if passing[:limit].any():
-        chosen = int(np.argmax(passing[:limit]))
+    first = int(passing[:limit].argmax())
+    chosen = first if passing[first] else None
     if request.given_size is not None:
         checked = request.sizes.index(request.given_size) + count * (
             request.given_parallel_runs - 1
@@ -359,12 +356,11 @@ def _deciding_criterion(
     else:
         index = chosen if checked is None else checked
         if index is None:
-            thinner = int(np.argmin(candidates.utilisation["voltage_drop"]))
+            thinner = int(candidates.utilisation[0].argmin())
         elif index % count == 0:
             return "smallest_listed_size"
         else:
             thinner = index - 1
-    failed = [key for key in CRITERIA if not candidates.passes[key][thinner]]
-    if not failed:
-        return None
-    return max(failed, key=lambda key: float(candidates.utilisation[key][thinner]))
+    missed = np.where(candidates.passes[:, thinner], -1.0, candidates.utilisation[:, thinner])
+    worst = int(missed.argmax())
+    return None if missed[worst] < 0.0 else CRITERIA[worst]

@@ -14,7 +14,7 @@ from loomwright.tables.records import Air
 
 Array = npt.NDArray[np.float64]
 
-INTERVALS = 64
+INTERVALS = 32
 _LEAST_SHARE = 1e-6
 
 
@@ -99,9 +99,8 @@ def rise_on_curve_k(curve: Array, share: Array) -> tuple[Array, Array]:
     place = np.minimum(share, 1.0) * INTERVALS
     interval = np.minimum(place.astype(np.intp), INTERVALS - 1)
     inside = place - interval
-    rows = curve.reshape(-1, 4)[
-        interval + np.arange(interval.size).reshape(interval.shape) * INTERVALS
-    ]
+    first = np.arange(0, interval.size * INTERVALS, INTERVALS).reshape(interval.shape)
+    rows = curve.reshape(-1, 4).take(first + interval, axis=0)
     c0, c1, c2, c3 = rows[..., 0], rows[..., 1], rows[..., 2], rows[..., 3]
     rise = c0 + inside * (c1 + inside * (c2 + inside * c3))
     slope = (c1 + inside * (2.0 * c2 + 3.0 * inside * c3)) * INTERVALS

@@ -32,12 +32,15 @@ def json_response(document: Mapping[str, Any]) -> Response:
     )
 
 
-def cautions_of(keys: Iterable[str]) -> list[dict[str, str]]:
-    """Return cautions with their texts, in the order given, each once."""
-    return [{"key": key, "text": CAUTIONS[key]} for key in dict.fromkeys(keys)]
+@lru_cache(maxsize=1024)
+def cautions_of(keys: tuple[str, ...]) -> orjson.Fragment:
+    """Return cautions with their texts as JSON, in the order given, each once."""
+    return orjson.Fragment(
+        orjson.dumps([{"key": key, "text": CAUTIONS[key]} for key in dict.fromkeys(keys)])
+    )
 
 
-def sources_of(provenances: Iterable[Provenance], tables: Tables) -> tuple[dict[str, Any], ...]:
+def sources_of(provenances: Iterable[Provenance], tables: Tables) -> orjson.Fragment:
     """Return the publications that an answer rests on, each row once.
 
     Parameters
@@ -49,24 +52,23 @@ def sources_of(provenances: Iterable[Provenance], tables: Tables) -> tuple[dict[
 
     Returns
     -------
-    tuple of dict
-        Key, title, edition, locator and how the figure was checked, sorted.
+    Fragment
+        JSON list of key, title, edition, locator and how the figure was checked, sorted.
     """
-    return _sources(frozenset(provenances), tables)
-
-
-@lru_cache(maxsize=1024)
-def _sources(provenances: frozenset[Provenance], tables: Tables) -> tuple[dict[str, Any], ...]:
-    ordered = sorted(provenances, key=lambda row: (row.source, row.locator, row.checked))
-    return tuple(
-        {
-            "key": row.source,
-            "title": tables.sources[row.source].title,
-            "edition": tables.sources[row.source].edition,
-            "locator": row.locator,
-            "checked": row.checked,
-        }
-        for row in ordered
+    ordered = sorted(set(provenances), key=lambda row: (row.source, row.locator, row.checked))
+    return orjson.Fragment(
+        orjson.dumps(
+            [
+                {
+                    "key": row.source,
+                    "title": tables.sources[row.source].title,
+                    "edition": tables.sources[row.source].edition,
+                    "locator": row.locator,
+                    "checked": row.checked,
+                }
+                for row in ordered
+            ]
+        )
     )
 
 

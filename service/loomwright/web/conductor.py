@@ -1,21 +1,24 @@
 """The operation size-conductor."""
 
 from collections.abc import Iterator
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import orjson
 from flask import Blueprint, Response, request
 
-from loomwright.engineering.ampacity import PUBLISHED_TABLE_BY_SERIES
+from loomwright.engineering.ampacity import PUBLISHED_TABLE_BY_SERIES, TABULATED_METALS
 from loomwright.engineering.conductor_choice import (
+    CRITERIA,
     Candidates,
     ConductorAnswer,
     ConductorRequest,
 )
 from loomwright.engineering.conductor_working import conductor_working
-from loomwright.engineering.sizing import CRITERIA, LEAST_SINGLE_SECTION_M2, size_conductor
+from loomwright.engineering.sizing import LEAST_SINGLE_SECTION_M2, size_conductor
 from loomwright.tables.load import tables
-from loomwright.tables.records import Provenance, Tables
+from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 from loomwright.web.answers import (
     ENGINE_VERSION,
     cautions_of,
@@ -24,7 +27,7 @@ from loomwright.web.answers import (
     working_of,
 )
 from loomwright.web.requests import loaded
-from loomwright.web.route import segments_of, zone_provenances
+from loomwright.web.route import segments_of, zone_keys
 from loomwright.web.schemas.conductor import SizeConductorRequest
 
 DEFAULT_DROP_PERCENT = 3.0
@@ -120,8 +123,8 @@ def conductor_document(
         "power_balance": None if index is None else _power_balance(asked, answer, index),
         "candidates": candidates,
         "assumptions": _assumptions(values, asked),
-        "cautions": cautions_of(_caution_keys(asked, answer, index)),
-        "sources": sources_of(_provenances(values, asked, answer, known), known),
+        "cautions": cautions_of(tuple(_caution_keys(asked, answer, index))),
+        "sources": _sources(values, asked, answer, known),
         "engine_version": ENGINE_VERSION,
     }
     if values["explain"] and index is not None:
@@ -180,7 +183,7 @@ def _candidate_documents(asked: ConductorRequest, found: Candidates) -> list[dic
         ]
     )
     rounded = (np.rint(numbers * _SCALES) / _SCALES).T.tolist()
-    failures = _PLACES @ ~np.array([found.passes[key] for key in CRITERIA])
+    failures = _PLACES @ ~found.passes
     words = zip(
         found.sizes,
         found.parallel_runs.tolist(),
@@ -265,26 +268,46 @@ def _caution_keys(
             yield "near_collapse"
 
 
-def _provenances(
+def _sources(
     values: dict[str, Any], asked: ConductorRequest, answer: ConductorAnswer, known: Tables
-) -> Iterator[Provenance]:
+) -> orjson.Fragment:
     index = answer.chosen if answer.checked is None else answer.checked
-    size = answer.candidates.sizes[-1 if index is None else index]
-    yield size.provenance
-    yield size.diameter_provenance
-    yield asked.material.provenance
-    yield asked.insulation.provenance
-    yield known.air.provenance
-    yield from zone_provenances(values, known)
-    table = PUBLISHED_TABLE_BY_SERIES[values["series"]]
-    if not np.isnan(answer.candidates.published_ampacity_a).all():
-        yield next(row.provenance for row in known.ampacities if row.table == table)
-    for segment in asked.segments:
-        for row in known.factors:
-            if row.table != table:
-                continue
-            bundled = row.condition == "bundled_conductors"
-            if (bundled and row.lower <= segment.bundled_conductors <= row.upper) or (
-                not bundled and segment.engine_space
-            ):
-                yield row.provenance
+    return _sources_of_rows(
+        answer.candidates.sizes[-1 if index is None else index],
+        asked.material,
+        asked.insulation,
+        tuple(zone_keys(values)),
+        tuple((segment.bundled_conductors, segment.engine_space) for segment in asked.segments),
+        known,
+    )
+
+
+@lru_cache(maxsize=4096)
+def _sources_of_rows(
+    size: ConductorSize,
+    material: Material,
+    insulation: Insulation,
+    zones: tuple[str, ...],
+    places: tuple[tuple[int, bool], ...],
+    known: Tables,
+) -> orjson.Fragment:
+    table = PUBLISHED_TABLE_BY_SERIES[size.series]
+    rows = [
+        size.provenance,
+        size.diameter_provenance,
+        material.provenance,
+        insulation.provenance,
+        known.air.provenance,
+    ]
+    rows += [known.zones[zone].provenance for zone in zones]
+    if material.key in TABULATED_METALS:
+        rows.append(next(row.provenance for row in known.ampacities if row.table == table))
+    for factor in known.factors:
+        if factor.table == table:
+            bundled = factor.condition == "bundled_conductors"
+            rows += [
+                factor.provenance
+                for count, engine_space in places
+                if (factor.lower <= count <= factor.upper if bundled else engine_space)
+            ]
+    return sources_of(rows, known)

@@ -1,9 +1,10 @@
 """Routes and conductor families of requests as engineering values."""
 
+from collections.abc import Iterator
 from typing import Any
 
 from loomwright.engineering.conductor_choice import Segment
-from loomwright.tables.records import Provenance, Tables
+from loomwright.tables.records import Tables
 
 DEFAULT_ZONE = "passenger_compartment"
 
@@ -26,13 +27,11 @@ def segments_of(values: dict[str, Any], tables: Tables) -> tuple[Segment, ...]:
     return tuple(_segment(entry, tables) for entry in values.get("route") or (values,))
 
 
-def zone_provenances(values: dict[str, Any], tables: Tables) -> list[Provenance]:
-    """Return the rows of the zones whose ambient the request rests on."""
-    return [
-        tables.zones[entry.get("zone", DEFAULT_ZONE)].provenance
-        for entry in values.get("route") or (values,)
-        if "ambient_temperature" not in entry
-    ]
+def zone_keys(values: dict[str, Any]) -> Iterator[str]:
+    """Yield the zones whose ambient the request rests on."""
+    for entry in values.get("route") or (values,):
+        if "ambient_temperature" not in entry:
+            yield entry.get("zone", DEFAULT_ZONE)
 
 
 def _segment(entry: dict[str, Any], tables: Tables) -> Segment:

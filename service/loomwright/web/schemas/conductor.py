@@ -170,7 +170,7 @@ class SizeConductorRequest(ConductorFamilyFields):
         require_pair(original, "fault_current", "clearing_time", faults)
         if data.get("return_path") == "chassis" and "chassis_resistance" not in original:
             faults["chassis_resistance"] = ["give it with return_path chassis"]
-        if data.get("return_path") == "conductor" and "chassis_resistance" in original:
+        if data.get("return_path", "conductor") == "conductor" and "chassis_resistance" in original:
             faults["chassis_resistance"] = ["only with return_path chassis"]
         for name in ("smallest_size", "given_size"):
             refuse_other_series(data, name, faults)
