@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from loomwright.engineering.damage import damage_curve, damage_time_s
@@ -141,8 +141,41 @@ def test_a_returned_fuse_opens_before_damage_at_every_published_current(asked):
         flows = currents <= answer.faults.near_source_fault_a
         band = opening_band(FUSES.types[found.fuse_type], multiples)
         damage = damage_time_s(lump, currents)
-        # 1 %: the tabulated damage curve.
-        assert np.all(band.greatest_s[flows] <= damage[flows] * 1.01)
+        assert np.all(band.greatest_s[flows] < damage[flows])
+
+
+@settings(max_examples=40)
+@given(circuits())
+def test_least_margin_is_that_of_a_twenty_times_finer_grid(asked):
+    """Holds or not, every candidate's margin is the least of damage over opening time.
+
+    3 %: between two points of the coarse grid the damage curve bends.
+    """
+    answer = size_fuse(asked, FUSES)
+    conductor = asked.conductor
+    lump = damage_curve(conductor.thermal, conductor.ampacity_a, None).conductor
+    for found in answer.types:
+        if found.coordination is None:
+            continue
+        fuse_type = FUSES.types[found.fuse_type]
+        points = fuse_curve(fuse_type).greatest_log_multiple
+        multiples = np.exp(np.linspace(points[0], points[-1], 481))
+        currents = multiples * found.candidate_rating_a
+        flows = currents <= answer.faults.near_source_fault_a
+        assume(flows[0])
+        opening = opening_band(fuse_type, multiples).greatest_s
+        least = float(np.min((damage_time_s(lump, currents) / opening)[flows]))
+        if found.coordination.least_margin is None:
+            assert np.isinf(least)
+            continue
+        # The coarse grid looks at most one point past the fault, which is the safe side.
+        assert found.coordination.least_margin <= least * 1.03
+        if np.all(flows):
+            assert found.coordination.least_margin == pytest.approx(least, rel=0.03)
+        if found.coordination.holds:
+            assert least > 1.0
+        elif np.all(flows) and least > 1.06:
+            assert found.coordination.beyond_published_curve == "not_shown"
 
 
 @given(circuits())

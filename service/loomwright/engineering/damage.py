@@ -36,12 +36,14 @@ class DamageCurve:
     """Time to damage of one conductor, tabulated over the excess above its threshold.
 
     Below ``threshold_current_a`` the conductor never reaches its overload temperature. The excess
-    is ``I / threshold - 1``, in which the curve is smooth even where the time runs to infinity.
+    is ``I / threshold - 1``, in which the curve is smooth even where the time runs to infinity. At
+    ``corner_current_a`` the time has come down to 5 s, where it stays for a while.
     """
 
     conductor: LumpedConductor
     initial_temperature_k: float
     threshold_current_a: float
+    corner_current_a: float
     log_excess: Array
     log_time: Array
     points: tuple[DamagePoint, ...]
@@ -126,6 +128,7 @@ def damage_curve(
         conductor=held,
         initial_temperature_k=initial,
         threshold_current_a=threshold,
+        corner_current_a=threshold * (1.0 + min(corners)),
         log_excess=np.log(excess[finite]),
         log_time=np.log(time[finite]),
         points=tuple(

@@ -99,11 +99,11 @@ class Coordination:
     """The greatest opening time against the conductor's time to damage.
 
     ``least_margin`` is damage time over opening time, the least from the first limited multiple up
-    to the last published point or the near-source fault; ``None`` where no such current can damage
-    the conductor. ``beyond_published_curve`` says what is known from the last point up to the
-    near-source fault: ``not_reached``, ``bounded_by_last_time`` (the last time alone is short
-    enough), ``bounded_by_constant_i2t`` (short enough if the let-through stays that of the last
-    point, common practice) or ``not_shown``.
+    to the last published point or the near-source fault; it must lie above 1.03. It is ``None``
+    where no such current can damage the conductor. ``beyond_published_curve`` says what is known
+    from the last point up to the near-source fault: ``not_reached``, ``bounded_by_last_time`` (the
+    last time alone is short enough), ``bounded_by_constant_i2t`` (short enough if the let-through
+    stays that of the last point, common practice) or ``not_shown``.
     """
 
     holds: bool

@@ -7,16 +7,22 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.damage import DamageCurve, interpolated_damage_time_s
+from loomwright.engineering.damage import (
+    SHORT_CIRCUIT_DURATION_S,
+    DamageCurve,
+    interpolated_damage_time_s,
+)
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.fuse_answer import BandPoint, Coordination
-from loomwright.engineering.fuses import FuseCurve, fuse_curve
+from loomwright.engineering.fuses import FuseCurve, fuse_curve, opening_time_on_line_s
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import FuseType
 
 Array = npt.NDArray[np.float64]
 
-PARTS_OF_SPAN = 6
+PARTS_OF_SPAN = 12
+# The damage curve bends between two points of the grid by less than this.
+GRID_ALLOWANCE = 1.03
 BEYOND_SHARES = np.linspace(0.0, 1.0, 6)
 
 NOT_REACHED = "not_reached"
@@ -178,9 +184,17 @@ def coordination_with_damage(
     least = margin.argmin(axis=1)
     of_last_time = damage[:, width:] / greatest[:, -1:]
     of_last_i2t = of_last_time * (beyond / last) ** 2
+    corner = curve.corner_current_a * parallel_conductors
+    corner_margins = [
+        _margin_at_corner(fuses.types[row], rating, corner)
+        if corner < near_source_fault_a
+        else None
+        for row, rating in zip(rows, ratings_a, strict=True)
+    ]
     return [
-        _coordination(*figures)
+        _coordination(corner, *figures)
         for figures in zip(
+            corner_margins,
             margin.min(axis=1).tolist(),
             current[np.arange(len(rows)), least].tolist(),
             (last[:, 0] >= near_source_fault_a).tolist(),
@@ -191,18 +205,32 @@ def coordination_with_damage(
     ]
 
 
+def _margin_at_corner(fuse_type: FuseType, rating_a: float, corner_a: float) -> float | None:
+    """Return the margin at the corner of the damage curve, which may fall between grid points."""
+    greatest = opening_time_on_line_s(fuse_curve(fuse_type).greatest_points, corner_a / rating_a)
+    return None if greatest is None else SHORT_CIRCUIT_DURATION_S / greatest
+
+
 def _coordination(
-    margin: float, at_current_a: float, covers_fault: bool, of_last_time: float, of_last_i2t: float
+    corner_a: float,
+    corner_margin: float | None,
+    margin: float,
+    at_current_a: float,
+    covers_fault: bool,
+    of_last_time: float,
+    of_last_i2t: float,
 ) -> Coordination:
+    if corner_margin is not None and corner_margin < margin:
+        margin, at_current_a = corner_margin, corner_a
     if covers_fault:
         beyond = NOT_REACHED
-    elif of_last_time > 1.0:
+    elif of_last_time > GRID_ALLOWANCE:
         beyond = BY_LAST_TIME
     else:
-        beyond = BY_CONSTANT_I2T if of_last_i2t > 1.0 else NOT_SHOWN
+        beyond = BY_CONSTANT_I2T if of_last_i2t > GRID_ALLOWANCE else NOT_SHOWN
     can_damage = margin < np.inf
     return Coordination(
-        holds=margin > 1.0 and beyond != NOT_SHOWN,
+        holds=margin > GRID_ALLOWANCE and beyond != NOT_SHOWN,
         least_margin=margin if can_damage else None,
         least_margin_current_a=at_current_a if can_damage else None,
         beyond_published_curve=beyond,
