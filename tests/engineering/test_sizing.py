@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from cases import case_list, case_parameters
-from loomwright.engineering.conductor_choice import ConductorRequest, Segment
+from loomwright.engineering.conductor_choice import CRITERIA, ConductorRequest, Segment
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.sizing import CRITERIA, size_conductor
+from loomwright.engineering.sizing import size_conductor
 from loomwright.tables.load import tables
 from loomwright.tables.records import ConductorSize, Provenance
 
@@ -36,6 +36,14 @@ def request(series="awg", **changes):
 
 def chosen_key(answer):
     return None if answer.chosen is None else answer.candidates.sizes[answer.chosen].key
+
+
+def passes(answer, criterion):
+    return answer.candidates.passes[CRITERIA.index(criterion)]
+
+
+def utilisation(answer, criterion):
+    return answer.candidates.utilisation[CRITERIA.index(criterion)]
 
 
 def within(case, value):
@@ -200,13 +208,13 @@ def test_given_size_that_fails_is_named_with_its_criterion():
     answer = size_conductor(request(given_size=TABLES.conductors["18 AWG"]), TABLES)
     assert answer.verdict == "given_size_fails"
     assert answer.candidates.sizes[answer.checked].key == "18 AWG"
-    assert not answer.candidates.passes[answer.deciding_criterion][answer.checked]
+    assert not passes(answer, answer.deciding_criterion)[answer.checked]
     worst = max(
-        answer.candidates.utilisation[key][answer.checked]
+        utilisation(answer, key)[answer.checked]
         for key in CRITERIA
-        if not answer.candidates.passes[key][answer.checked]
+        if not passes(answer, key)[answer.checked]
     )
-    assert answer.candidates.utilisation[answer.deciding_criterion][answer.checked] == worst
+    assert utilisation(answer, answer.deciding_criterion)[answer.checked] == worst
 
 
 def test_given_parallel_runs_are_checked_beyond_the_allowed_choice():
@@ -258,8 +266,8 @@ def test_each_criterion_can_decide(changes, criterion):
     answer = size_conductor(request(**changes), TABLES)
     assert answer.verdict == "conductor_found"
     assert answer.deciding_criterion == criterion
-    assert not answer.candidates.passes[criterion][answer.chosen - 1]
-    assert all(answer.candidates.passes[key][answer.chosen] for key in CRITERIA)
+    assert not passes(answer, criterion)[answer.chosen - 1]
+    assert answer.candidates.passes[:, answer.chosen].all()
 
 
 def test_smallest_listed_size_is_said_so():
@@ -302,7 +310,7 @@ def test_short_circuit_utilisation_follows_the_k_of_iec_60364(material, insulati
     sections = np.array([size.cross_section_m2 * 1e6 for size in answer.candidates.sizes])
     # 0.6 %: k is printed as a whole number, cut off rather than rounded (94.5 as 94).
     np.testing.assert_allclose(
-        answer.candidates.utilisation["short_circuit"], least_mm2 / sections, rtol=0.006
+        utilisation(answer, "short_circuit"), least_mm2 / sections, rtol=0.006
     )
 
 
@@ -321,11 +329,9 @@ def test_lower_of_heat_balance_and_table_governs():
 
 @pytest.mark.parametrize("material", ["aluminium", "cca_10", "cca_15"])
 def test_published_copper_ampacity_is_not_granted_to_other_metals(material):
-    candidates = size_conductor(
-        request("metric", material=TABLES.materials[material]), TABLES
-    ).candidates
-    assert np.isnan(candidates.published_ampacity_a).all()
-    assert candidates.passes["published_ampacity"].all()
+    answer = size_conductor(request("metric", material=TABLES.materials[material]), TABLES)
+    assert np.isnan(answer.candidates.published_ampacity_a).all()
+    assert passes(answer, "published_ampacity").all()
 
 
 def test_published_bundling_lowers_both_ampacities():
@@ -368,10 +374,11 @@ def test_fixed_resistance_that_takes_the_whole_drop_leaves_no_length():
 
 
 def test_conductor_past_the_cap_of_the_model_has_no_temperature():
-    candidates = size_conductor(request(load_current_a=300.0), TABLES).candidates
+    answer = size_conductor(request(load_current_a=300.0), TABLES)
+    candidates = answer.candidates
     thin = candidates.sizes.index(TABLES.conductors["18 AWG"])
     assert np.isnan(candidates.conductor_temperature_k[thin])
-    assert not candidates.passes["conductor_temperature"][thin]
+    assert not passes(answer, "conductor_temperature")[thin]
     thick = candidates.sizes.index(TABLES.conductors["4/0 AWG"])
     assert candidates.conductor_temperature_k[thick] < 523.15
 
