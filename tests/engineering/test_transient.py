@@ -188,9 +188,17 @@ def test_damage_is_the_short_circuit_limit_up_to_five_seconds_only():
 
 @pytest.mark.parametrize("size", SIZES)
 @pytest.mark.parametrize("insulation", INSULATIONS)
-def test_tabulated_damage_curve_is_within_one_percent(size, insulation):
-    lump = conductor(size, insulation)
-    curve = damage_curve(lump, 1e9)
+@pytest.mark.parametrize("share", [1.0, 0.9, 0.5, 0.2])
+def test_tabulated_damage_curve_is_within_one_percent(size, insulation, share):
+    """At every share of its own ampacity that a bundle leaves to the conductor."""
+    alone = conductor(size, insulation)
+    ampacity = share * float(steady_current_a(alone, alone.temperature_rating_k))
+    lump = with_ampacity(alone, ampacity)
+    curve = damage_curve(alone, ampacity)
+    assert curve.threshold_current_a == pytest.approx(
+        float(steady_current_a(lump, lump.overload_temperature_k))
+    )
+    assert damage_time_s(lump, curve.corner_current_a) == pytest.approx(5.0, rel=0.01)
     currents = curve.threshold_current_a * np.geomspace(1.001, 80.0, 500)
     exact = damage_time_s(lump, currents)
     assert interpolated_damage_time_s(curve, currents) == pytest.approx(exact, rel=0.01)

@@ -17,9 +17,7 @@ Array = npt.NDArray[np.float64]
 Number = float | Array
 
 SHORT_CIRCUIT_DURATION_S = 5.0
-GRID_POINTS = 161
-LEAST_EXCESS = 1e-4
-GREATEST_EXCESS = 1e3
+LOG_EXCESS = np.linspace(np.log(1e-3), np.log(1e3), 65)
 PLOT_EXCESSES = np.geomspace(0.01, 50.0, 25)
 
 
@@ -87,7 +85,35 @@ def damage_time_s(
     )
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _HeatingTable:
+    """Times of a conductor alone to one limit, over ``LOG_EXCESS`` above its threshold."""
+
+    threshold_current_a: float
+    log_time: Array
+
+
 @lru_cache(maxsize=1024)
+def _heating_tables(
+    conductor: LumpedConductor, initial_temperature_k: float
+) -> tuple[_HeatingTable, _HeatingTable]:
+    """Return the tables to the overload limit and to the short-circuit limit."""
+    return (
+        _heating_table(conductor, conductor.overload_temperature_k, initial_temperature_k),
+        _heating_table(conductor, conductor.short_circuit_temperature_k, initial_temperature_k),
+    )
+
+
+def _heating_table(
+    conductor: LumpedConductor, final_temperature_k: float, initial_temperature_k: float
+) -> _HeatingTable:
+    threshold = float(steady_current_a(conductor, final_temperature_k))
+    current = threshold * (1.0 + np.exp(LOG_EXCESS))
+    heating = time_to_temperature_s(conductor, current, final_temperature_k, initial_temperature_k)
+    return _HeatingTable(threshold, np.log(heating.time_s))
+
+
+@lru_cache(maxsize=2048)
 def damage_curve(
     conductor: LumpedConductor, ampacity_a: float, initial_temperature_k: float | None = None
 ) -> DamageCurve:
@@ -107,45 +133,63 @@ def damage_curve(
     -------
     DamageCurve
         For ``interpolated_damage_time_s``, with points ready to plot.
+
+    Notes
+    -----
+    With the heat loss cut by a factor s, ``I**2 R - s q = s ((I / sqrt(s))**2 R - q)``: the time at
+    a current is that of the whole heat loss at ``I / sqrt(s)``, divided by s. So the tables of the
+    conductor alone serve every ampacity.
     """
     held = with_ampacity(conductor, ampacity_a)
     initial = held.temperature_rating_k if initial_temperature_k is None else initial_temperature_k
-    threshold = float(steady_current_a(held, held.overload_temperature_k))
-    excess = np.geomspace(LEAST_EXCESS, GREATEST_EXCESS, GRID_POINTS)
-    # The two corners at 5 s become points of the grid, so that no interpolation cuts them off.
-    corners = [
-        float(np.interp(-SHORT_CIRCUIT_DURATION_S, -times[reached], excess[reached]))
-        for times, reached in (
-            _times_and_reached(held, threshold * (1.0 + excess), limit, initial)
-            for limit in (held.short_circuit_temperature_k, held.overload_temperature_k)
-        )
-    ]
-    excess = np.unique(np.concatenate([excess, corners]))
-    time = damage_time_s(held, threshold * (1.0 + excess), initial)
-    finite = np.isfinite(time)
-    plotted = threshold * (1.0 + PLOT_EXCESSES)
+    overload, fault = _heating_tables(conductor, initial)
+    scale = float(held.heat_loss_w_per_m[-1] / conductor.heat_loss_w_per_m[-1])
+    log_excess, log_time, corner = _joined(overload, fault, scale)
+    threshold = overload.threshold_current_a * float(np.sqrt(scale))
+    plotted = np.interp(np.log(PLOT_EXCESSES), log_excess, log_time)
     return DamageCurve(
         conductor=held,
         initial_temperature_k=initial,
         threshold_current_a=threshold,
-        corner_current_a=threshold * (1.0 + min(corners)),
-        log_excess=np.log(excess[finite]),
-        log_time=np.log(time[finite]),
+        corner_current_a=threshold * (1.0 + np.exp(corner)),
+        log_excess=log_excess,
+        log_time=log_time,
         points=tuple(
-            DamagePoint(current, point)
-            for current, point in zip(
-                plotted.tolist(), damage_time_s(held, plotted, initial).tolist(), strict=True
+            map(
+                DamagePoint,
+                (threshold * (1.0 + PLOT_EXCESSES)).tolist(),
+                np.exp(plotted).tolist(),
             )
-            if np.isfinite(point)
         ),
     )
 
 
-def _times_and_reached(
-    conductor: LumpedConductor, current_a: Array, final_temperature_k: float, initial: float
-) -> tuple[Array, npt.NDArray[np.bool_]]:
-    heating = time_to_temperature_s(conductor, current_a, final_temperature_k, initial)
-    return heating.time_s, heating.reached
+def _joined(
+    overload: _HeatingTable, fault: _HeatingTable, scale: float
+) -> tuple[Array, Array, float]:
+    """Return excess and time to damage as logarithms, and the excess at the corner."""
+    limit = np.log(SHORT_CIRCUIT_DURATION_S * scale)
+    # The two corners at 5 s become points of the grid, so that no interpolation cuts them off.
+    corner = _log_excess_at(overload, limit)
+    ratio = fault.threshold_current_a / overload.threshold_current_a
+    second = np.log(ratio * (1.0 + np.exp(_log_excess_at(fault, limit))) - 1.0)
+    log_excess = np.sort(np.append(LOG_EXCESS, (corner, second)))
+    over_fault = (1.0 + np.exp(log_excess)) / ratio - 1.0
+    fault_time = np.where(
+        over_fault > 0.0,
+        np.interp(np.log(np.maximum(over_fault, 1e-300)), LOG_EXCESS, fault.log_time),
+        np.inf,
+    )
+    overload_time = np.interp(log_excess, LOG_EXCESS, overload.log_time)
+    # The corner itself belongs to the short-circuit side, whatever the last digit says.
+    is_fault = (fault_time <= limit) | (log_excess >= second)
+    log_time = np.where(is_fault, fault_time, np.maximum(overload_time, limit))
+    return log_excess, log_time - np.log(scale), corner
+
+
+def _log_excess_at(table: _HeatingTable, log_time: float) -> float:
+    """Return the logarithm of the excess at which a limit is reached in a time."""
+    return float(np.interp(-log_time, -table.log_time, LOG_EXCESS))
 
 
 def interpolated_damage_time_s(curve: DamageCurve, current_a: Number) -> Array:

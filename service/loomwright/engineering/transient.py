@@ -21,16 +21,16 @@ from loomwright.engineering.duty import heating_ratio_of_duty
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.heat import (
     InsulatedConductor,
-    heat_flow_w_per_m,
     insulation_resistance_km_per_w,
+    surface_heat_flow_w_per_m,
 )
 from loomwright.tables.records import Air, ConductorSize, Insulation, Material
 
 Array = npt.NDArray[np.float64]
 Number = float | Array
 
-HEAT_LOSS_POINTS = 49
-CELLS = 64
+HEAT_LOSS_POINTS = 65
+CELLS = 16
 GREATEST_MODELLED_TEMPERATURE_K = 633.15
 
 
@@ -151,9 +151,10 @@ def lumped_conductor_in_air(
         temperature_coefficient_20c_per_k=coefficient,
     )
     limit = min(insulation.short_circuit_temperature_k, GREATEST_MODELLED_TEMPERATURE_K)
-    temperatures = np.linspace(ambient_temperature_k, limit, HEAT_LOSS_POINTS)
-    flow = np.zeros(HEAT_LOSS_POINTS)
-    flow[1:] = heat_flow_w_per_m(temperatures[1:], ambient_temperature_k, heated, air)
+    # Written in the surface rise, heat flow and conductor temperature need no solver.
+    rise = np.linspace(0.0, limit - ambient_temperature_k, HEAT_LOSS_POINTS)
+    flow, _ = surface_heat_flow_w_per_m(rise, ambient_temperature_k, heated, air)
+    temperatures = ambient_temperature_k + rise + flow * heated.insulation_resistance_km_per_w
     wall_m2 = 0.25 * np.pi * (size.outside_diameter_m**2 - size.conductor_diameter_m**2)
     return LumpedConductor(
         cross_section_m2=size.cross_section_m2,
