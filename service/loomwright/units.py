@@ -114,6 +114,7 @@ CURRENT = _kind("current", "ampere", "A", {"A": "ampere", "mA": "milliampere"})
 VOLTAGE = _kind("voltage", "volt", "V", {"V": "volt", "mV": "millivolt"})
 POWER = _kind("power", "watt", "W", {"W": "watt", "mW": "milliwatt", "kW": "kilowatt"})
 RESISTANCE = _kind("resistance", "ohm", "ohm", {"ohm": "ohm", "mohm": "milliohm"})
+IMPEDANCE = _kind("impedance", "ohm", "ohm", {"ohm": "ohm"})
 TEMPERATURE = _kind(
     "temperature",
     "kelvin",
@@ -125,5 +126,8 @@ TIME = _kind(
 )
 
 KINDS = MappingProxyType(
-    {kind.key: kind for kind in (LENGTH, CURRENT, VOLTAGE, POWER, RESISTANCE, TEMPERATURE, TIME)}
+    {
+        kind.key: kind
+        for kind in (LENGTH, CURRENT, VOLTAGE, POWER, RESISTANCE, IMPEDANCE, TEMPERATURE, TIME)
+    }
 )

@@ -27,7 +27,7 @@ from loomwright.web.answers import (
     working_of,
 )
 from loomwright.web.requests import loaded
-from loomwright.web.route import segments_of, zone_keys
+from loomwright.web.route import request_fields, segments_of, zone_keys
 from loomwright.web.schemas.conductor import SizeConductorRequest
 
 DEFAULT_DROP_PERCENT = 3.0
@@ -43,7 +43,8 @@ def size_conductor_view() -> Response:
     values = loaded(_SCHEMA, request)
     known = tables()
     asked = conductor_request(values, known)
-    answer = size_conductor(asked, known)
+    with request_fields(values, {}):
+        answer = size_conductor(asked, known)
     return json_response(conductor_document(values, asked, answer, known))
 
 

@@ -4,6 +4,8 @@ from marshmallow import Schema, fields
 
 from loomwright.web.openapi import Operation
 from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorRequest
+from loomwright.web.schemas.fuse import SizeFuseAnswer, SizeFuseRequest
+from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
 
 
 class HealthAnswer(Schema):
@@ -20,6 +22,22 @@ OPERATIONS = (
         "engineering",
         SizeConductorRequest,
         SizeConductorAnswer,
+        with_query=True,
+    ),
+    Operation(
+        "size-fuse",
+        "Choose the fuse of a circuit in every wanted type, or check a given one.",
+        "engineering",
+        SizeFuseRequest,
+        SizeFuseAnswer,
+        with_query=True,
+    ),
+    Operation(
+        "estimate-real-output",
+        "Estimate what an amplifier can really put out, against its claim, and what it draws.",
+        "engineering",
+        EstimateRealOutputRequest,
+        EstimateRealOutputAnswer,
         with_query=True,
     ),
     Operation(

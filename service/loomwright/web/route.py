@@ -1,9 +1,11 @@
 """Routes and conductor families of requests as engineering values."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from typing import Any
 
 from loomwright.engineering.conductor_choice import Segment
+from loomwright.engineering.errors import EngineeringError
 from loomwright.tables.records import Tables
 
 DEFAULT_ZONE = "passenger_compartment"
@@ -42,3 +44,35 @@ def _segment(entry: dict[str, Any], tables: Tables) -> Segment:
         bundled_conductors=entry.get("bundled_conductors", 1),
         engine_space=zone.engine_space,
     )
+
+
+@contextmanager
+def request_fields(values: dict[str, Any], names: Mapping[str, str]) -> Iterator[None]:
+    """Name the request's own fields in errors of the engineering that are raised inside.
+
+    Parameters
+    ----------
+    values
+        Loaded request.
+    names
+        Request field by engineering field.
+
+    Raises
+    ------
+    EngineeringError
+        The same error under the request's field.
+    """
+    try:
+        yield
+    except EngineeringError as error:
+        field = error.field or ""
+        if field.startswith("segments/"):
+            # A route given flat has its fields at the top.
+            place = field.removeprefix("segments/")
+            field = f"route/{place}" if "route" in values else place.partition("/")[2]
+        raise EngineeringError(
+            error.code,
+            error.message,
+            field=names.get(field, field) or None,
+            **error.attributes,
+        ) from error

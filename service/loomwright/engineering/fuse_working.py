@@ -1,0 +1,117 @@
+"""The working of a fuse selection, step by step."""
+
+from collections.abc import Iterator
+
+from loomwright.engineering.fuse_answer import FuseAnswer, FuseTypeAnswer
+from loomwright.engineering.fuse_request import FuseRequest
+from loomwright.engineering.working import WorkingStep
+
+
+def fuse_working(request: FuseRequest, answer: FuseAnswer) -> tuple[WorkingStep, ...]:
+    """Return the working of the type that was chosen, else of the first type.
+
+    Parameters
+    ----------
+    request
+        What was asked.
+    answer
+        The answer.
+
+    Returns
+    -------
+    tuple of WorkingStep
+        Load, faults, window and coordination.
+    """
+    chosen = next(
+        (entry for entry in answer.types if entry.fuse_type == answer.chosen_type),
+        answer.types[0],
+    )
+    return (
+        *_load_steps(answer),
+        *_fault_steps(request, answer),
+        *_type_steps(chosen),
+    )
+
+
+def _load_steps(answer: FuseAnswer) -> Iterator[WorkingStep]:
+    lower = answer.window.lower_bounds[0]
+    yield WorkingStep(
+        text="Least rating for the continuous load",
+        formula="I / (loading factor x ambient factor)",
+        inputs={
+            "I_a": _digits(answer.equivalent_continuous_current_a),
+            "loading_factor": answer.loading_factor,
+            "ambient_factor": _digits(answer.ambient_rating_factor),
+        },
+        result=_digits(lower.rated_current_a),
+        unit="A",
+        source=f"{lower.provenance.source}, {lower.provenance.locator}",
+    )
+
+
+def _fault_steps(request: FuseRequest, answer: FuseAnswer) -> Iterator[WorkingStep]:
+    source = request.source
+    yield WorkingStep(
+        text="Fault right behind the fuse, or the source's current limit if that is lower",
+        formula="E / (Rs + R_before)",
+        inputs={
+            "E_v": source.emf_v,
+            "Rs_ohm": _digits(source.internal_resistance_ohm),
+            "R_before_ohm": _digits(source.resistance_before_fuse_ohm),
+        },
+        result=_digits(answer.faults.near_source_fault_a),
+        unit="A",
+        source="Ohm's law",
+    )
+    yield WorkingStep(
+        text="Fault at the far end at working temperature, or the source's current limit",
+        formula="E / (Rs + R_before + R_loop)",
+        inputs={
+            "E_v": source.emf_v,
+            "Rs_ohm": _digits(source.internal_resistance_ohm),
+            "R_before_ohm": _digits(source.resistance_before_fuse_ohm),
+            "R_loop_ohm": _digits(request.conductor.there_and_back_resistance_ohm),
+        },
+        result=_digits(answer.faults.far_end_fault_a),
+        unit="A",
+        source="Ohm's law",
+    )
+
+
+def _type_steps(chosen: FuseTypeAnswer) -> Iterator[WorkingStep]:
+    window = chosen.window
+    for text, bounds, result in (
+        ("Greatest of the lower bounds", window.lower_bounds, window.lower_a),
+        ("Least of the upper bounds", window.upper_bounds, window.upper_a),
+    ):
+        yield WorkingStep(
+            text=f"{text} for {chosen.fuse_type}",
+            formula="max of the bounds" if text.startswith("Greatest") else "min of the bounds",
+            inputs={f"{bound.rule}_a": _digits(bound.rated_current_a) for bound in bounds},
+            result=_digits(result),
+            unit="A",
+            source="; ".join(dict.fromkeys(bound.provenance.source for bound in bounds)),
+        )
+    if chosen.candidate_rating_a is not None:
+        yield WorkingStep(
+            text=f"Rating looked at in {chosen.fuse_type}",
+            formula="smallest standard rating not below the lower bound, or the given one",
+            inputs={"lower_a": _digits(window.lower_a)},
+            result=chosen.candidate_rating_a,
+            unit="A",
+            source=chosen.provenance.source,
+        )
+    coordination = chosen.coordination
+    if coordination is not None and coordination.least_margin is not None:
+        yield WorkingStep(
+            text="Least margin of the conductor's time to damage over the fuse's opening time",
+            formula="damage time / greatest opening time, least over all fault currents",
+            inputs={"at_current_a": _digits(coordination.least_margin_current_a or 0.0)},
+            result=_digits(coordination.least_margin),
+            unit="1",
+            source="IEC 60364-4-43:2008, 434.5.2; time-current points of the fuse type",
+        )
+
+
+def _digits(value: float) -> float:
+    return float(f"{value:.7g}")

@@ -1,0 +1,391 @@
+"""The operation size-fuse."""
+
+from functools import lru_cache
+from typing import Any
+
+import orjson
+from flask import Blueprint, Response, request
+
+from loomwright.engineering.conductor_choice import ConductorAnswer, ConductorRequest
+from loomwright.engineering.faults import (
+    FaultSource,
+    internal_resistance_from_en_cold_cranking_ohm,
+    internal_resistance_from_sae_cold_cranking_ohm,
+)
+from loomwright.engineering.fuse_answer import Bound, FuseAnswer, FuseTypeAnswer, FuseWindow
+from loomwright.engineering.fuse_request import (
+    FuseLoad,
+    FuseOptions,
+    FusePlacement,
+    FuseRequest,
+    GivenFuse,
+)
+from loomwright.engineering.fuse_selection import size_fuse
+from loomwright.engineering.fuse_working import fuse_working
+from loomwright.engineering.protected_conductor import protected_conductor
+from loomwright.engineering.selectivity import Selectivity
+from loomwright.engineering.sizing import size_conductor
+from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.load import tables
+from loomwright.tables.records import Provenance, Tables
+from loomwright.web.answers import ENGINE_VERSION, json_response, sources_of, working_of
+from loomwright.web.requests import loaded
+from loomwright.web.route import DEFAULT_ZONE, request_fields, segments_of
+from loomwright.web.schemas.fuse import SizeFuseRequest
+
+KELVIN_AT_0_C = 273.15
+NOMINAL_BATTERY_V = 12.0
+_SCHEMA = SizeFuseRequest()
+# The engineering's names of what the request calls otherwise.
+_FIELDS = {
+    "emf_v": "source_voltage",
+    "internal_resistance_ohm": "source_resistance",
+    "ambient_temperature_k": "fuse_ambient_temperature",
+    "continuous_current_a": "load_current",
+    "inrush_current_a": "inrush_current",
+    "checked_fuse": "given_fuse_type",
+}
+
+blueprint = Blueprint("fuse", __name__)
+
+
+@blueprint.route("/size-fuse", methods=["GET", "POST"])
+def size_fuse_view() -> Response:
+    """Answer size-fuse."""
+    values = loaded(_SCHEMA, request)
+    with request_fields(values, _FIELDS):
+        asked, conductor = fuse_request(values, tables())
+        answer = size_fuse(asked, fuse_tables())
+    return json_response(fuse_document(values, asked, conductor, answer))
+
+
+def fuse_request(values: dict[str, Any], known: Tables) -> tuple[FuseRequest, ConductorAnswer]:
+    """Return the engineering request of loaded values, with the conductor solved.
+
+    Parameters
+    ----------
+    values
+        Loaded under ``SizeFuseRequest``.
+    known
+        The tables.
+
+    Returns
+    -------
+    tuple
+        The request, and the answer of the conductor sizing with its one candidate.
+
+    Raises
+    ------
+    EngineeringError
+        The circuit lies outside the models.
+    """
+    wanted = _conductor_request(values, known)
+    conductor = size_conductor(wanted, known)
+    index = values["parallel_runs"] - 1
+    return (
+        FuseRequest(
+            load=FuseLoad(
+                continuous_current_a=values["load_current"],
+                inrush_current_a=values.get("inrush_current"),
+                inrush_duration_s=values.get("inrush_time"),
+                on_time_s=values.get("on_time"),
+                off_time_s=values.get("off_time"),
+            ),
+            conductor=protected_conductor(wanted, conductor, index, known),
+            source=_source(values),
+            system_voltage_v=float(values["system_voltage"]),
+            ambient_temperature_k=_fuse_ambient_k(values, known),
+            fuse_types=tuple(values.get("fuse_types", ())),
+            placement=FusePlacement(
+                distance_from_source_m=values["distance_from_source"],
+                sheathed=values["sheathed"],
+                on_battery_terminal=values["on_battery_terminal"],
+                is_main=values["is_main"],
+                rules=values["placement_rules"],
+            ),
+            upstream_fuse=_given_fuse(values, "upstream"),
+            equipment_fuse=_given_fuse(values, "equipment"),
+            options=FuseOptions(
+                loading_factor=values.get("loading_factor"),
+                clearing_time_s=values.get("clearing_time"),
+                rating_may_exceed_ampacity=values["rating_may_exceed_ampacity"],
+                selectivity_required=values["selectivity_required"],
+                rating_may_be_below_equipment_fuse=values["rating_may_be_below_equipment_fuse"],
+                breaking_capacity_may_be_exceeded=values["breaking_capacity_may_be_exceeded"],
+            ),
+            checked_fuse=_given_fuse(values, "given"),
+        ),
+        conductor,
+    )
+
+
+def _conductor_request(values: dict[str, Any], known: Tables) -> ConductorRequest:
+    size = known.conductors[values["size"]]
+    supply = values["source_voltage"]
+    return ConductorRequest(
+        sizes=(size,),
+        material=known.materials[values["material"]],
+        insulation=known.insulations[values["insulation"]],
+        supply_voltage_v=supply,
+        allowed_voltage_drop_v=supply,
+        segments=segments_of(values, known),
+        load_current_a=values["load_current"],
+        return_by_conductor=values["return_path"] == "conductor",
+        chassis_resistance_ohm=values.get("chassis_resistance", 0.0),
+        fixed_resistance_ohm=values["fixed_resistance"],
+        on_time_s=values.get("on_time"),
+        off_time_s=values.get("off_time"),
+        given_size=size,
+        given_parallel_runs=values["parallel_runs"],
+    )
+
+
+def _source(values: dict[str, Any]) -> FaultSource:
+    emf = values["source_voltage"]
+    cranking = values.get("cold_cranking_current")
+    if cranking is None:
+        resistance: float = values["source_resistance"]
+    else:
+        batteries = round(float(values["system_voltage"]) / NOMINAL_BATTERY_V)
+        from_test = (
+            internal_resistance_from_sae_cold_cranking_ohm
+            if values["cold_cranking_standard"] == "sae_j537"
+            else internal_resistance_from_en_cold_cranking_ohm
+        )
+        resistance = from_test(emf, cranking, batteries)
+    return FaultSource(
+        emf_v=emf,
+        internal_resistance_ohm=resistance,
+        resistance_before_fuse_ohm=values["resistance_before_fuse"],
+        current_limit_a=values.get("source_current_limit"),
+        cold_cranking_a=cranking,
+        internal_resistance_is_cold=cranking is not None,
+    )
+
+
+def _fuse_ambient_k(values: dict[str, Any], known: Tables) -> float:
+    stated = values.get("fuse_ambient_temperature")
+    if stated is not None:
+        return float(stated)
+    if "fuse_zone" in values:
+        return known.zones[values["fuse_zone"]].ambient_temperature_k
+    first = values["route"][0] if "route" in values else values
+    if "ambient_temperature" in first:
+        return float(first["ambient_temperature"])
+    return known.zones[first.get("zone", DEFAULT_ZONE)].ambient_temperature_k
+
+
+def _given_fuse(values: dict[str, Any], place: str) -> GivenFuse | None:
+    rating = values.get(f"{place}_fuse_rating")
+    return None if rating is None else GivenFuse(rating, values.get(f"{place}_fuse_type"))
+
+
+def fuse_document(
+    values: dict[str, Any], asked: FuseRequest, conductor: ConductorAnswer, answer: FuseAnswer
+) -> dict[str, Any]:
+    """Return the answer of size-fuse as a JSON document.
+
+    Parameters
+    ----------
+    values
+        Loaded request.
+    asked
+        The engineering request.
+    conductor
+        Answer of the conductor sizing.
+    answer
+        Answer of the fuse selection.
+
+    Returns
+    -------
+    dict
+        As the schema ``SizeFuseAnswer`` describes.
+    """
+    shared = {bound.rule for bound in (*answer.window.lower_bounds, *answer.window.upper_bounds)}
+    document = {
+        "verdict": answer.verdict,
+        "fuse_type": answer.chosen_type,
+        "rated_current_a": answer.rated_current_a,
+        "window": _window(answer.window),
+        "types": [_type_document(entry, shared) for entry in answer.types],
+        "equivalent_continuous_current_a": _digits(answer.equivalent_continuous_current_a),
+        "loading_factor": answer.loading_factor,
+        "ambient_rating_factor": _digits(answer.ambient_rating_factor),
+        "fuse_ambient_temperature_c": round(asked.ambient_temperature_k - KELVIN_AT_0_C, 3),
+        "required_rated_voltage_v": answer.required_rated_voltage_v,
+        "conductor": _conductor(values, asked, conductor, answer),
+        "faults": _faults(answer),
+        "position": _position(answer),
+        "damage_curve": _damage_curve(answer),
+        "cautions": _cautions(answer),
+        "sources": _sources(answer.provenances),
+        "engine_version": ENGINE_VERSION,
+    }
+    if values["explain"]:
+        document["working"] = working_of(fuse_working(asked, answer))
+    return document
+
+
+def _digits(value: float | None) -> float | None:
+    """Return a value to six significant digits; the models are not worth more."""
+    return None if value is None else float(f"{value:.6g}")
+
+
+def _window(window: FuseWindow) -> dict[str, Any]:
+    return {
+        "lower_a": _digits(window.lower_a),
+        "upper_a": _digits(window.upper_a),
+        "lower_rule": window.lower_rule,
+        "upper_rule": window.upper_rule,
+        "lower_bounds": [_bound(bound) for bound in window.lower_bounds],
+        "upper_bounds": [_bound(bound) for bound in window.upper_bounds],
+    }
+
+
+def _bound(bound: Bound) -> dict[str, Any]:
+    return {
+        "rule": bound.rule,
+        "rated_current_a": _digits(bound.rated_current_a),
+        "source": bound.provenance.source,
+        "locator": bound.provenance.locator,
+    }
+
+
+def _type_document(answer: FuseTypeAnswer, shared: set[str]) -> dict[str, Any]:
+    window = answer.window
+    kind = fuse_tables().types[answer.fuse_type]
+    return {
+        "fuse_type": answer.fuse_type,
+        "name": kind.name,
+        "mounting": kind.mounting,
+        "verdict": answer.verdict,
+        "failures": list(answer.failures),
+        "rated_current_a": answer.rated_current_a,
+        "candidate_rating_a": answer.candidate_rating_a,
+        "lower_a": _digits(window.lower_a),
+        "upper_a": _digits(window.upper_a),
+        "lower_rule": window.lower_rule,
+        "upper_rule": window.upper_rule,
+        "own_bounds": [
+            _bound(bound)
+            for bound in (*window.lower_bounds, *window.upper_bounds)
+            if bound.rule not in shared
+        ],
+        "rated_voltage_v": answer.rated_voltage_v,
+        "is_higher_voltage_variant": answer.is_higher_voltage_variant,
+        "breaking_capacity_a": answer.breaking_capacity_a,
+        "lacking_resistance_before_fuse_ohm": _digits(answer.lacking_resistance_before_fuse_ohm),
+        "greatest_rating_by_33_cfr_183_455_a": _digits(answer.greatest_rating_by_33_cfr_183_455_a),
+        "far_end_opening": _far_end_opening(answer),
+        "coordination": _coordination(answer),
+        "upstream_selectivity": _selectivity(answer.upstream_selectivity),
+        "equipment_selectivity": _selectivity(answer.equipment_selectivity),
+        "opening_band": [
+            {
+                "current_multiple": point.current_multiple,
+                "current_a": _digits(point.current_a),
+                "least_s": point.least_s,
+                "greatest_s": point.greatest_s,
+            }
+            for point in answer.band
+        ],
+    }
+
+
+def _far_end_opening(answer: FuseTypeAnswer) -> dict[str, Any] | None:
+    opening = answer.far_end_opening
+    if opening is None:
+        return None
+    return {
+        "current_multiple": _digits(opening.current_multiple),
+        "least_s": _digits(opening.least_s),
+        "greatest_s": _digits(opening.greatest_s),
+        "opens_within_s": _digits(opening.opens_within_s),
+        "state": opening.state,
+        "is_cleared": opening.is_cleared,
+    }
+
+
+def _coordination(answer: FuseTypeAnswer) -> dict[str, Any] | None:
+    coordination = answer.coordination
+    if coordination is None:
+        return None
+    return {
+        "holds": coordination.holds,
+        "least_margin": _digits(coordination.least_margin),
+        "least_margin_current_a": _digits(coordination.least_margin_current_a),
+        "beyond_published_curve": coordination.beyond_published_curve,
+    }
+
+
+def _selectivity(found: Selectivity | None) -> dict[str, Any] | None:
+    if found is None:
+        return None
+    return {
+        "state": found.state,
+        "selective_up_to_a": _digits(found.selective_up_to_a),
+        "ended_by": found.ended_by,
+    }
+
+
+def _conductor(
+    values: dict[str, Any], asked: FuseRequest, conductor: ConductorAnswer, answer: FuseAnswer
+) -> dict[str, Any]:
+    size = conductor.candidates.sizes[0]
+    return {
+        "size": size.key,
+        "parallel_runs": values["parallel_runs"],
+        "cross_section_mm2": round(size.cross_section_m2 * 1e6, 4),
+        "ampacity_a": _digits(asked.conductor.ampacity_a),
+        "loop_resistance_ohm": _digits(asked.conductor.there_and_back_resistance_ohm),
+        "damage_threshold_current_a": _digits(answer.damage_threshold_current_a),
+        "initial_temperature_c": round(answer.damage_initial_temperature_k - KELVIN_AT_0_C, 3),
+        "overload_temperature_c": round(answer.overload_temperature_k - KELVIN_AT_0_C, 3),
+        "short_circuit_temperature_c": round(answer.short_circuit_temperature_k - KELVIN_AT_0_C, 3),
+    }
+
+
+def _faults(answer: FuseAnswer) -> dict[str, Any]:
+    faults = answer.faults
+    return {
+        "near_source_fault_a": _digits(faults.near_source_fault_a),
+        "warm_near_source_fault_a": _digits(faults.warm_near_source_fault_a),
+        "far_end_fault_a": _digits(faults.far_end_fault_a),
+        "required_breaking_capacity_a": _digits(faults.required_breaking_capacity_a),
+        "interrupting_capacity_main_a": faults.interrupting_capacity_main_a,
+        "interrupting_capacity_branch_a": faults.interrupting_capacity_branch_a,
+        "clearing_time_s": faults.clearing_time_s,
+    }
+
+
+def _position(answer: FuseAnswer) -> dict[str, Any]:
+    position = answer.position
+    return {
+        "distance_from_source_m": position.distance_from_source_m,
+        "is_met": position.is_met,
+        "rules": [
+            {
+                "rule": rule.rule,
+                "greatest_distance_m": _digits(rule.greatest_distance_m),
+                "is_met": rule.is_met,
+                "is_binding": rule.is_binding,
+            }
+            for rule in position.rules
+        ],
+    }
+
+
+def _damage_curve(answer: FuseAnswer) -> list[dict[str, Any]]:
+    return [
+        {"current_a": _digits(point.current_a), "damage_time_s": _digits(point.damage_time_s)}
+        for point in answer.damage_curve
+    ]
+
+
+def _cautions(answer: FuseAnswer) -> list[dict[str, str]]:
+    return [{"key": caution.key, "text": caution.text} for caution in answer.cautions]
+
+
+@lru_cache(maxsize=1024)
+def _sources(provenances: tuple[Provenance, ...]) -> orjson.Fragment:
+    return sources_of(provenances, tables())

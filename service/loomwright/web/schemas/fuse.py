@@ -1,0 +1,447 @@
+"""Request and answer of size-fuse."""
+
+from typing import Any, ClassVar
+
+from marshmallow import ValidationError, fields, validates_schema
+
+from loomwright.engineering.fuse_answer import TYPE_FAILURES, VERDICTS
+from loomwright.engineering.fuse_request import PLACEMENT_RULES, ROAD_VEHICLE
+from loomwright.tables.fuse_load import fuse_tables
+from loomwright.units import CURRENT, LENGTH, RESISTANCE, TEMPERATURE, TIME, VOLTAGE
+from loomwright.web.quantities import Flag, Key, PlainNumber, Quantity, WholeNumber
+from loomwright.web.schemas.common import (
+    SIZE_KEYS,
+    SYSTEM_VOLTAGES,
+    ZONE_KEYS,
+    Answer,
+    AnswerBase,
+    ConductorFamilyFields,
+    describe,
+    exactly_one_of,
+    refuse_both,
+    refuse_other_series,
+    require_pair,
+    size_of_series,
+    together,
+)
+
+FUSE_TYPE_KEYS = tuple(fuse_tables().types)
+
+
+class SizeFuseRequest(ConductorFamilyFields):
+    """A circuit whose fuse is chosen or checked."""
+
+    json_schema_rules: ClassVar[tuple[dict[str, Any], ...]] = (
+        exactly_one_of("source_resistance", "cold_cranking_current"),
+        together("inrush_current", "inrush_time"),
+        together("on_time", "off_time"),
+        together("given_fuse_rating", "given_fuse_type"),
+        {"dependentRequired": {"upstream_fuse_type": ["upstream_fuse_rating"]}},
+        {"dependentRequired": {"equipment_fuse_type": ["equipment_fuse_rating"]}},
+        size_of_series("size"),
+        {
+            "if": {
+                "properties": {"return_path": {"const": "chassis"}},
+                "required": ["return_path"],
+            },
+            "then": {"required": ["chassis_resistance"]},
+            "else": {"not": {"required": ["chassis_resistance"]}},
+        },
+    )
+
+    load_current = Quantity(
+        CURRENT,
+        0.001,
+        2000.0,
+        required=True,
+        metadata=describe("Continuous current of the load, or its current while on."),
+    )
+    inrush_current = Quantity(
+        CURRENT,
+        0.001,
+        10000.0,
+        metadata=describe("Greatest starting current; with inrush_time."),
+    )
+    inrush_time = Quantity(
+        TIME, 0.001, 60.0, metadata=describe("How long the starting current lasts.")
+    )
+    on_time = Quantity(
+        TIME, 0.001, 86400.0, metadata=describe("Time under load in each cycle; with off_time.")
+    )
+    off_time = Quantity(
+        TIME, 0.0, 86400.0, metadata=describe("Time without load in each cycle; with on_time.")
+    )
+    size = Key(SIZE_KEYS, required=True, metadata=describe("Conductor size, of the series stated."))
+    parallel_runs = WholeNumber(
+        1, 4, load_default=1, metadata=describe("Equal runs in parallel.", default=1)
+    )
+    return_path = Key(
+        ("conductor", "chassis"),
+        load_default="conductor",
+        metadata=describe("Return by an equal conductor or by the chassis.", default="conductor"),
+    )
+    chassis_resistance = Quantity(
+        RESISTANCE,
+        0.0,
+        1.0,
+        metadata=describe("Resistance of the chassis return; required with return_path chassis."),
+    )
+    fixed_resistance = Quantity(
+        RESISTANCE,
+        0.0,
+        1.0,
+        load_default=0.0,
+        metadata=describe("Joints, holder and fuse in the loop together.", default=0.0),
+    )
+    system_voltage = Key(
+        tuple(str(voltage) for voltage in SYSTEM_VOLTAGES),
+        load_default="12",
+        metadata=describe("Nominal system voltage [V] as text.", default="12"),
+    )
+    source_voltage = Quantity(
+        VOLTAGE,
+        5.0,
+        60.0,
+        required=True,
+        metadata=describe("Open-circuit voltage of the source."),
+    )
+    source_resistance = Quantity(
+        RESISTANCE,
+        0.0001,
+        1.0,
+        metadata=describe("Internal resistance of the source; instead of cold_cranking_current."),
+    )
+    cold_cranking_current = Quantity(
+        CURRENT,
+        10.0,
+        20000.0,
+        metadata=describe(
+            "Cold-cranking current of the battery bank, from which the internal resistance at "
+            "-18 C follows; instead of source_resistance."
+        ),
+    )
+    cold_cranking_standard = Key(
+        ("sae_j537", "en_50342_1"),
+        load_default="sae_j537",
+        metadata=describe(
+            "Test behind the cold-cranking current: 7.2 V for each 12 V battery after 30 s, or "
+            "7.5 V after 10 s.",
+            default="sae_j537",
+        ),
+    )
+    source_current_limit = Quantity(
+        CURRENT,
+        1.0,
+        10000.0,
+        metadata=describe("Greatest current of a converter or alternator; none for a battery."),
+    )
+    resistance_before_fuse = Quantity(
+        RESISTANCE,
+        0.0,
+        1.0,
+        load_default=0.0,
+        metadata=describe(
+            "Conductors and joints between source and fuse, with the return that a fault right "
+            "behind the fuse uses.",
+            default=0.0,
+        ),
+    )
+    fuse_types = fields.List(
+        Key(FUSE_TYPE_KEYS),
+        metadata=describe(
+            "Wanted fuse types in order of preference; all if absent.",
+            minItems=1,
+            maxItems=len(FUSE_TYPE_KEYS),
+            uniqueItems=True,
+        ),
+    )
+    fuse_zone = Key(
+        ZONE_KEYS,
+        metadata=describe("Where the fuse sits; the first zone of the route if absent."),
+    )
+    fuse_ambient_temperature = Quantity(
+        TEMPERATURE,
+        -40.0,
+        125.0,
+        metadata=describe("Air around the fuse; overrides that of the zone."),
+    )
+    distance_from_source = Quantity(
+        LENGTH,
+        0.0,
+        50.0,
+        load_default=0.0,
+        metadata=describe("Length of conductor between source and fuse.", default=0.0),
+    )
+    sheathed = Flag(
+        load_default=False,
+        metadata=describe("Whether that length runs in a sheath throughout.", default=False),
+    )
+    on_battery_terminal = Flag(
+        load_default=True,
+        metadata=describe("Whether that length starts at the battery terminal.", default=True),
+    )
+    is_main = Flag(
+        load_default=True,
+        metadata=describe("Whether the fuse is the first behind the source.", default=True),
+    )
+    placement_rules = Key(
+        PLACEMENT_RULES,
+        load_default=ROAD_VEHICLE,
+        metadata=describe("Whose rule on the place of the fuse governs.", default=ROAD_VEHICLE),
+    )
+    upstream_fuse_rating = Quantity(
+        CURRENT, 0.5, 1000.0, metadata=describe("Rated current of the fuse before this one.")
+    )
+    upstream_fuse_type = Key(
+        FUSE_TYPE_KEYS, metadata=describe("Its type; with upstream_fuse_rating.")
+    )
+    equipment_fuse_rating = Quantity(
+        CURRENT, 0.5, 1000.0, metadata=describe("Rated current of the fuse in the equipment.")
+    )
+    equipment_fuse_type = Key(
+        FUSE_TYPE_KEYS, metadata=describe("Its type; with equipment_fuse_rating.")
+    )
+    given_fuse_rating = Quantity(
+        CURRENT,
+        0.5,
+        1000.0,
+        metadata=describe("A fuse to be checked instead of chosen; with given_fuse_type."),
+    )
+    given_fuse_type = Key(FUSE_TYPE_KEYS, metadata=describe("Its type."))
+    loading_factor = PlainNumber(
+        0.3,
+        1.0,
+        metadata=describe(
+            "Greatest continuous load over rating at 23 C; 0.75 if absent (common practice)."
+        ),
+    )
+    clearing_time = Quantity(
+        TIME,
+        0.01,
+        60.0,
+        metadata=describe("Time in which a fault at the far end must be cleared; 5 s if absent."),
+    )
+    rating_may_exceed_ampacity = Flag(
+        load_default=False,
+        metadata=describe(
+            "Look at ratings up to the limit of 33 CFR 183.455(c); the conductor must still be "
+            "protected thermally.",
+            default=False,
+        ),
+    )
+    selectivity_required = Flag(
+        load_default=False,
+        metadata=describe("Require selectivity with the upstream fuse.", default=False),
+    )
+    rating_may_be_below_equipment_fuse = Flag(
+        load_default=False,
+        metadata=describe("Allow a rating below that of the equipment's fuse.", default=False),
+    )
+    breaking_capacity_may_be_exceeded = Flag(
+        load_default=False,
+        metadata=describe(
+            "Only caution where the near-source fault exceeds the breaking capacity.",
+            default=False,
+        ),
+    )
+    explain = Flag(
+        load_default=False, metadata=describe("Add the working, step by step.", default=False)
+    )
+
+    @validates_schema(skip_on_field_errors=False, pass_original=True)
+    def check_together(self, data: dict[str, Any], original: Any, **_: Any) -> None:
+        """Name every fault between fields."""
+        faults: dict[str, list[str]] = {}
+        refuse_both(original, "source_resistance", "cold_cranking_current", faults, required=True)
+        require_pair(original, "inrush_current", "inrush_time", faults)
+        require_pair(original, "on_time", "off_time", faults)
+        require_pair(original, "given_fuse_rating", "given_fuse_type", faults)
+        for place in ("upstream", "equipment"):
+            if f"{place}_fuse_type" in original and f"{place}_fuse_rating" not in original:
+                faults[f"{place}_fuse_rating"] = [f"give it with {place}_fuse_type"]
+        if data.get("return_path") == "chassis" and "chassis_resistance" not in original:
+            faults["chassis_resistance"] = ["give it with return_path chassis"]
+        if data.get("return_path", "conductor") == "conductor" and "chassis_resistance" in original:
+            faults["chassis_resistance"] = ["only with return_path chassis"]
+        refuse_other_series(data, "size", faults)
+        wanted = data.get("fuse_types")
+        if wanted is not None and not 1 <= len(wanted) == len(set(wanted)):
+            faults["fuse_types"] = ["give each wanted type once, at least one"]
+        if faults:
+            raise ValidationError(faults)
+
+
+class FuseBoundAnswer(Answer):
+    """One bound on the rating."""
+
+    rule = fields.String(required=True)
+    rated_current_a = fields.Float(required=True)
+    source = fields.String(required=True, metadata=describe("Key of a source of the answer."))
+    locator = fields.String(required=True)
+
+
+class FuseWindowAnswer(Answer):
+    """Permitted ratings by the rules that all types share."""
+
+    lower_a = fields.Float(required=True)
+    upper_a = fields.Float(required=True)
+    lower_rule = fields.String(required=True)
+    upper_rule = fields.String(required=True)
+    lower_bounds = fields.List(fields.Nested(FuseBoundAnswer), required=True)
+    upper_bounds = fields.List(fields.Nested(FuseBoundAnswer), required=True)
+
+
+class FarEndOpeningAnswer(Answer):
+    """How the fuse opens on the fault at the far end."""
+
+    current_multiple = fields.Float(required=True)
+    least_s = fields.Float(required=True, allow_none=True)
+    greatest_s = fields.Float(required=True, allow_none=True)
+    opens_within_s = fields.Float(required=True, allow_none=True)
+    state = fields.String(
+        required=True,
+        metadata={"enum": ["within_published_curve", "not_limited", "outside_published_curve"]},
+    )
+    is_cleared = fields.Boolean(required=True)
+
+
+class CoordinationAnswer(Answer):
+    """The greatest opening time against the conductor's time to damage."""
+
+    holds = fields.Boolean(required=True)
+    least_margin = fields.Float(
+        required=True, allow_none=True, metadata=describe("Damage time over opening time, least.")
+    )
+    least_margin_current_a = fields.Float(required=True, allow_none=True)
+    beyond_published_curve = fields.String(required=True)
+
+
+class SelectivityAnswer(Answer):
+    """Whether the downstream fuse alone opens, and up to which current."""
+
+    state = fields.String(required=True)
+    selective_up_to_a = fields.Float(required=True, allow_none=True)
+    ended_by = fields.String(required=True, allow_none=True)
+
+
+class FuseBandPointAnswer(Answer):
+    """One published point of the opening-time band; null where the standard sets no limit."""
+
+    current_multiple = fields.Float(required=True)
+    current_a = fields.Float(required=True)
+    least_s = fields.Float(required=True, allow_none=True)
+    greatest_s = fields.Float(required=True, allow_none=True)
+
+
+class FuseTypeAnswerSchema(Answer):
+    """The answer for one fuse type."""
+
+    fuse_type = fields.String(required=True)
+    name = fields.String(required=True)
+    mounting = fields.String(required=True)
+    verdict = fields.String(required=True, metadata={"enum": ["fits", *TYPE_FAILURES]})
+    failures = fields.List(fields.String(metadata={"enum": list(TYPE_FAILURES)}), required=True)
+    rated_current_a = fields.Float(
+        required=True, allow_none=True, metadata=describe("Null unless the type fits.")
+    )
+    candidate_rating_a = fields.Float(
+        required=True,
+        allow_none=True,
+        metadata=describe("The rating that the figures belong to."),
+    )
+    lower_a = fields.Float(required=True)
+    upper_a = fields.Float(required=True)
+    lower_rule = fields.String(required=True)
+    upper_rule = fields.String(required=True)
+    own_bounds = fields.List(
+        fields.Nested(FuseBoundAnswer),
+        required=True,
+        metadata=describe("Bounds of this type beyond the shared window."),
+    )
+    rated_voltage_v = fields.Float(
+        required=True, allow_none=True, metadata=describe("Null where no variant is rated enough.")
+    )
+    is_higher_voltage_variant = fields.Boolean(required=True)
+    breaking_capacity_a = fields.Float(required=True)
+    lacking_resistance_before_fuse_ohm = fields.Float(required=True, allow_none=True)
+    greatest_rating_by_33_cfr_183_455_a = fields.Float(required=True)
+    far_end_opening = fields.Nested(FarEndOpeningAnswer, required=True, allow_none=True)
+    coordination = fields.Nested(CoordinationAnswer, required=True, allow_none=True)
+    upstream_selectivity = fields.Nested(SelectivityAnswer, required=True, allow_none=True)
+    equipment_selectivity = fields.Nested(SelectivityAnswer, required=True, allow_none=True)
+    opening_band = fields.List(
+        fields.Nested(FuseBandPointAnswer),
+        required=True,
+        metadata=describe("Published points at the candidate rating, ready to plot."),
+    )
+
+
+class FaultsAnswer(Answer):
+    """Fault currents and the breaking capacity that they ask for."""
+
+    near_source_fault_a = fields.Float(required=True)
+    warm_near_source_fault_a = fields.Float(required=True, allow_none=True)
+    far_end_fault_a = fields.Float(required=True)
+    required_breaking_capacity_a = fields.Float(required=True)
+    interrupting_capacity_main_a = fields.Float(required=True, allow_none=True)
+    interrupting_capacity_branch_a = fields.Float(required=True, allow_none=True)
+    clearing_time_s = fields.Float(required=True)
+
+
+class PositionRuleAnswer(Answer):
+    """One limit on the length between source and fuse."""
+
+    rule = fields.String(required=True)
+    greatest_distance_m = fields.Float(required=True)
+    is_met = fields.Boolean(required=True)
+    is_binding = fields.Boolean(required=True)
+
+
+class PositionAnswerSchema(Answer):
+    """Where the fuse may sit; is_met is null where no length binds."""
+
+    distance_from_source_m = fields.Float(required=True)
+    is_met = fields.Boolean(required=True, allow_none=True)
+    rules = fields.List(fields.Nested(PositionRuleAnswer), required=True)
+
+
+class DamagePointAnswer(Answer):
+    """One point of the conductor's damage curve."""
+
+    current_a = fields.Float(required=True)
+    damage_time_s = fields.Float(required=True)
+
+
+class ProtectedConductorAnswer(Answer):
+    """The conductor as the fuse sees it."""
+
+    size = fields.String(required=True)
+    parallel_runs = fields.Integer(required=True)
+    cross_section_mm2 = fields.Float(required=True)
+    ampacity_a = fields.Float(required=True)
+    loop_resistance_ohm = fields.Float(required=True)
+    damage_threshold_current_a = fields.Float(
+        required=True, metadata=describe("Below it the overload temperature is never reached.")
+    )
+    initial_temperature_c = fields.Float(required=True)
+    overload_temperature_c = fields.Float(required=True)
+    short_circuit_temperature_c = fields.Float(required=True)
+
+
+class SizeFuseAnswer(AnswerBase):
+    """The fuse of a circuit in every wanted type, with its reasons."""
+
+    verdict = fields.String(required=True, metadata={"enum": list(VERDICTS)})
+    fuse_type = fields.String(required=True, allow_none=True)
+    rated_current_a = fields.Float(required=True, allow_none=True)
+    window = fields.Nested(FuseWindowAnswer, required=True)
+    types = fields.List(fields.Nested(FuseTypeAnswerSchema), required=True)
+    equivalent_continuous_current_a = fields.Float(required=True)
+    loading_factor = fields.Float(required=True)
+    ambient_rating_factor = fields.Float(required=True)
+    fuse_ambient_temperature_c = fields.Float(required=True)
+    required_rated_voltage_v = fields.Float(required=True)
+    conductor = fields.Nested(ProtectedConductorAnswer, required=True)
+    faults = fields.Nested(FaultsAnswer, required=True)
+    position = fields.Nested(PositionAnswerSchema, required=True)
+    damage_curve = fields.List(fields.Nested(DamagePointAnswer), required=True)
