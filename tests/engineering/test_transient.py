@@ -27,12 +27,14 @@ from loomwright.engineering.short_circuit import (
 from loomwright.engineering.transient import (
     LumpedConductor,
     lumped_conductor_in_air,
-    peak_rise_ratio_of_duty,
     steady_current_a,
-    thermal_time_constant_s,
     time_to_temperature_s,
     van_wormer_share,
     with_ampacity,
+)
+from loomwright.engineering.transient_duty import (
+    peak_rise_ratio_of_duty,
+    thermal_time_constant_s,
 )
 from loomwright.tables.load import tables
 
