@@ -1,4 +1,7 @@
-"""Fuse bands, rules and the whole selection against published figures and hand calculations."""
+"""Fuse bands, rules and the whole selection against published figures and hand calculations.
+
+Longer than usual: one runner for each file of cases, and the selection is one subject.
+"""
 
 import json
 from pathlib import Path
