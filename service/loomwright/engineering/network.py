@@ -44,7 +44,7 @@ def greatest_deliverable_power_w(emf_v: Number, resistance_ohm: Number) -> Numbe
     ----------
     Maximum power transfer: ``E**2 / (4 R)`` at a load voltage of ``E / 2``.
     """
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         return np.asarray(emf_v, float) ** 2 / (4.0 * np.asarray(resistance_ohm, float))
 
 
