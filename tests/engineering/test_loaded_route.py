@@ -1,0 +1,235 @@
+"""A loaded route: temperature, resistance and current settled together."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from loomwright.engineering.ampacity import bundling_factor, series_properties
+from loomwright.engineering.conductor_choice import ConductorRequest, Segment
+from loomwright.engineering.conductors import resistance_at_temperature_ohm_per_m
+from loomwright.engineering.heat import steady_temperature
+from loomwright.engineering.network import constant_power_operating_point
+from loomwright.engineering.sizing import size_conductor
+from loomwright.tables.load import tables
+
+TABLES = tables()
+COPPER = TABLES.materials["copper"]
+MODERATE = settings(max_examples=60)
+SERIES = st.sampled_from(sorted(TABLES.series))
+AMBIENTS_K = st.floats(243.15, 363.15)
+LENGTHS_M = st.floats(0.2, 15.0)
+
+
+def request(series, segments, **changes):
+    return ConductorRequest(
+        sizes=TABLES.series[series],
+        material=COPPER,
+        insulation=TABLES.insulations["pvc_105"],
+        supply_voltage_v=12.0,
+        allowed_voltage_drop_v=0.36,
+        segments=segments,
+        **changes,
+    )
+
+
+def conductor_of(series):
+    return series_properties(
+        TABLES.series[series], COPPER, TABLES.insulations["pvc_105"], COPPER
+    ).conductor
+
+
+def resistance_ohm_per_m(series, temperature_k):
+    conductor = conductor_of(series)
+    return resistance_at_temperature_ohm_per_m(
+        conductor.resistance_20c_ohm_per_m,
+        conductor.temperature_coefficient_20c_per_k,
+        temperature_k,
+    )
+
+
+@MODERATE
+@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(0.5, 400.0))
+def test_temperature_is_that_of_the_heat_balance(series, ambient_k, length_m, current_a):
+    candidates = size_conductor(
+        request(series, (Segment(length_m, ambient_k),), load_current_a=current_a), TABLES
+    ).candidates
+    known = ~np.isnan(candidates.conductor_temperature_k)
+    conductor = conductor_of(series)
+    alone = steady_temperature(
+        np.where(known, current_a, 0.1), ambient_k, conductor, TABLES.air
+    ).conductor_temperature_k
+    # 0.005 K: the curve between solved points is coarsest at small currents in cold air.
+    np.testing.assert_allclose(
+        candidates.conductor_temperature_k[known], alone[known], rtol=0.0, atol=5e-3
+    )
+
+
+@MODERATE
+@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(0.5, 150.0), st.integers(1, 30))
+def test_bundled_conductor_is_heated_by_the_current_over_the_factor(
+    series, ambient_k, length_m, current_a, bundled
+):
+    candidates = size_conductor(
+        request(series, (Segment(length_m, ambient_k, bundled),), load_current_a=current_a),
+        TABLES,
+    ).candidates
+    table = "cfr_33_183_425" if series in ("awg", "sae") else "iso_10133"
+    heating = current_a / bundling_factor(TABLES, table, bundled)
+    known = ~np.isnan(candidates.conductor_temperature_k)
+    alone = steady_temperature(
+        np.where(known, heating, 0.1), ambient_k, conductor_of(series), TABLES.air
+    ).conductor_temperature_k
+    np.testing.assert_allclose(
+        candidates.conductor_temperature_k[known], alone[known], rtol=0.0, atol=5e-3
+    )
+
+
+@MODERATE
+@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(0.5, 400.0), st.floats(0.0, 0.01))
+def test_drop_is_current_times_resistance_at_temperature(
+    series, ambient_k, length_m, current_a, fixed_ohm
+):
+    candidates = size_conductor(
+        request(
+            series,
+            (Segment(length_m, ambient_k),),
+            load_current_a=current_a,
+            fixed_resistance_ohm=fixed_ohm,
+        ),
+        TABLES,
+    ).candidates
+    known = ~np.isnan(candidates.conductor_temperature_k)
+    loop = (
+        2.0 * length_m * resistance_ohm_per_m(series, candidates.conductor_temperature_k)
+        + fixed_ohm
+    )
+    np.testing.assert_allclose(
+        candidates.voltage_drop_v[known], (current_a * loop)[known], rtol=1e-9
+    )
+    np.testing.assert_allclose(candidates.loop_resistance_ohm[known], loop[known], rtol=1e-9)
+
+
+@MODERATE
+@given(
+    SERIES,
+    st.lists(st.tuples(LENGTHS_M, AMBIENTS_K), min_size=2, max_size=4),
+    st.floats(0.5, 100.0),
+)
+def test_hottest_segment_is_reported_and_every_segment_counts(series, places, current_a):
+    together = size_conductor(
+        request(series, tuple(Segment(*place) for place in places), load_current_a=current_a),
+        TABLES,
+    ).candidates
+    apart = [
+        size_conductor(request(series, (Segment(*place),), load_current_a=current_a), TABLES)
+        for place in places
+    ]
+    np.testing.assert_allclose(
+        together.loop_resistance_ohm,
+        sum(answer.candidates.loop_resistance_ohm for answer in apart),
+        rtol=1e-9,
+    )
+    hottest = np.max([a.candidates.conductor_temperature_k for a in apart], axis=0)
+    known = ~np.isnan(together.conductor_temperature_k)
+    np.testing.assert_allclose(together.conductor_temperature_k[known], hottest[known], rtol=1e-9)
+    np.testing.assert_allclose(
+        together.heat_ampacity_a,
+        np.min([a.candidates.heat_ampacity_a for a in apart], axis=0),
+        rtol=1e-12,
+    )
+
+
+@MODERATE
+@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(5.0, 2000.0), st.floats(0.0, 0.03))
+def test_power_load_takes_its_power_at_the_current_of_the_closed_form(
+    series, ambient_k, length_m, power_w, source_ohm
+):
+    candidates = size_conductor(
+        request(
+            series,
+            (Segment(length_m, ambient_k),),
+            load_power_w=power_w,
+            source_resistance_ohm=source_ohm,
+        ),
+        TABLES,
+    ).candidates
+    exists = candidates.operating_point_exists
+    taken = candidates.load_voltage_v * candidates.load_current_a
+    np.testing.assert_allclose(taken[exists], power_w, rtol=1e-9)
+    point = constant_power_operating_point(
+        power_w, 12.0, candidates.loop_resistance_ohm + source_ohm
+    )
+    np.testing.assert_allclose(
+        candidates.load_current_a[exists],
+        np.asarray(point.load_current_a)[exists],
+        rtol=1e-9,
+    )
+    # The stable one of the two roots: the load holds more than half of the open-circuit voltage.
+    assert (candidates.load_voltage_v[exists] >= 6.0 * (1.0 - 1e-9)).all()
+
+
+@MODERATE
+@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(5.0, 1500.0))
+def test_temperature_and_current_of_a_power_load_agree_with_each_other(
+    series, ambient_k, length_m, power_w
+):
+    candidates = size_conductor(
+        request(series, (Segment(length_m, ambient_k),), load_power_w=power_w), TABLES
+    ).candidates
+    known = ~np.isnan(candidates.conductor_temperature_k)
+    temperature = candidates.conductor_temperature_k
+    np.testing.assert_allclose(
+        candidates.loop_resistance_ohm[known],
+        (2.0 * length_m * resistance_ohm_per_m(series, temperature))[known],
+        rtol=1e-8,
+    )
+    alone = steady_temperature(
+        np.where(known, candidates.load_current_a, 0.1),
+        ambient_k,
+        conductor_of(series),
+        TABLES.air,
+    ).conductor_temperature_k
+    np.testing.assert_allclose(temperature[known], alone[known], rtol=0.0, atol=5e-3)
+
+
+@MODERATE
+@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(1.001, 20.0))
+def test_power_above_the_cold_limit_has_no_operating_point(series, ambient_k, length_m, factor):
+    # The cold circuit delivers E**2 / 4R at most, and heat only raises R.
+    cold = 2.0 * length_m * np.asarray(resistance_ohm_per_m(series, ambient_k))
+    limit_w = 12.0**2 / (4.0 * cold)
+    answer = size_conductor(
+        request(
+            series, (Segment(length_m, ambient_k),), load_power_w=float(limit_w.max()) * factor
+        ),
+        TABLES,
+    )
+    candidates = answer.candidates
+    assert answer.verdict == "no_operating_point"
+    assert answer.chosen is None
+    assert not candidates.operating_point_exists.any()
+    assert answer.greatest_power_w == pytest.approx(float(limit_w.max()), rel=1e-9)
+    np.testing.assert_allclose(candidates.load_current_a, 6.0 / cold, rtol=1e-9)
+    np.testing.assert_allclose(candidates.load_voltage_v, 6.0, rtol=1e-9)
+    assert np.isnan(candidates.conductor_temperature_k).all()
+
+
+@MODERATE
+@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(0.01, 1.0))
+def test_greatest_power_bounds_every_load_that_is_carried(series, ambient_k, length_m, share):
+    cold = 2.0 * length_m * np.asarray(resistance_ohm_per_m(series, ambient_k))
+    power_w = share * 144.0 / (4.0 * float(cold.min()))
+    answer = size_conductor(
+        request(series, (Segment(length_m, ambient_k),), load_power_w=power_w), TABLES
+    )
+    if answer.candidates.operating_point_exists.any():
+        assert power_w <= answer.greatest_power_w * (1.0 + 1e-9)
+
+
+def test_current_that_needs_more_than_the_supply_has_no_operating_point():
+    # 100 A through 20 m there and back of 18 AWG needs far more than 12 V.
+    answer = size_conductor(request("awg", (Segment(10.0, 313.15),), load_current_a=100.0), TABLES)
+    thin = answer.candidates.sizes.index(TABLES.conductors["18 AWG"])
+    assert not answer.candidates.operating_point_exists[thin]
+    assert answer.candidates.operating_point_exists[-1]
