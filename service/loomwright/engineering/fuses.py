@@ -243,10 +243,11 @@ def ambient_rating_factor(ambient_temperature_k: Number, tables: FuseTables) -> 
     EngineeringError
         ``ambient_outside_model``.
     """
-    inside = np.greater_equal(ambient_temperature_k, LEAST_AMBIENT_K) & np.less_equal(
-        ambient_temperature_k, GREATEST_AMBIENT_K
-    )
-    if not np.all(inside):
+    if isinstance(ambient_temperature_k, np.ndarray):
+        least, greatest = ambient_temperature_k.min(), ambient_temperature_k.max()
+    else:
+        least = greatest = ambient_temperature_k
+    if not LEAST_AMBIENT_K <= least <= greatest <= GREATEST_AMBIENT_K:
         raise EngineeringError(
             "ambient_outside_model",
             f"The ambient of a fuse must lie between {LEAST_AMBIENT_K} K and "
@@ -361,6 +362,7 @@ def interrupting_capacity(cold_cranking_a: float, tables: FuseTables) -> Interru
     return rows[-1]
 
 
+@lru_cache(maxsize=64)
 def position_limits(
     sheathed: bool, on_battery_terminal: bool, tables: FuseTables
 ) -> tuple[PositionLimit, ...]:
