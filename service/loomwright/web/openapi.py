@@ -136,9 +136,19 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
             **base,
             "operationId": f"{identifier}_by_query",
             "parameters": _parameters(operation.request, plugin),
-            "responses": {**answer, **_problems(400, 422)},
+            "responses": {**answer, **_problems(400, 422), **_TOO_LONG},
         }
     return methods
+
+
+# The HTTP server refuses such a request line before the service sees it, so it is no problem
+# document.
+_TOO_LONG = {
+    "414": {
+        "description": "The address is longer than the server takes; use POST.",
+        "content": {"text/html": {"schema": {"type": "string"}}},
+    }
+}
 
 
 def _problems(*statuses: int) -> dict[str, Any]:

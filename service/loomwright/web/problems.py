@@ -42,6 +42,9 @@ CODES = MappingProxyType(
         ),
         "body_too_large": ProblemCode(413, "The body is too large", "Send at most 1 MiB."),
         "uri_too_long": ProblemCode(414, "The address is too long", "Use POST with a JSON body."),
+        "request_timeout": ProblemCode(
+            408, "The request did not arrive in time", "Send the whole request without a pause."
+        ),
         "unsupported_media_type": ProblemCode(
             415, "The media type is not supported", "Send Content-Type: application/json."
         ),
@@ -49,17 +52,70 @@ CODES = MappingProxyType(
         "internal_error": ProblemCode(
             500, "The service failed", "Send again; report it with the request if it persists."
         ),
+        "ambient_above_insulation_rating": ProblemCode(
+            422, "The place is too hot for the insulation", "Choose a higher insulation rating."
+        ),
         "ambient_not_below_rating": ProblemCode(
             422, "The place is too hot for the insulation", "Choose a higher insulation rating."
+        ),
+        "ambient_outside_model": ProblemCode(
+            422, "The ambient is outside the model", "Give an ambient inside the range named."
+        ),
+        "drive_above_full": ProblemCode(
+            422, "The drive is above full output", "Ask for at most the full output."
+        ),
+        "efficiency_above_class_maximum": ProblemCode(
+            422, "The efficiency is impossible for the class", "Check the measurement or the class."
+        ),
+        "efficiency_required": ProblemCode(
+            422, "The class has no usual efficiency", "Give the measured efficiency."
+        ),
+        "emf_below_cranking_voltage": ProblemCode(
+            422,
+            "The source voltage is below that of the cold-cranking test",
+            "Check voltage and number of batteries in series.",
+        ),
+        "fuse_required": ProblemCode(
+            422, "No fuse rating is given", "Give the rating of each fuse."
         ),
         "heat_balance_not_converged": ProblemCode(
             422, "The heat balance has no solution", "Lower the current or the ambient."
         ),
-        "operating_point_not_converged": ProblemCode(
-            422, "The operating point was not found", "Lower the load."
+        "incomplete_pair": ProblemCode(422, "Half of a pair is missing", "Give both or neither."),
+        "no_resistance_in_fault_circuit": ProblemCode(
+            422,
+            "Nothing limits the fault current",
+            "Give the source a resistance or a current limit.",
         ),
         "no_size_large_enough": ProblemCode(
             422, "No listed size is large enough", "Use parallel runs or another series."
+        ),
+        "one_of_required": ProblemCode(
+            422, "One of two fields is missing", "Give one of the fields named."
+        ),
+        "only_one_of": ProblemCode(
+            422, "Two fields exclude each other", "Give one of the fields named."
+        ),
+        "operating_point_not_converged": ProblemCode(
+            422, "The operating point was not found", "Lower the load."
+        ),
+        "out_of_range": ProblemCode(
+            422, "A value is out of range", "Give a value inside the range named."
+        ),
+        "temperature_outside_model": ProblemCode(
+            422, "A temperature is outside the model", "Give a temperature inside the range named."
+        ),
+        "unknown_converter": ProblemCode(
+            422, "The converter is unknown", "Give one of the converters named."
+        ),
+        "unknown_fuse_type": ProblemCode(
+            422, "The fuse type is unknown", "Give one of the types named."
+        ),
+        "unknown_placement_rule": ProblemCode(
+            422, "The placement rule is unknown", "Give one of the rules named."
+        ),
+        "value_out_of_range": ProblemCode(
+            422, "A value is out of range", "Give a value inside the range named."
         ),
     }
 )
@@ -165,6 +221,7 @@ _CODE_OF_STATUS = {
     400: "bad_request",
     404: "not_found",
     405: "method_not_allowed",
+    408: "request_timeout",
     413: "body_too_large",
     414: "uri_too_long",
     415: "unsupported_media_type",

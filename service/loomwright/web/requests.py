@@ -90,7 +90,7 @@ def json_object(request: Request) -> dict[str, Any]:
     Raises
     ------
     ProblemError
-        ``unsupported_media_type`` or ``malformed_body``.
+        ``unsupported_media_type``, ``malformed_body`` or ``request_timeout``.
     """
     if request.mimetype != "application/json":
         raise ProblemError(
@@ -98,7 +98,11 @@ def json_object(request: Request) -> dict[str, Any]:
             f"The body is {request.mimetype or 'of no stated type'}; "
             "send Content-Type: application/json.",
         )
-    body = request.get_data(cache=False)
+    try:
+        body = request.get_data(cache=False)
+    except OSError:
+        # The server's socket gave up waiting for the rest of the body.
+        raise ProblemError("request_timeout", "The body did not arrive in time.") from None
     try:
         document = orjson.loads(body)
     except orjson.JSONDecodeError as error:

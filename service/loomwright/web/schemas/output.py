@@ -60,19 +60,6 @@ class EstimateRealOutputRequest(Request):
             },
             "then": {"required": ["measured_efficiency"]},
         },
-        *(
-            {
-                "if": {
-                    "properties": {"amplifier_class": {"const": key}},
-                    "required": ["amplifier_class"],
-                },
-                "then": {
-                    "properties": {"measured_efficiency": {"maximum": kind.theoretical_efficiency}}
-                },
-            }
-            for key, kind in audio_tables().amplifier_classes.items()
-            if kind.theoretical_efficiency < 1.0
-        ),
     )
 
     fuse_rating = Quantity(
