@@ -57,11 +57,11 @@ def cautions_of_job(job: Job, tables: Tables) -> tuple[tuple[str, str], ...]:
     """
     segments = [segment for circuit in job.circuits for segment in circuit.route]
     materials = {circuit.conductor.material for circuit in job.circuits}
-    tap_points = {source.tap_point for source in job.sources.values()}
+    tap_points = {source.tap_point for source in job.power_sources.values()}
     fitted = {item.what for item in job.equipment}
     facts = {
         "isolate_battery": True,
-        "two_sources": len(job.sources) > 1,
+        "two_sources": len(job.power_sources) > 1,
         "high_voltage": job.vehicle.drive != "combustion",
         "jump_start_post": "jump_start_post" in tap_points,
         "airbag": True,

@@ -59,7 +59,7 @@ def faults_of_circuit(circuit: Circuit) -> Iterator[None]:
 
 def feeding_source(job: Job, circuit: Circuit) -> PowerSource:
     """Return the source at the head of the chain of circuits that feeds a circuit."""
-    return job.sources[feeders(job, circuit)[0].fed_from]
+    return job.power_sources[feeders(job, circuit)[0].fed_from]
 
 
 def feeders(job: Job, circuit: Circuit) -> list[Circuit]:
@@ -111,7 +111,7 @@ def _request(
     if current_a is None and power_w is None:
         return None
     source = feeding_source(job, circuit)
-    voltage = job.vehicle.system_voltage_v
+    voltage = source.system_voltage_v
     before = sum(item.allowed_drop_fraction for item in feeders(job, circuit)[:-1]) * voltage
     choice = circuit.conductor
     sizes = tables.series[choice.series]
@@ -124,7 +124,7 @@ def _request(
         segments=_segments(circuit, tables),
         load_current_a=current_a,
         load_power_w=power_w,
-        source_resistance_ohm=working_resistance_ohm(job, source),
+        source_resistance_ohm=working_resistance_ohm(source),
         return_by_conductor=circuit.return_path.path == "conductor",
         chassis_resistance_ohm=circuit.return_path.chassis_resistance_ohm,
         fixed_resistance_ohm=circuit.joint_resistance_ohm,

@@ -31,7 +31,7 @@ from loomwright.jobs.circuit_conductors import (
 )
 from loomwright.jobs.circuit_sources import fault_source
 from loomwright.jobs.job import Circuit, Job
-from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FUSE, SIZED, SizedCircuit
+from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FEEDER, NO_FUSE, SIZED, SizedCircuit
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Provenance, Tables
 
@@ -97,10 +97,15 @@ def _sized(
     fuse_tables: FuseTables,
 ) -> SizedCircuit:
     circuit, answer, request = conductor.circuit, conductor.answer, conductor.request
-    voltage = job.vehicle.system_voltage_v
+    voltage = feeding_source(job, circuit).system_voltage_v
     if answer is None or request is None or answer.chosen is None:
         return SizedCircuit(
             circuit, NO_CONDUCTOR, conductor.verdict, None, answer, None, None, None, voltage
+        )
+    before = feeders(job, circuit)[:-1]
+    if any(sized[item.key].verdict != SIZED for item in before):
+        return SizedCircuit(
+            circuit, NO_FEEDER, conductor.verdict, None, answer, None, None, None, voltage
         )
     first: tuple[int, FuseAnswer] | None = None
     for candidate in _passing(answer):
@@ -138,7 +143,7 @@ def _sized(
 
 def _passing(answer: ConductorAnswer) -> Iterator[int]:
     """Yield the candidates that meet every criterion, from the chosen one up."""
-    passes = np.logical_and.reduce(list(answer.candidates.passes.values()))
+    passes = np.asarray(answer.candidates.passes.all(axis=0))
     assert answer.chosen is not None
     for index in range(answer.chosen, len(passes)):
         if passes[index]:
@@ -174,8 +179,8 @@ def _fuse_request(
             there_and_back_resistance_ohm=float(candidates.loop_resistance_ohm[candidate]),
             ampacity_provenance=_ampacity_provenance(request, answer, candidate, tables),
         ),
-        source=fault_source(job, source, sum(entry.loop_resistance_ohm or 0.0 for entry in before)),
-        system_voltage_v=job.vehicle.system_voltage_v,
+        source=fault_source(source, sum(entry.loop_resistance_ohm or 0.0 for entry in before)),
+        system_voltage_v=source.system_voltage_v,
         ambient_temperature_k=tables.zones[circuit.route[0].zone].ambient_temperature_k,
         fuse_types=circuit.fuse_types,
         placement=FusePlacement(

@@ -53,17 +53,22 @@ def circuit_labour(circuit: Circuit, parts: Iterable[Requirement]) -> list[Labou
     parts = tuple(parts)
     route_m = sum((exact_length_m(segment.length_m) for segment in circuit.route), Decimal(0))
     counted = (
-        ("run_conductor", 1, route_m, "lay, cover and tie the run"),
-        ("pass_bulkhead", _count(parts, ("grommet",)), _NO_LENGTH, "find, drill and seal"),
-        ("fit_fuse_holder", _count(parts, ("fuse_holder",)), _NO_LENGTH, "fix near the source"),
+        ("run_conductor", 1, route_m, "route of the circuit"),
+        ("pass_bulkhead", _count(parts, ("grommet",)), _NO_LENGTH, "clear of what lies behind"),
+        ("fit_fuse_holder", _count(parts, ("fuse_holder",)), _NO_LENGTH, "near the source"),
         (
             "fit_distribution_block",
             _count(parts, ("distribution_block",)),
             _NO_LENGTH,
-            "fix and label the ways",
+            "with its ways labelled",
         ),
-        ("make_off_end", _count(parts, CRIMPED), _NO_LENGTH, "cut, crimp, shrink and pull-test"),
-        ("make_ground_point", _count(parts, ("ground_hardware",)), _NO_LENGTH, "bare, bolt, seal"),
+        ("make_off_end", _count(parts, CRIMPED), _NO_LENGTH, "every end pull-tested"),
+        (
+            "make_ground_point",
+            _count(parts, ("ground_hardware",)),
+            _NO_LENGTH,
+            "on bare metal, sealed",
+        ),
     )
     return [
         LabourRequirement(operation, pieces, length_m, reason, operation, circuit.key)
@@ -90,7 +95,7 @@ def lead_labour(circuit: Circuit) -> list[LabourRequirement]:
             "run_signal_lead",
             1,
             exact_length_m(lead.length_m),
-            "lay away from the power conductor",
+            f"{lead.form}, away from the power conductor",
             "signal_lead",
             circuit.key,
         )
@@ -101,7 +106,7 @@ def lead_labour(circuit: Circuit) -> list[LabourRequirement]:
             "run_remote_lead",
             1,
             exact_length_m(lead.length_m),
-            "lay beside the signal lead",
+            "beside the signal lead",
             "remote_lead",
             circuit.key,
         )
@@ -109,7 +114,7 @@ def lead_labour(circuit: Circuit) -> list[LabourRequirement]:
     ]
     labour += [
         LabourRequirement(
-            "make_tap", tap.quantity, _NO_LENGTH, f"connect at: {tap.use}", "tap", circuit.key
+            "make_tap", tap.quantity, _NO_LENGTH, f"at: {tap.use}", "tap", circuit.key
         )
         for tap in circuit.taps
     ]
@@ -125,7 +130,7 @@ def _fitting(item: Equipment) -> LabourRequirement:
         item.operation,
         item.quantity,
         _NO_LENGTH,
-        f"fit: {item.description}",
+        item.description,
         "fit_equipment",
         item.circuit or "",
     )

@@ -92,12 +92,13 @@ class CircuitParts:
             End(self.holder_connection, "out of the fuse holder"),
         ]
         pieces = max(1, sum(item.quantity for item in self.job.equipment_on(circuit.key)))
-        ends += [End(circuit.load_end, "at each load")] * pieces
+        loads = "the load" if pieces == 1 else "the loads"
+        ends += [End(circuit.load_end, f"at {loads}")] * pieces
         if self.by_chassis:
             ends.append(End(circuit.return_path.stud, "at the ground point"))
         else:
             ends.append(End(circuit.source_end, "of the return, at the feeding point"))
-        ends += [End(circuit.load_end, "of the return, at each load")] * pieces
+        ends += [End(circuit.load_end, f"of the return, at {loads}")] * pieces
         return [end for end in ends if end.connection not in (BARE_END, _BUILT_IN)]
 
     def _add(
@@ -158,7 +159,7 @@ class CircuitParts:
             self.sized.fuse_reason,
             "fuse",
         )
-        if self.circuit.fed_from not in self.job.sources:
+        if self.circuit.fed_from not in self.job.power_sources:
             return
         needed: dict[str, Attribute] = {
             "fuse_type": self.fuse_type,
@@ -174,17 +175,16 @@ class CircuitParts:
         self._add("fuse_holder", needed, 1, "EA", reason, "fuse_holder")
 
     def _distribution_block(self) -> None:
-        branches = self.sized.branch_fuses
-        if not branches:
-            return
-        needed: dict[str, Attribute] = {
-            "fuse_type": branches[0][0],
-            "ways": Decimal(len(branches)),
-            "current_a": exact_number(self.rating_a),
-            "way_rating_a": max(exact_number(rating) for _, rating in branches),
-        }
-        reason = f"splits the feed into {len(branches)} fused branch(es)"
-        self._add("distribution_block", needed, 1, "EA", reason, "distribution_block")
+        for fuse_type in dict.fromkeys(key for key, _ in self.sized.branch_fuses):
+            ratings = [rating for key, rating in self.sized.branch_fuses if key == fuse_type]
+            needed: dict[str, Attribute] = {
+                "fuse_type": fuse_type,
+                "ways": Decimal(len(ratings)),
+                "current_a": exact_number(self.rating_a),
+                "way_rating_a": exact_number(max(ratings)),
+            }
+            reason = f"splits the feed into fused branches: {len(ratings)}"
+            self._add("distribution_block", needed, 1, "EA", reason, "distribution_block")
 
     def _ends(self) -> None:
         size: dict[str, Attribute] = {
@@ -224,7 +224,7 @@ class CircuitParts:
         bundle = millimetres(self.bundle_m)
         crossings = sum(segment.through_bulkhead for segment in self.circuit.route)
         if crossings:
-            reason = f"one for each of {crossings} panel(s) passed, over a bundle of {bundle} mm"
+            reason = f"{crossings} x a panel passed by a bundle of {bundle} mm"
             self._add("grommet", {"cable_diameter_mm": bundle}, crossings, "EA", reason, "grommet")
         covered_m = sum(
             (exact_length_m(segment.length_m) for segment in self.circuit.route if segment.loomed),
@@ -238,7 +238,7 @@ class CircuitParts:
             self._add(
                 "split_loom", needed, rules.loom_length_m(covered_m), "MTR", reason, "split_loom"
             )
-        reason = f"one each {metres_text(rules.tie_spacing_m)} along {metres_text(self.route_m)}"
+        reason = f"every {metres_text(rules.tie_spacing_m)} along {metres_text(self.route_m)}"
         self._add(
             "cable_tie",
             {"bundle_diameter_mm": bundle},

@@ -12,6 +12,7 @@ from loomwright.jobs.job import Job, PowerSource
 from loomwright.jobs.sized_circuit import SizedCircuit
 
 BATTERY_VOLTAGE_V = 12.0
+CONVERTER = "converter_output"
 WITHIN_LIMIT = "within_limit"
 ABOVE_LIMIT = "above_limit"
 NO_LIMIT_STATED = "no_limit_stated"
@@ -29,15 +30,13 @@ class SourceLoad:
     verdict: str
 
 
-def cold_resistance_ohm(job: Job, source: PowerSource) -> float:
+def cold_resistance_ohm(source: PowerSource) -> float:
     """Return the internal resistance of a source as stated, or at -18 C from its cranking current.
 
     Parameters
     ----------
-    job
-        The job, for the number of batteries in series.
     source
-        A source of the job.
+        A source of a job.
 
     Returns
     -------
@@ -52,21 +51,19 @@ def cold_resistance_ohm(job: Job, source: PowerSource) -> float:
     if source.internal_resistance_ohm is not None:
         return source.internal_resistance_ohm
     assert source.cold_cranking_current_a is not None
-    in_series = max(1, round(job.vehicle.system_voltage_v / BATTERY_VOLTAGE_V))
+    in_series = max(1, round(source.system_voltage_v / BATTERY_VOLTAGE_V))
     return internal_resistance_from_en_cold_cranking_ohm(
         source.emf_v, source.cold_cranking_current_a, in_series
     )
 
 
-def working_resistance_ohm(job: Job, source: PowerSource) -> float:
+def working_resistance_ohm(source: PowerSource) -> float:
     """Return the internal resistance of a source at work: as stated, or that of a warm battery.
 
     Parameters
     ----------
-    job
-        The job, for the number of batteries in series.
     source
-        A source of the job.
+        A source of a job.
 
     Returns
     -------
@@ -79,32 +76,32 @@ def working_resistance_ohm(job: Job, source: PowerSource) -> float:
         ``emf_below_cranking_voltage``.
     """
     share = 1.0 if source.internal_resistance_ohm is not None else WARM_RESISTANCE_SHARE
-    return share * cold_resistance_ohm(job, source)
+    return share * cold_resistance_ohm(source)
 
 
-def fault_source(job: Job, source: PowerSource, resistance_before_fuse_ohm: float) -> FaultSource:
+def fault_source(source: PowerSource, resistance_before_fuse_ohm: float) -> FaultSource:
     """Return a source as a fault sees it.
 
     Parameters
     ----------
-    job
-        The job.
     source
-        A source of the job.
+        A source of a job.
     resistance_before_fuse_ohm
         Circuits between the source and the fuse, there and back [ohm].
 
     Returns
     -------
     FaultSource
-        With the resistance of a cold battery, which gives the smallest far-end fault; the warm
-        fault that breaking capacity asks for follows from the cold-cranking current.
+        A cranking current gives the resistance of a cold battery and says so: the far-end fault is
+        then the smallest, and the near-source fault of the warm battery is stated beside it.
     """
     return FaultSource(
         emf_v=source.emf_v,
-        internal_resistance_ohm=cold_resistance_ohm(job, source),
+        internal_resistance_ohm=cold_resistance_ohm(source),
         resistance_before_fuse_ohm=resistance_before_fuse_ohm,
+        current_limit_a=source.greatest_current_a if source.tap_point == CONVERTER else None,
         cold_cranking_a=source.cold_cranking_current_a,
+        internal_resistance_is_cold=source.internal_resistance_ohm is None,
     )
 
 
@@ -124,7 +121,7 @@ def source_loads(job: Job, sized: Sequence[SizedCircuit]) -> tuple[SourceLoad, .
         In the order of the job.
     """
     loads = []
-    for source in job.sources.values():
+    for source in job.power_sources.values():
         current_a = sum(
             entry.load_current_a or 0.0
             for entry in sized

@@ -47,12 +47,15 @@ class PowerSource:
     """A point that circuits are fed from.
 
     Either ``internal_resistance_ohm`` or ``cold_cranking_current_a`` is stated.
-    ``greatest_current_a`` is what the maker allows to be taken from the point, if he says.
+    ``system_voltage_v`` is the vehicle's unless a converter makes another.
+    ``greatest_current_a`` is what the maker allows to be taken from the point, if he says; that of
+    a converter output also limits its fault current.
     """
 
     key: str
     description: str
     tap_point: str
+    system_voltage_v: float
     emf_v: float
     internal_resistance_ohm: float | None
     cold_cranking_current_a: float | None
@@ -197,7 +200,7 @@ class Job:
 
     title: str
     vehicle: Vehicle
-    sources: Mapping[str, PowerSource]
+    power_sources: Mapping[str, PowerSource]
     equipment: tuple[Equipment, ...]
     circuits: tuple[Circuit, ...]
     labour: tuple[WantedLabour, ...]

@@ -5,6 +5,8 @@ from collections.abc import Mapping, Sequence
 from loomwright.jobs.job import Circuit, Equipment
 from loomwright.pricing.reading import ObjectReader
 
+GREATEST_CHAINED_DROP = 0.3
+
 
 def check_feeding(
     job: ObjectReader,
@@ -24,28 +26,34 @@ def check_feeding(
         The circuits as read.
     """
     source_keys = {str(source.raw("key", "")) for source in sources}
-    feeding = {circuit.key: circuit.fed_from for circuit in circuits}
+    by_key = {circuit.key: circuit for circuit in circuits}
     for reader, circuit in zip(readers, circuits, strict=True):
         if circuit.key in source_keys:
             reader.fault("key", "A source has the same key; keys are unique in a job.")
-        if circuit.fed_from and circuit.fed_from not in source_keys | feeding.keys():
+        elif circuit.fed_from and circuit.fed_from not in source_keys | by_key.keys():
             reader.fault("fed_from", "No source and no circuit of the job has this key.")
-        elif circuit.fed_from and not _reaches_source(circuit.key, feeding):
-            reader.fault("fed_from", "The circuit feeds itself in a ring; start at a source.")
-    for key in dict.fromkeys(feeding.values()):
+        else:
+            _check_chain(reader, circuit, by_key)
+    for key in dict.fromkeys(circuit.fed_from for circuit in circuits):
         branches = [circuit for circuit in circuits if circuit.fed_from == key]
-        if key in feeding and len({circuit.fuse_types for circuit in branches}) > 1:
+        if key in by_key and len({circuit.fuse_types for circuit in branches}) > 1:
             job.fault("circuits", f"The branches of {key} share one block and so one fuse type.")
 
 
-def _reaches_source(key: str, feeding: Mapping[str, str]) -> bool:
-    seen: set[str] = set()
-    while key in feeding:
-        if key in seen:
-            return False
-        seen.add(key)
-        key = feeding[key]
-    return True
+def _check_chain(reader: ObjectReader, circuit: Circuit, by_key: Mapping[str, Circuit]) -> None:
+    chain = [circuit]
+    while (feeder := by_key.get(chain[-1].fed_from)) is not None:
+        if len(chain) == len(by_key):
+            reader.fault("fed_from", "The circuit feeds itself in a ring; start at a source.")
+            return
+        chain.append(feeder)
+    drop = sum(item.allowed_drop_fraction for item in chain)
+    if drop > GREATEST_CHAINED_DROP:
+        reader.fault(
+            "allowed_voltage_drop_percent",
+            f"With the circuits before it {100.0 * drop:g} %; "
+            f"{100.0 * GREATEST_CHAINED_DROP:g} % is the most.",
+        )
 
 
 def check_loads(

@@ -31,7 +31,7 @@ from loomwright.pricing.reading import (
 )
 from loomwright.tables.records import Tables
 
-JOB_MEMBERS = ("title", "vehicle", "conductors", "sources", "equipment", "circuits", "labour")
+JOB_MEMBERS = ("title", "vehicle", "conductors", "power_sources", "equipment", "circuits", "labour")
 VEHICLE_MEMBERS = ("description", "drive", "system_voltage")
 CONDUCTOR_MEMBERS = (
     "series",
@@ -45,6 +45,7 @@ SOURCE_MEMBERS = (
     "key",
     "description",
     "tap_point",
+    "system_voltage",
     "emf",
     "internal_resistance",
     "cold_cranking_current",
@@ -91,6 +92,7 @@ REMOTE_MEMBERS = ("length", "cross_section")
 TAP_MEMBERS = ("use", "quantity")
 LABOUR_MEMBERS = ("operation", "quantity", "reason")
 
+SHORTEST_M = 0.01
 LONGEST_M = 100.0
 GREATEST_CURRENT_A = 5000.0
 SYSTEM_VOLTAGES_V = (12, 24, 48)
@@ -135,11 +137,11 @@ def job_from_document(
     vehicle = _vehicle(reader.object("vehicle", VEHICLE_MEMBERS))
     shared = reader.object("conductors", CONDUCTOR_MEMBERS)
     choice = _conductor_choice(shared, tables, None)
-    sources = _keyed(reader, "sources", SOURCE_MEMBERS, most=10)
+    sources = _keyed(reader, "power_sources", SOURCE_MEMBERS, most=10)
     equipment = _keyed(reader, "equipment", EQUIPMENT_MEMBERS, most=100)
     circuits = _keyed(reader, "circuits", CIRCUIT_MEMBERS, most=50)
     labour = reader.objects("labour", LABOUR_MEMBERS, most=100)
-    read_sources = [_source(item) for item in sources]
+    read_sources = [_source(item, vehicle) for item in sources]
     read_equipment = [_equipment(item) for item in equipment]
     read_circuits = [
         _circuit(index, item, tables, fuse_types, choice) for index, item in enumerate(circuits)
@@ -152,7 +154,7 @@ def job_from_document(
     return Job(
         title=title,
         vehicle=vehicle,
-        sources={source.key: source for source in read_sources},
+        power_sources={source.key: source for source in read_sources},
         equipment=tuple(read_equipment),
         circuits=in_feeding_order(read_circuits),
         labour=tuple(read_labour),
@@ -168,10 +170,18 @@ def _keyed(
 
 
 def _vehicle(reader: ObjectReader) -> Vehicle:
-    voltage = reader.number("system_voltage", upper=48.0, quantity="voltage")
+    return Vehicle(
+        reader.text("description"), reader.choice("drive", DRIVES), _system_voltage_v(reader, None)
+    )
+
+
+def _system_voltage_v(reader: ObjectReader, default_v: float | None) -> float:
+    if default_v is not None and not reader.has("system_voltage"):
+        return default_v
+    voltage = reader.number("system_voltage", upper=1e3, quantity="voltage")
     if reader.has("system_voltage") and voltage not in SYSTEM_VOLTAGES_V:
         reader.fault("system_voltage", "A system voltage of 12, 24 or 48 V is needed.")
-    return Vehicle(reader.text("description"), reader.choice("drive", DRIVES), voltage)
+    return voltage
 
 
 def _conductor_choice(
@@ -207,10 +217,12 @@ def _conductor_choice(
     )
 
 
-def _optional(reader: ObjectReader, name: str, upper: float, quantity: str) -> float | None:
+def _optional(
+    reader: ObjectReader, name: str, upper: float, quantity: str, lower: float = 0.001
+) -> float | None:
     if not reader.has(name):
         return None
-    return reader.number(name, upper=upper, above=True, quantity=quantity)
+    return reader.number(name, lower=lower, upper=upper, quantity=quantity)
 
 
 def _one_of(reader: ObjectReader, first: str, second: str) -> None:
@@ -218,14 +230,24 @@ def _one_of(reader: ObjectReader, first: str, second: str) -> None:
         reader.fault(first, f"State either {first} or {second}, not both and not neither.")
 
 
-def _source(reader: ObjectReader) -> PowerSource:
+def _source(reader: ObjectReader, vehicle: Vehicle) -> PowerSource:
     _one_of(reader, "internal_resistance", "cold_cranking_current")
+    system_v = _system_voltage_v(reader, vehicle.system_voltage_v)
+    before = len(reader.faults)
+    emf_v = reader.number("emf", lower=1.0, upper=100.0, quantity="voltage")
+    read = len(reader.faults) == before
+    if read and system_v in SYSTEM_VOLTAGES_V and not 0.75 <= emf_v / system_v <= 1.34:
+        reader.fault(
+            "emf",
+            f"From {0.75 * system_v:g} to {1.34 * system_v:g} V fits a {system_v:g} V system.",
+        )
     return PowerSource(
         key=reader.text("key"),
         description=reader.text("description"),
         tap_point=reader.choice("tap_point", TAP_POINTS),
-        emf_v=reader.number("emf", lower=1.0, upper=100.0, quantity="voltage"),
-        internal_resistance_ohm=_optional(reader, "internal_resistance", 10.0, "resistance"),
+        system_voltage_v=system_v,
+        emf_v=emf_v,
+        internal_resistance_ohm=_optional(reader, "internal_resistance", 10.0, "resistance", 1e-5),
         cold_cranking_current_a=_optional(
             reader, "cold_cranking_current", GREATEST_CURRENT_A, "current"
         ),
@@ -260,7 +282,7 @@ def _equipment(reader: ObjectReader) -> Equipment:
 
 def _segment(reader: ObjectReader, tables: Tables) -> Segment:
     return Segment(
-        length_m=reader.number("length", upper=LONGEST_M, above=True, quantity="length"),
+        length_m=reader.number("length", lower=SHORTEST_M, upper=LONGEST_M, quantity="length"),
         zone=reader.choice("zone", tables.zones),
         bundled_conductors=reader.integer("bundled_conductors", 1, lower=1, upper=100),
         through_bulkhead=reader.boolean("through_bulkhead", default=False),
@@ -278,7 +300,7 @@ def _return_path(reader: ObjectReader) -> ReturnPath:
     return ReturnPath(
         path=path,
         ground_lead_length_m=reader.number(
-            "ground_lead_length", upper=LONGEST_M, above=True, quantity="length"
+            "ground_lead_length", lower=SHORTEST_M, upper=LONGEST_M, quantity="length"
         ),
         stud=reader.choice("stud", STUDS),
         chassis_resistance_ohm=reader.number(
@@ -325,13 +347,13 @@ def _circuit(
         signal_leads=tuple(
             SignalLead(
                 item.text("form"),
-                item.number("length", upper=LONGEST_M, above=True, quantity="length"),
+                item.number("length", lower=SHORTEST_M, upper=LONGEST_M, quantity="length"),
             )
             for item in reader.objects("signal_leads", SIGNAL_MEMBERS, most=20)
         ),
         remote_leads=tuple(
             RemoteLead(
-                item.number("length", upper=LONGEST_M, above=True, quantity="length"),
+                item.number("length", lower=SHORTEST_M, upper=LONGEST_M, quantity="length"),
                 1e-6 * item.number("cross_section", 0.75, lower=0.1, upper=10.0),
             )
             for item in reader.objects("remote_leads", REMOTE_MEMBERS, most=20)

@@ -17,6 +17,8 @@ from loomwright.tables.records import Provenance, Tables
 COMPLETE = "complete"
 INCOMPLETE = "incomplete"
 SOURCE_OVERLOADED = "source_overloaded"
+# It explains position limits, which a bill does not print.
+OF_NO_USE_ON_A_BILL = ("road_vehicle_position",)
 VERDICTS = (COMPLETE, INCOMPLETE, SOURCE_OVERLOADED)
 
 
@@ -32,7 +34,7 @@ class PricedJob:
     job: Job
     verdict: str
     circuits: tuple[SizedCircuit, ...]
-    sources: tuple[SourceLoad, ...]
+    power_sources: tuple[SourceLoad, ...]
     bill: Bill
     cautions: tuple[tuple[str, str], ...]
     provenances: tuple[Provenance, ...]
@@ -73,9 +75,9 @@ def priced_job(job: Job, book: PriceBook, tables: Tables, fuse_tables: FuseTable
         job=job,
         verdict=_verdict(sized, loads, bill),
         circuits=sized,
-        sources=loads,
+        power_sources=loads,
         bill=bill,
-        cautions=cautions_of_job(job, tables),
+        cautions=_cautions(job, sized, tables),
         provenances=_provenances(job, sized, tables),
     )
 
@@ -86,6 +88,19 @@ def _verdict(sized: tuple[SizedCircuit, ...], loads: tuple[SourceLoad, ...], bil
     if bill.unpriced or any(entry.verdict != SIZED for entry in sized):
         return INCOMPLETE
     return COMPLETE
+
+
+def _cautions(
+    job: Job, sized: tuple[SizedCircuit, ...], tables: Tables
+) -> tuple[tuple[str, str], ...]:
+    """Return the cautions of the job, then those of its fuses, each key once."""
+    found = dict(cautions_of_job(job, tables))
+    for entry in sized:
+        if entry.fuse_answer is not None:
+            for caution in entry.fuse_answer.cautions:
+                if caution.key not in OF_NO_USE_ON_A_BILL:
+                    found.setdefault(caution.key, caution.text)
+    return tuple(found.items())
 
 
 def _provenances(

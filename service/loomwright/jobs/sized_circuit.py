@@ -3,14 +3,15 @@
 from dataclasses import dataclass
 
 from loomwright.engineering.conductor_choice import ConductorAnswer
-from loomwright.engineering.fuse_answer import FUSE_FOUND, FuseAnswer
+from loomwright.engineering.fuse_answer import FUSE_FOUND, FuseAnswer, FuseTypeAnswer
 from loomwright.jobs.job import Circuit
 from loomwright.tables.records import ConductorSize
 
 SIZED = "sized"
 NO_CONDUCTOR = "no_conductor"
 NO_FUSE = "no_fuse"
-VERDICTS = (SIZED, NO_CONDUCTOR, NO_FUSE)
+NO_FEEDER = "no_feeder"
+VERDICTS = (SIZED, NO_CONDUCTOR, NO_FUSE, NO_FEEDER)
 
 _CRITERION_WORDS = {
     "voltage_drop": "voltage drop decides",
@@ -27,8 +28,9 @@ _KELVIN_AT_0_C = 273.15
 class SizedCircuit:
     """What the engineering answers for one circuit of a job.
 
-    ``verdict`` is ``sized``, ``no_conductor`` or ``no_fuse``; ``conductor_verdict`` and
-    ``fuse_verdict`` are those of the engineering, the latter ``None`` where no conductor was found.
+    ``verdict`` is ``sized``, ``no_conductor``, ``no_fuse``, or ``no_feeder`` where a circuit
+    before it is not sized. ``conductor_verdict`` and ``fuse_verdict`` are those of the engineering,
+    the latter ``None`` where it was not asked.
     ``candidate`` is the index of the conductor in ``conductor_answer.candidates``: the chosen one,
     or a thicker one that the fuse called for (``thickened_for`` then names the fuse verdict that
     the thinner one met). ``branch_fuses`` are type and rating of the fused branches that it feeds.
@@ -63,6 +65,13 @@ class SizedCircuit:
         if self.verdict != SIZED or self.fuse_answer is None:
             return None
         return self.fuse_answer.rated_current_a
+
+    @property
+    def fuse(self) -> FuseTypeAnswer | None:
+        """Answer for the chosen fuse type, or ``None`` where no fuse serves."""
+        if self.fuse_answer is None or self.fuse_type is None:
+            return None
+        return next(entry for entry in self.fuse_answer.types if entry.fuse_type == self.fuse_type)
 
     @property
     def load_current_a(self) -> float | None:
@@ -126,18 +135,13 @@ class SizedCircuit:
     def fuse_reason(self) -> str:
         """Why the fuse has its rating, or why there is none."""
         if self.fuse_answer is None:
-            return "no conductor to protect"
+            return "no fuse was asked for"
         if self.fuse_answer.verdict != FUSE_FOUND:
             return self.fuse_answer.verdict
-        chosen = next(
-            entry
-            for entry in self.fuse_answer.types
-            if entry.fuse_type == self.fuse_answer.chosen_type
-        )
-        window = chosen.window
+        window = self.fuse.window if self.fuse else self.fuse_answer.window
         return (
-            f"least standard rating from {window.lower_a:.1f} A ({_words(window.lower_rule)})"
-            f" to {window.upper_a:.1f} A ({_words(window.upper_rule)})"
+            f"least standard rating between {window.lower_a:.1f} A ({_words(window.lower_rule)})"
+            f" and {window.upper_a:.1f} A ({_words(window.upper_rule)})"
         )
 
 

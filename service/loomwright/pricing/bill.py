@@ -150,7 +150,8 @@ def bill_of_materials(
     Returns
     -------
     Bill
-        Lines by kind and key, what could not be priced, tax and totals.
+        Lines by kind and, within a kind, in the order of the book; what could not be priced; tax
+        and totals.
     """
     part_lines, missing_parts = _part_lines(requirements, book)
     labour_lines, missing_labour = _labour_lines(labour, book)
@@ -201,8 +202,12 @@ def _part_lines(
             quantity = _in_unit(requirement.quantity, requirement.unit, part.unit)
             served.setdefault(part.key, (part, []))[1].append(_need(requirement, quantity))
     order = list(KINDS)
-    lines = [_part_line(part, needs, book.currency) for part, needs in served.values()]
-    lines.sort(key=lambda line: (order.index(line.kind), line.key))
+    lines = [
+        _part_line(part, served[part.key][1], book.currency)
+        for kind in order
+        for part in book.parts[kind]
+        if part.key in served
+    ]
     absent = [_unpriced(first, needs) for first, needs in missing.values()]
     absent.sort(key=lambda entry: (order.index(entry.kind), entry.description))
     return lines, absent
@@ -248,14 +253,15 @@ def _labour_lines(
     by_operation: dict[str, list[LabourRequirement]] = {}
     for requirement in labour:
         by_operation.setdefault(requirement.operation, []).append(requirement)
-    lines: list[Line] = []
-    missing: list[Unpriced] = []
-    for key in sorted(by_operation):
-        operation = book.labour.get(key)
-        if operation is None:
-            missing.append(_unpriced_labour(key, by_operation[key]))
-        else:
-            lines.append(_labour_line(operation, by_operation[key], book))
+    lines = [
+        _labour_line(operation, by_operation[key], book)
+        for key, operation in book.labour.items()
+        if key in by_operation
+    ]
+    missing = [
+        _unpriced_labour(key, by_operation[key])
+        for key in sorted(by_operation.keys() - book.labour.keys())
+    ]
     return lines, missing
 
 

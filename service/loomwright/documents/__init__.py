@@ -1,0 +1,1 @@
+"""Readable documents made from answers."""

@@ -1,0 +1,195 @@
+"""The answer for a job as plain JSON values, in a fixed order."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from loomwright.jobs.circuit_sources import SourceLoad
+from loomwright.jobs.priced_job import PricedJob
+from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.pricing.bill import Bill, Line, Need, Unpriced
+from loomwright.pricing.kinds import Attribute
+
+_KELVIN_AT_0_C = 273.15
+
+
+def answer_document(priced: PricedJob) -> dict[str, Any]:
+    """Return the answer for a job as plain JSON values.
+
+    Money and quantities are decimal strings; every other number is a number whose name ends in its
+    unit. The same job, book and tables give the same document.
+
+    Parameters
+    ----------
+    priced
+        The answer.
+
+    Returns
+    -------
+    dict
+        The document; the publications that it rests on are not in it.
+    """
+    vehicle = priced.job.vehicle
+    return {
+        "verdict": priced.verdict,
+        "title": priced.job.title,
+        "vehicle": {
+            "description": vehicle.description,
+            "drive": vehicle.drive,
+            "system_voltage_v": vehicle.system_voltage_v,
+        },
+        "power_sources": [_power_source(load) for load in priced.power_sources],
+        "circuits": [_circuit(entry) for entry in priced.circuits],
+        **bill_document(priced.bill),
+        "cautions": [{"key": key, "text": text} for key, text in priced.cautions],
+    }
+
+
+def bill_document(bill: Bill) -> dict[str, Any]:
+    """Return a bill as plain JSON values.
+
+    Parameters
+    ----------
+    bill
+        The bill.
+
+    Returns
+    -------
+    dict
+        Price book, lines, what is not priced, totals.
+    """
+    return {
+        "price_book": {"name": bill.price_book, "digest": bill.price_book_digest},
+        "currency": bill.currency,
+        "lines": [_line(number, line) for number, line in enumerate(bill.lines, start=1)],
+        "unpriced": [_unpriced(entry) for entry in bill.unpriced],
+        "parts_total": str(bill.parts_total),
+        "labour_total": str(bill.labour_total),
+        "net_total": str(bill.net_total),
+        "taxes": [
+            {
+                "name": tax.name,
+                "percent": format(tax.percent, "f"),
+                "base": str(tax.base),
+                "amount": str(tax.amount),
+            }
+            for tax in bill.taxes
+        ],
+        "total": str(bill.total),
+    }
+
+
+def _power_source(load: SourceLoad) -> dict[str, Any]:
+    return {
+        "key": load.source.key,
+        "description": load.source.description,
+        "tap_point": load.source.tap_point,
+        "system_voltage_v": load.source.system_voltage_v,
+        "load_current_a": load.load_current_a,
+        "greatest_current_a": load.source.greatest_current_a,
+        "verdict": load.verdict,
+    }
+
+
+def _circuit(entry: SizedCircuit) -> dict[str, Any]:
+    drop_v, kelvin = entry.voltage_drop_v, entry.conductor_temperature_k
+    answer, faults = entry.conductor_answer, entry.fuse_answer and entry.fuse_answer.faults
+    return {
+        "key": entry.circuit.key,
+        "description": entry.circuit.description,
+        "fed_from": entry.circuit.fed_from,
+        "verdict": entry.verdict,
+        "conductor_verdict": entry.conductor_verdict,
+        "fuse_verdict": entry.fuse_verdict,
+        "conductor": _conductor(entry),
+        "fuse": _fuse(entry),
+        "route_length_m": entry.circuit.route_length_m,
+        "load_current_a": entry.load_current_a,
+        "load_voltage_v": entry.load_voltage_v,
+        "voltage_drop_v": drop_v,
+        "voltage_drop_percent": None if drop_v is None else 100.0 * drop_v / entry.system_voltage_v,
+        "conductor_temperature_c": None if kelvin is None else kelvin - _KELVIN_AT_0_C,
+        "near_source_fault_a": faults.near_source_fault_a if faults else None,
+        "far_end_fault_a": faults.far_end_fault_a if faults else None,
+        "deciding_criterion": answer.deciding_criterion if answer else None,
+        "thickened_for": entry.thickened_for,
+        "conductor_reason": entry.decision,
+        "fuse_reason": entry.fuse_reason,
+    }
+
+
+def _conductor(entry: SizedCircuit) -> dict[str, Any] | None:
+    size = entry.conductor
+    if size is None:
+        return None
+    return {
+        "series": size.series,
+        "size": size.key,
+        "material": entry.circuit.conductor.material,
+        "insulation": entry.circuit.conductor.insulation,
+        "cross_section_mm2": round(size.cross_section_m2 * 1e6, 6),
+        "outside_diameter_mm": round(size.outside_diameter_m * 1e3, 6),
+    }
+
+
+def _fuse(entry: SizedCircuit) -> dict[str, Any] | None:
+    fuse = entry.fuse
+    if fuse is None:
+        return None
+    upstream = fuse.upstream_selectivity
+    return {
+        "fuse_type": fuse.fuse_type,
+        "rated_current_a": fuse.rated_current_a,
+        "rated_voltage_v": fuse.rated_voltage_v,
+        "breaking_capacity_a": fuse.breaking_capacity_a,
+        "lower_bound_a": fuse.window.lower_a,
+        "lower_rule": fuse.window.lower_rule,
+        "upper_bound_a": fuse.window.upper_a,
+        "upper_rule": fuse.window.upper_rule,
+        "upstream_selectivity": upstream.state if upstream else None,
+        "selective_up_to_a": upstream.selective_up_to_a if upstream else None,
+    }
+
+
+def _line(number: int, line: Line) -> dict[str, Any]:
+    return {
+        "number": number,
+        "kind": line.kind,
+        "key": line.key,
+        "description": line.description,
+        "quantity": format(line.quantity, "f"),
+        "unit": line.unit,
+        "unit_word": line.unit_word,
+        "unit_price": format(line.unit_price, "f"),
+        "total": str(line.total),
+        "reason": line.reason,
+        "needs": [_need(need) for need in line.needs],
+    }
+
+
+def _unpriced(entry: Unpriced) -> dict[str, Any]:
+    return {
+        "kind": entry.kind,
+        "description": entry.description,
+        "attributes": _attributes(entry.attributes),
+        "quantity": format(entry.quantity, "f"),
+        "unit": entry.unit,
+        "unit_word": entry.unit_word,
+        "reason": entry.reason,
+        "needs": [_need(need) for need in entry.needs],
+    }
+
+
+def _attributes(attributes: Mapping[str, Attribute]) -> dict[str, str]:
+    return {
+        name: value if isinstance(value, str) else format(value, "f")
+        for name, value in attributes.items()
+    }
+
+
+def _need(need: Need) -> dict[str, str]:
+    return {
+        "circuit": need.circuit,
+        "quantity": format(need.quantity, "f"),
+        "rule": need.rule,
+        "reason": need.reason,
+    }

@@ -1,0 +1,70 @@
+"""The plain-text answer: every figure of the answer stands on it, within its width."""
+
+import re
+from typing import Any
+
+import pytest
+
+from loomwright.documents.text import WIDTH, bill_text
+from loomwright.jobs.answer import answer_document
+from loomwright.jobs.demo import DEMO_JOBS, demo_job_document, demo_price_book_document
+from loomwright.jobs.job_document import job_from_document
+from loomwright.jobs.priced_job import priced_job
+from loomwright.pricing.price_book import price_book_from_document
+from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.load import tables
+
+
+def answer(job: dict[str, Any], book: dict[str, Any] | None = None) -> dict[str, Any]:
+    read = job_from_document(job, tables(), fuse_tables().types)
+    prices = price_book_from_document(book or demo_price_book_document())
+    return answer_document(priced_job(read, prices, tables(), fuse_tables()))
+
+
+def flowed(text: str) -> str:
+    return re.sub(r"\s+", " ", text)
+
+
+@pytest.mark.parametrize("name", DEMO_JOBS)
+def test_every_line_reason_and_caution_is_on_the_text(name: str) -> None:
+    document = answer(demo_job_document(name))
+    text = bill_text(document)
+    assert WIDTH < 100
+    assert max(len(line) for line in text.splitlines()) <= WIDTH
+    assert text.endswith("\n")
+    words = flowed(text)
+    for line in document["lines"]:
+        assert flowed(line["reason"]) in words
+        row = rf"^ *{line['number']}  .* {re.escape(line['quantity'])} {line['unit_word']} "
+        figures = rf"+{re.escape(line['unit_price'])} +{re.escape(line['total'])}$"
+        assert re.search(row + figures, text, re.MULTILINE), line
+    for caution in document["cautions"]:
+        assert flowed(caution["text"]) in words
+    for figure in ("parts_total", "labour_total", "net_total", "total"):
+        assert re.search(rf" {re.escape(document[figure])}$", text, re.MULTILINE)
+    assert re.search(rf"TOTAL EUR +{re.escape(document['total'])}$", text, re.MULTILINE)
+
+
+def test_columns_are_aligned() -> None:
+    text = bill_text(answer(demo_job_document("combustion_car")))
+    rows = [line for line in text.splitlines() if re.match(r"^ *\d+  \S", line)]
+    assert len(rows) > 20
+    assert {len(row) for row in rows} == {WIDTH}
+
+
+def test_a_number_stays_on_one_line_with_its_unit() -> None:
+    for name in DEMO_JOBS:
+        for line in bill_text(answer(demo_job_document(name))).splitlines():
+            assert not re.match(r"^ +(C|A|V|mm|mm2|%)\b", line)
+
+
+def test_what_is_not_priced_and_not_sized_is_said() -> None:
+    job = demo_job_document("combustion_car")
+    job["circuits"][0]["taps"] = [{"use": "moonlight", "quantity": 2}]
+    text = bill_text(answer(job))
+    assert "NOT PRICED" in text
+    assert "2 each, tap: use moonlight" in text
+    assert "Result: incomplete" in text
+    job["equipment"][0]["load_current"] = 2000
+    text = bill_text(answer(job))
+    assert "NOT SIZED (no_conductor: no_" in text
