@@ -87,7 +87,6 @@ def series_properties(
     section = np.array([size.cross_section_m2 for size in sizes])
     inner = np.array([size.conductor_diameter_m for size in sizes])
     outer = np.array([size.outside_diameter_m for size in sizes])
-    wall_section = 0.25 * np.pi * (outer**2 - inner**2)
     return SeriesProperties(
         sizes=sizes,
         material=material,
@@ -106,8 +105,7 @@ def series_properties(
                 [temperature_coefficient_20c_per_k(size, material) for size in sizes]
             ),
         ),
-        heat_capacity_j_per_mk=section * material.volumetric_heat_capacity_j_per_m3k
-        + wall_section * insulation.volumetric_heat_capacity_j_per_m3k,
+        heat_capacity_j_per_mk=section * material.volumetric_heat_capacity_j_per_m3k,
     )
 
 
@@ -136,7 +134,7 @@ def ambient_limits(
     Notes
     -----
     The time constant is that of the straight line through the rating: heat capacity times rise over
-    heat flow, with the whole insulation counted as heat capacity.
+    heat flow, with the metal alone counted as heat capacity, which errs to the safe side.
     """
     rating = properties.insulation.temperature_rating_k
     conductor, air = properties.conductor, tables.air

@@ -28,6 +28,11 @@ from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.heat import InsulatedConductor
 from loomwright.engineering.loaded_route import LoadedRoute, LoadedRouteState, solved_route
 from loomwright.engineering.network import constant_power_current_a
+from loomwright.engineering.short_circuit import (
+    adiabatic_constant,
+    adiabatic_k,
+    least_section_m2,
+)
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 
 Array = npt.NDArray[np.float64]
@@ -267,25 +272,22 @@ def _mechanical_utilisation(request: ConductorRequest, layout: _Layout) -> Array
 
 
 def _short_circuit_utilisation(request: ConductorRequest, layout: _Layout) -> Array:
-    """Return the adiabatic section over the section, 0 where no fault is stated.
-
-    References
-    ----------
-    IEC 60949: ``I**2 t = K**2 S**2 ln((final + beta) / (initial + beta))``, from the rating.
-    """
+    """Return the adiabatic section over the section, 0 where no fault is stated."""
     if request.fault_current_a is None or request.clearing_time_s is None:
         return np.zeros(1)
     material, insulation = request.material, request.insulation
-    beta = material.adiabatic_beta_k - 273.15
-    constant_squared = (
-        material.volumetric_heat_capacity_j_per_m3k
-        * (material.adiabatic_beta_k + 20.0)
-        / material.resistivity_20c_ohm_m
+    constant = adiabatic_constant(
+        material.resistivity_20c_ohm_m,
+        material.volumetric_heat_capacity_j_per_m3k,
+        material.adiabatic_beta_k,
     )
-    span = np.log(
-        (insulation.short_circuit_temperature_k + beta) / (insulation.temperature_rating_k + beta)
+    k = adiabatic_k(
+        constant,
+        material.adiabatic_beta_k,
+        insulation.temperature_rating_k,
+        insulation.short_circuit_temperature_k,
     )
-    least = request.fault_current_a * np.sqrt(request.clearing_time_s / (constant_squared * span))
+    least = least_section_m2(request.fault_current_a, request.clearing_time_s, k)
     return np.asarray(least / (layout.cross_section_m2 * layout.runs))
 
 

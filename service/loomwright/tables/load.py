@@ -77,7 +77,6 @@ def load_tables(folder: Traversable) -> Tables:
         ampacities=tuple(_ampacity(row) for row in read(specs.AMPACITIES)),
         factors=tuple(_factor(row) for row in read(specs.RATING_FACTORS)),
         air=_air(read(specs.AIR)),
-        fuse_types=MappingProxyType({}),
     )
 
 

@@ -157,7 +157,7 @@ class Air:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Tables:
-    """All tables, by key; made once when the process starts."""
+    """Tables of conductors and heat, by key; made once when the process starts."""
 
     sources: Mapping[str, Source]
     materials: Mapping[str, Material]
@@ -168,4 +168,3 @@ class Tables:
     ampacities: tuple[AmpacityRow, ...]
     factors: tuple[RatingFactor, ...]
     air: Air
-    fuse_types: Mapping[str, FuseType]
