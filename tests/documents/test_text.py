@@ -7,7 +7,7 @@ import pytest
 
 from loomwright.documents.text import WIDTH, bill_text
 from loomwright.jobs.answer import answer_document
-from loomwright.jobs.demo import DEMO_JOBS, demo_job_document, demo_price_book_document
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import priced_job
 from loomwright.pricing.price_book import price_book_from_document
@@ -17,7 +17,7 @@ from loomwright.tables.load import tables
 
 def answer(job: dict[str, Any], book: dict[str, Any] | None = None) -> dict[str, Any]:
     read = job_from_document(job, tables(), fuse_tables().types)
-    prices = price_book_from_document(book or demo_price_book_document())
+    prices = price_book_from_document(book or demo_price_book())
     return answer_document(priced_job(read, prices, tables(), fuse_tables()))
 
 
@@ -27,7 +27,7 @@ def flowed(text: str) -> str:
 
 @pytest.mark.parametrize("name", DEMO_JOBS)
 def test_every_line_reason_and_caution_is_on_the_text(name: str) -> None:
-    document = answer(demo_job_document(name))
+    document = answer(demo_job(name))
     text = bill_text(document)
     assert WIDTH < 100
     assert max(len(line) for line in text.splitlines()) <= WIDTH
@@ -46,7 +46,7 @@ def test_every_line_reason_and_caution_is_on_the_text(name: str) -> None:
 
 
 def test_columns_are_aligned() -> None:
-    text = bill_text(answer(demo_job_document("combustion_car")))
+    text = bill_text(answer(demo_job("combustion_car")))
     rows = [line for line in text.splitlines() if re.match(r"^ *\d+  \S", line)]
     assert len(rows) > 20
     assert {len(row) for row in rows} == {WIDTH}
@@ -54,12 +54,12 @@ def test_columns_are_aligned() -> None:
 
 def test_a_number_stays_on_one_line_with_its_unit() -> None:
     for name in DEMO_JOBS:
-        for line in bill_text(answer(demo_job_document(name))).splitlines():
+        for line in bill_text(answer(demo_job(name))).splitlines():
             assert not re.match(r"^ +(C|A|V|mm|mm2|%)\b", line)
 
 
 def test_what_is_not_priced_and_not_sized_is_said() -> None:
-    job = demo_job_document("combustion_car")
+    job = demo_job("combustion_car")
     job["circuits"][0]["taps"] = [{"use": "moonlight", "quantity": 2}]
     text = bill_text(answer(job))
     assert "NOT PRICED" in text

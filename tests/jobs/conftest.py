@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from loomwright.jobs.demo import demo_price_book_document
+from loomwright.jobs.demo_library import demo_price_book
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import PricedJob, priced_job
@@ -75,7 +75,7 @@ def small_job() -> Document:
 
 @pytest.fixture(scope="session")
 def demo_book() -> PriceBook:
-    return price_book_from_document(demo_price_book_document())
+    return price_book_from_document(demo_price_book())
 
 
 @pytest.fixture(scope="session")

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.jobs.demo import DEMO_JOBS, demo_job_document
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_document import job_from_document
 from loomwright.pricing.reading import DocumentError
@@ -149,21 +149,21 @@ def test_a_ring_of_circuits_is_refused(small_job: Document, read_job: Read) -> N
 
 
 def test_drops_along_a_chain_have_a_limit(read_job: Read) -> None:
-    document = demo_job_document("truck_24v")
+    document = demo_job("truck_24v")
     document["circuits"][0]["allowed_voltage_drop_percent"] = 20
     document["circuits"][1]["allowed_voltage_drop_percent"] = 12
     assert pointers(read_job, document) == ["/circuits/1/allowed_voltage_drop_percent"]
 
 
 def test_branches_of_one_block_share_a_fuse_type(read_job: Read) -> None:
-    document = demo_job_document("truck_24v")
+    document = demo_job("truck_24v")
     document["circuits"][2]["fuse_types"] = ["iso_8820_3_f"]
     assert pointers(read_job, document) == ["/circuits"]
 
 
 @pytest.mark.parametrize("name", DEMO_JOBS)
 def test_circuits_stand_after_the_one_that_feeds_them(read_job: Read, name: str) -> None:
-    document = demo_job_document(name)
+    document = demo_job(name)
     document["circuits"].reverse()
     job = read_job(document)
     seen = set(job.power_sources)
@@ -201,7 +201,7 @@ JSON_VALUES = st.recursive(
 
 @given(data=st.data(), value=JSON_VALUES)
 def test_any_json_is_read_or_refused(data: st.DataObject, value: object) -> None:
-    document = demo_job_document("combustion_car")
+    document = demo_job("combustion_car")
     member = data.draw(st.sampled_from(sorted(document)))
     if data.draw(st.booleans()) and isinstance(document[member], list):
         item = document[member][0]

@@ -17,7 +17,7 @@ from loomwright.engineering.conductor_choice import ConductorRequest, Segment
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.sizing import size_conductor
 from loomwright.jobs.answer import answer_document
-from loomwright.jobs.demo import DEMO_JOBS, demo_job_document, demo_price_book_document
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import PricedJob, priced_job
 from loomwright.pricing.price_book import price_book_from_document
@@ -77,7 +77,7 @@ def test_parts_and_hours_of_a_small_job_are_those_counted_by_hand(
 def test_a_demo_job_is_complete_and_its_totals_are_the_sum_of_its_lines(
     priced: Price, name: str
 ) -> None:
-    answer = priced(demo_job_document(name))
+    answer = priced(demo_job(name))
     bill = answer.bill
     assert answer.verdict == "complete"
     assert bill.unpriced == ()
@@ -88,7 +88,7 @@ def test_a_demo_job_is_complete_and_its_totals_are_the_sum_of_its_lines(
 
 @pytest.mark.parametrize("name", DEMO_JOBS)
 def test_no_fuse_on_a_demo_bill_is_above_its_conductor(priced: Price, name: str) -> None:
-    for entry in priced(demo_job_document(name)).circuits:
+    for entry in priced(demo_job(name)).circuits:
         assert entry.conductor_answer is not None
         assert entry.candidate is not None
         ampacity = float(entry.conductor_answer.candidates.ampacity_a[entry.candidate])
@@ -121,7 +121,7 @@ def test_the_conductor_is_the_one_that_the_engineering_answers(priced: Price) ->
         smallest_size=listed.conductors["12 AWG"],
     )
     expected = size_conductor(request, listed)
-    (entry,) = priced(demo_job_document("combustion_car")).circuits
+    (entry,) = priced(demo_job("combustion_car")).circuits
     assert expected.chosen is not None
     assert entry.conductor == expected.candidates.sizes[expected.chosen]
     assert entry.voltage_drop_v == pytest.approx(
@@ -132,10 +132,10 @@ def test_the_conductor_is_the_one_that_the_engineering_answers(priced: Price) ->
 
 
 def test_a_part_that_the_book_lacks_is_named_and_the_bill_still_comes(priced: Price) -> None:
-    full = priced(demo_job_document("combustion_car"))
-    document = demo_price_book_document()
+    full = priced(demo_job("combustion_car"))
+    document = demo_price_book()
     document["parts"] = [part for part in document["parts"] if part["kind"] != "fuse_holder"]
-    answer = priced(demo_job_document("combustion_car"), price_book_from_document(document))
+    answer = priced(demo_job("combustion_car"), price_book_from_document(document))
     assert answer.verdict == "incomplete"
     assert {entry.kind for entry in answer.bill.unpriced} == {"fuse_holder", "ring_terminal"}
     terminal = next(entry for entry in answer.bill.unpriced if entry.kind == "ring_terminal")
@@ -189,7 +189,7 @@ def test_nothing_is_invented_for_a_circuit_without_a_fuse(
 
 
 def test_nothing_is_built_behind_a_feeder_that_is_not_sized(priced: Price) -> None:
-    document = demo_job_document("truck_24v")
+    document = demo_job("truck_24v")
     # 0.1 % of 24 V is 0.024 V; the joints alone drop more.
     document["circuits"][0].update(allowed_voltage_drop_percent=0.1, joint_resistance=0.01)
     answer = priced(document)
@@ -232,7 +232,7 @@ def test_a_conductor_is_thickened_until_a_fuse_protects_it(
 
 
 def test_a_source_asked_for_too_much_is_named(priced: Price) -> None:
-    document = demo_job_document("hybrid_jump_start")
+    document = demo_job("hybrid_jump_start")
     document["power_sources"][0]["greatest_current"] = 10
     answer = priced(document)
     assert answer.verdict == "source_overloaded"
@@ -240,7 +240,7 @@ def test_a_source_asked_for_too_much_is_named(priced: Price) -> None:
 
 
 def test_a_circuit_that_charges_its_source_takes_nothing_from_it(priced: Price) -> None:
-    answer = priced(demo_job_document("van_second_battery"))
+    answer = priced(demo_job("van_second_battery"))
     by_key = {entry.circuit.key: entry for entry in answer.circuits}
     service = next(load for load in answer.power_sources if load.source.key == "service_battery")
     taken = [by_key[key].load_current_a or 0.0 for key in ("inverter_feed", "service_main")]
@@ -248,7 +248,7 @@ def test_a_circuit_that_charges_its_source_takes_nothing_from_it(priced: Price) 
 
 
 def test_a_main_carries_the_sum_of_its_branches(priced: Price) -> None:
-    answer = priced(demo_job_document("truck_24v"))
+    answer = priced(demo_job("truck_24v"))
     main, *branches = answer.circuits
     assert main.circuit.key == "cab_main"
     carried = sum(branch.load_current_a or 0.0 for branch in branches)
@@ -292,7 +292,7 @@ def test_an_error_of_the_engineering_names_the_circuit(small_job: Document, pric
 def test_cautions_follow_the_facts_of_the_job(
     priced: Price, name: str, called_for: set[str], not_called_for: set[str]
 ) -> None:
-    keys = [key for key, text in priced(demo_job_document(name)).cautions if text]
+    keys = [key for key, text in priced(demo_job(name)).cautions if text]
     assert len(keys) == len(set(keys))
     assert called_for <= set(keys)
     assert not not_called_for & set(keys)
@@ -300,22 +300,22 @@ def test_cautions_follow_the_facts_of_the_job(
 
 
 def test_figures_that_rest_on_memory_say_so(priced: Price) -> None:
-    provenances = priced(demo_job_document("combustion_car")).provenances
+    provenances = priced(demo_job("combustion_car")).provenances
     assert {"memory", "practice"} <= {row.checked for row in provenances}
 
 
 BYTES_PROGRAM = """
 import json, sys
 from loomwright.jobs.answer import answer_document
-from loomwright.jobs.demo import DEMO_JOBS, demo_job_document, demo_price_book_document
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import priced_job
 from loomwright.pricing.price_book import price_book_from_document
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
-book = price_book_from_document(demo_price_book_document())
+book = price_book_from_document(demo_price_book())
 for name in DEMO_JOBS:
-    job = job_from_document(demo_job_document(name), tables(), fuse_tables().types)
+    job = job_from_document(demo_job(name), tables(), fuse_tables().types)
     answer = answer_document(priced_job(job, book, tables(), fuse_tables()))
     sys.stdout.write(json.dumps(answer))
 """
@@ -334,7 +334,7 @@ def test_the_same_job_and_book_give_the_same_bytes_in_every_process() -> None:
     assert output("2") == first
 
 
-BOOK = price_book_from_document(demo_price_book_document())
+BOOK = price_book_from_document(demo_price_book())
 
 
 @settings(max_examples=25)
@@ -347,7 +347,7 @@ def test_a_longer_run_never_means_a_thinner_conductor_or_less_of_it(
     centimetres: int, more_centimetres: int, current_a: float
 ) -> None:
     def answered(length_m: float) -> PricedJob:
-        document = demo_job_document("hybrid_jump_start")
+        document = demo_job("hybrid_jump_start")
         document["equipment"][0]["load_current"] = current_a
         document["circuits"][0]["route"][1]["length"] = length_m
         job = job_from_document(document, tables(), fuse_tables().types)
@@ -370,7 +370,7 @@ def test_a_longer_run_never_means_a_thinner_conductor_or_less_of_it(
 
 
 def test_an_answer_is_plain_json_with_money_as_text(priced: Price) -> None:
-    document = answer_document(priced(demo_job_document("van_second_battery")))
+    document = answer_document(priced(demo_job("van_second_battery")))
     again = json.loads(json.dumps(document, allow_nan=False))
     assert again == document
     assert all(isinstance(line["total"], str) for line in document["lines"])

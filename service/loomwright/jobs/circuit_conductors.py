@@ -41,6 +41,16 @@ class CircuitConductor:
 def faults_of_circuit(circuit: Circuit) -> Iterator[None]:
     """Name the circuit in an error of the engineering that is raised inside.
 
+    Parameters
+    ----------
+    circuit
+        The circuit that is worked on.
+
+    Yields
+    ------
+    None
+        Once, for the work.
+
     Raises
     ------
     EngineeringError

@@ -57,8 +57,10 @@ def sized_circuits(
         The job.
     conductors
         Conductor of each circuit.
-    tables, fuse_tables
+    tables
         Tables of the engineering.
+    fuse_tables
+        Fuse tables of the engineering.
 
     Returns
     -------

@@ -20,8 +20,10 @@ def check_feeding(
     ----------
     job
         Reader of the job.
-    sources, readers
-        Readers of its sources and circuits.
+    sources
+        Readers of its sources.
+    readers
+        Readers of its circuits.
     circuits
         The circuits as read.
     """
@@ -66,10 +68,14 @@ def check_loads(
 
     Parameters
     ----------
-    readers, equipment
-        Readers of the equipment, and the equipment as read.
-    circuit_readers, circuits
-        Readers of the circuits, and the circuits as read.
+    readers
+        Readers of the equipment.
+    equipment
+        The equipment as read.
+    circuit_readers
+        Readers of the circuits.
+    circuits
+        The circuits as read.
     """
     keys = {circuit.key for circuit in circuits}
     feeding = {circuit.fed_from for circuit in circuits}

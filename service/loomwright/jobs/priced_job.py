@@ -53,8 +53,10 @@ def priced_job(job: Job, book: PriceBook, tables: Tables, fuse_tables: FuseTable
         The job.
     book
         Price book.
-    tables, fuse_tables
+    tables
         Tables of the engineering.
+    fuse_tables
+        Fuse tables of the engineering.
 
     Returns
     -------

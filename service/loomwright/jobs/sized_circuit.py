@@ -106,6 +106,11 @@ class SizedCircuit:
     def built(self) -> tuple[ConductorSize, str, float]:
         """Return conductor, fuse type and rating of a circuit that was sized.
 
+        Returns
+        -------
+        tuple
+            Conductor, key of the fuse type, rating [A].
+
         Raises
         ------
         ValueError

@@ -69,8 +69,10 @@ def product(left: Decimal, right: Decimal) -> Decimal:
 
     Parameters
     ----------
-    left, right
-        Factors of at most 50 digits each.
+    left
+        Factor of at most 50 digits.
+    right
+        Factor of at most 50 digits.
 
     Returns
     -------
