@@ -26,6 +26,7 @@ from loomwright.engineering.short_circuit import (
 )
 from loomwright.engineering.transient import (
     LumpedConductor,
+    heat_loss_w_per_m,
     lumped_conductor_in_air,
     steady_current_a,
     time_to_temperature_s,
