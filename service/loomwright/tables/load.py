@@ -8,6 +8,7 @@ from typing import Protocol, TypeVar
 
 from loomwright.tables import specs
 from loomwright.tables.read import (
+    CHECKED_MARKS,
     KELVIN_AT_0_C,
     TableError,
     package_folder,
@@ -64,6 +65,8 @@ def load_tables(folder: Traversable) -> Tables:
     for size in sizes:
         if size.diameter_provenance.source not in sources:
             raise TableError(f"conductor_sizes.csv: {size.key}: unknown diameter source")
+        if size.diameter_provenance.checked not in CHECKED_MARKS:
+            raise TableError(f"conductor_sizes.csv: {size.key}: unknown diameter mark")
     series = dict.fromkeys(size.series for size in sizes)
     return Tables(
         sources=MappingProxyType(sources),

@@ -1,7 +1,7 @@
 """Read one CSV under its spec, failing loudly with every fault at once."""
 
 import csv
-import math
+import re
 import tomllib
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
@@ -14,6 +14,8 @@ from loomwright.tables.specs import Column, Order, Row, TableSpec, grouped
 PROVENANCE_COLUMNS = ("note", "checked", "source", "locator")
 CHECKED_MARKS = frozenset({"page", "formula", "memory", "practice"})
 KELVIN_AT_0_C = 273.15
+# float() would also read "nan", "1_0", " 1" and the digits of other scripts.
+NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?")
 
 
 class TableError(ValueError):
@@ -64,7 +66,11 @@ def read_table(
         raise TableError(f"{spec.file}: header is {header}, expected {wanted}")
     raw = list(reader)
     faults: list[str] = []
-    rows = [_row(line, cells, spec, sources, faults) for line, cells in enumerate(raw, 2)]
+    rows = [
+        _row(line, cells, spec, sources, faults)
+        for line, cells in enumerate(raw, 2)
+        if _has_every_cell(line, cells, faults)
+    ]
     if not rows:
         faults.append("no rows")
     if not faults:
@@ -80,6 +86,16 @@ def read_table(
 def provenance_of(row: Row) -> Provenance:
     """Return where a row comes from."""
     return Provenance(str(row["source"]), str(row["locator"]), str(row["checked"]))
+
+
+def _has_every_cell(
+    line: int, cells: Mapping[str | None, str | list[str] | None], faults: list[str]
+) -> bool:
+    # DictReader puts cells beyond the header under None, and None into missing ones.
+    if None in cells or None in cells.values():
+        faults.append(f"line {line}: not as many cells as the header")
+        return False
+    return True
 
 
 def _row(
@@ -113,12 +129,11 @@ def _cell(
         return None
     if column.least is None or column.greatest is None:
         return text
-    try:
-        value = float(text)
-    except ValueError:
+    if not NUMBER.fullmatch(text):
         faults.append(f"line {line}: {column.name} is {text!r}, not a number")
         return None
-    if not math.isfinite(value) or not column.least <= value <= column.greatest:
+    value = float(text)
+    if not column.least <= value <= column.greatest:
         faults.append(
             f"line {line}: {column.name} is {text}, outside {column.least} to {column.greatest}"
         )
