@@ -283,7 +283,12 @@ def test_insulation_resistance_by_hand():
     assert float(resistance) == pytest.approx(0.551589, rel=1e-6)
 
 
-def test_slope_of_the_heat_flow_is_close_to_its_difference_quotient():
+def test_fit_of_the_air_table_stays_within_its_accuracy():
+    # 0.5 % is the accuracy stated for the figures of Incropera Table A.4.
+    assert heat.air_fit(TABLES.air).greatest_deviation < 0.005
+
+
+def test_slope_of_the_heat_flow_is_its_difference_quotient():
     _, conductor = one_of(properties_of("awg", "pvc_105"), "8 AWG")
 
     def flow(rise):
@@ -291,8 +296,33 @@ def test_slope_of_the_heat_flow_is_close_to_its_difference_quotient():
 
     slope = float(flow(40.0)[1])
     quotient = float((flow(40.01)[0] - flow(39.99)[0]) / 0.02)
-    # The derivative leaves out the change of air properties: a few per cent, as documented.
-    assert slope == pytest.approx(quotient, rel=0.05)
+    # Central difference over 0.02 K: its own error is of the order of 1e-8.
+    assert slope == pytest.approx(quotient, rel=1e-6)
+
+
+def test_without_current_the_conductor_is_at_ambient():
+    _, conductor = one_of(properties_of("awg", "pvc_105"), "8 AWG")
+    solved = heat.steady_temperature(0.0, kelvin(40.0), conductor, TABLES.air)
+    assert float(solved.conductor_temperature_k) == pytest.approx(kelvin(40.0), abs=1e-6)
+
+
+@given(st.lists(st.tuples(st.floats(1e-3, 0.1), st.floats(0.1, 150.0)), min_size=1, max_size=5))
+def test_numbers_of_an_array_are_those_of_its_elements(rows):
+    diameter, rise = (np.array(column) for column in zip(*rows, strict=True))
+    ambient = kelvin(20.0)
+    rayleigh = heat.rayleigh_number(diameter, ambient + rise, ambient, 1.75e-5, 0.7241)
+    nusselt = heat.nusselt_number_churchill_chu(rayleigh, 0.7241)
+    wall = heat.insulation_resistance_km_per_w(diameter, 1.5 * diameter, 5.0)
+    for index, (one_diameter, one_rise) in enumerate(rows):
+        alone = heat.rayleigh_number(one_diameter, ambient + one_rise, ambient, 1.75e-5, 0.7241)
+        assert rayleigh[index] == pytest.approx(alone, rel=1e-12)
+        assert nusselt[index] == pytest.approx(
+            heat.nusselt_number_churchill_chu(alone, 0.7241), rel=1e-12
+        )
+        assert wall[index] == pytest.approx(
+            float(heat.insulation_resistance_km_per_w(one_diameter, 1.5 * one_diameter, 5.0)),
+            rel=1e-12,
+        )
 
 
 def test_current_beyond_thermal_runaway_is_refused():

@@ -82,7 +82,7 @@ AIRCRAFT = aircraft_series()
 
 @pytest.mark.parametrize("case", case_parameters("conductors/faa_worked"))
 def test_faa_worked_example(case):
-    # The circular's drops are at 20 C: a tenth of a millisecond of load in a million seconds heats nothing.
+    # The circular's drops are at 20 C: so short a load in a million seconds heats nothing.
     values, expected = case["given"], case["expected"]
     answer = size_conductor(
         request(
