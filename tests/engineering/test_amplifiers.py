@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from loomwright.engineering import amplifiers, levels
+from loomwright.engineering.cautions import CAUTIONS
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.output_estimate import output_estimate
 from loomwright.engineering.output_request import OutputRequest
@@ -16,7 +17,6 @@ from loomwright.engineering.output_words import (
     BOUND_PREMISES,
     BOUNDS,
     BURST_BOUNDS,
-    CAUTIONS,
     CTA_2006_BOUNDS,
     RERATINGS,
     VERDICTS,

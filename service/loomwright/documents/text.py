@@ -161,5 +161,7 @@ def _cautions(cautions: Sequence[Mapping[str, Any]]) -> list[str]:
 def _wrapped(text: str, indent: str, width: int = WIDTH) -> list[str]:
     # A number stays on one line with its unit; textwrap breaks at ASCII white space alone.
     held = _NUMBER_AND_UNIT.sub("\\1\u00a0\\2", text)
-    lines = textwrap.wrap(held, width, initial_indent=indent, subsequent_indent=indent)
+    lines = textwrap.wrap(
+        held, width, initial_indent=indent, subsequent_indent=indent, break_on_hyphens=False
+    )
     return [line.replace("\u00a0", " ") for line in lines]

@@ -12,8 +12,9 @@ CAUTIONS = MappingProxyType(
             "Isolate the battery as the vehicle maker describes before work; fit the fuse last."
         ),
         "fuse_at_source": (
-            "Fuse the positive conductor as near the source as practicable; the fuse protects the "
-            "conductor, not the equipment."
+            "Fuse the positive conductor as near the source as practicable; what lies before the "
+            "fuse is unprotected and needs a sheath and support. The fuse protects the conductor, "
+            "not the equipment."
         ),
         "fuse_not_above_conductor": "Never fit a fuse larger than the conductor can bear.",
         "high_voltage": (
@@ -36,8 +37,8 @@ CAUTIONS = MappingProxyType(
             "Aluminium needs terminals, compound and torque made for it; keep it out of wet places."
         ),
         "parallel_runs": (
-            "Parallel runs must be equal in length, size and terminal, and each needs protection "
-            "that clears a fault in one run."
+            "Parallel runs must be equal in length, size and terminal; a fault in one of them is "
+            "fed from both ends, so each needs protection that clears it."
         ),
         "chassis_return": (
             "Ground to bare, clean metal at a point the vehicle maker allows; measure the drop of "
@@ -47,20 +48,97 @@ CAUTIONS = MappingProxyType(
             "The load takes more than half of what the circuit can deliver at all; small faults "
             "will let the voltage collapse."
         ),
-        "figures_from_memory": (
-            "Some figures rest on values recalled, not seen in the published table; the sources "
-            "say which."
+        # The fuse and what is known of it.
+        "opening_times_from_memory": (
+            "The opening times are recalled, not seen on a page: compare them with the published "
+            "curve of the fuse at hand before relying on a margin."
         ),
         "outside_published_curve": (
-            "Part of the time-current curve is not published; nothing is claimed there."
+            "The fault exceeds the last published point of the time-current curve; from there on "
+            "the let-through of that point is assumed (common practice, no source)."
         ),
+        "ambient_factor_low_confidence": (
+            "The re-rating of a fuse with ambient is a typical slope; no standard prints a figure."
+        ),
+        "higher_voltage_variant": (
+            "Fit the variant with the rated voltage stated; the common one of the same shape is "
+            "rated too low for this system."
+        ),
+        "warm_battery": (
+            "The internal resistance follows from the cold-cranking test at -18 C; a warm battery "
+            "has about half and delivers about twice the near-source fault."
+        ),
+        "cyclic_load": (
+            "Opening times hold from cold; repeated peaks age a fuse, so allow margin above the "
+            "bound."
+        ),
+        "rating_above_ampacity": (
+            "Ratings above the ampacity were looked at; the load itself must stay at or below the "
+            "ampacity."
+        ),
+        "breaking_capacity_exceeded": (
+            "A dead short at the fuse can exceed the breaking capacity of a type listed as "
+            "fitting; such a fuse may fail to quench the arc."
+        ),
+        "road_vehicle_position": (
+            "The lengths given are rules for boats; for road vehicles they are no more than "
+            "guidance."
+        ),
+        # Amplifiers and loudspeakers.
         "hearing": (
-            "Sound at these levels damages hearing within minutes; set gains with ear protection "
-            "and inform the customer."
+            "Sound above 85 dB damages hearing: set gains with ear protection, keep within the "
+            "permitted exposure and inform the customer."
         ),
         "amplifier_heat": "Leave free air around the amplifier for the heat stated.",
-        "short_bursts": (
-            "A fuse carries short bursts above its rating; do not size conductors on that."
+        "free_field_level": (
+            "The level holds in a free field; a cabin raises the bass and heat in the voice coil "
+            "lowers the level."
+        ),
+        "common_practice_factors": (
+            "Fuse loading, rail utilisation and idle draw are common practice without a source; a "
+            "measurement outweighs them."
+        ),
+        "claim_conditions_unknown": (
+            "The claim names no supply voltage or load impedance and is taken as printed."
+        ),
+        "claim_in_bursts_only": (
+            "The claim is out of reach on a sustained sine; bursts of music shorter than 0.15 s "
+            "can reach it."
+        ),
+        "source_limits_output": (
+            "The source and its route cannot deliver the rated current of the fuse."
+        ),
+        "outside_cta_2006_scope": (
+            "CTA-2006 is written for 12 V systems and outputs above 5 W; the normalised figure is "
+            "for comparison only."
+        ),
+        # A whole job.
+        "jump_start_post": (
+            "Use the jump-start post only as the vehicle maker allows, within the current he "
+            "states; some posts are for starting aid alone."
+        ),
+        "two_sources": (
+            "The vehicle has more than one source: isolate each one, and fuse a conductor between "
+            "two batteries at both ends."
+        ),
+        "battery_in_series": (
+            "Never feed a 12 V load from one battery of a 24 V pair; it drives the pair out of "
+            "balance. Use a converter."
+        ),
+        "battery_in_living_space": (
+            "A battery in a closed space needs secure fixing, covered terminals and the venting "
+            "that its maker asks for."
+        ),
+        "mains_output": (
+            "The output of an inverter is lethal mains voltage: its wiring and protection are "
+            "licensed electrical work."
+        ),
+        "combustion_heater": (
+            "Exhaust gas kills: lead the heater's exhaust and intake outside as its maker says, "
+            "and fit a carbon monoxide alarm."
+        ),
+        "behind_the_panel": (
+            "Look behind a panel before drilling: harnesses, pipes, fuel lines and airbags."
         ),
     }
 )

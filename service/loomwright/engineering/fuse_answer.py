@@ -186,19 +186,12 @@ class PositionAnswer:
 
 
 @dataclass(frozen=True, slots=True)
-class Caution:
-    """A caution with a stable key."""
-
-    key: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
 class FuseAnswer:
     """The answer for one circuit.
 
     ``chosen_type`` and ``rated_current_a`` are those of the first wanted type that fits.
-    ``window`` holds the bounds that all types share; each type adds its own.
+    ``window`` holds the bounds that all types share; each type adds its own. ``cautions`` are keys
+    of ``CAUTIONS``.
     """
 
     verdict: str
@@ -217,5 +210,5 @@ class FuseAnswer:
     damage_initial_temperature_k: float
     overload_temperature_k: float
     short_circuit_temperature_k: float
-    cautions: tuple[Caution, ...]
+    cautions: tuple[str, ...]
     provenances: tuple[Provenance, ...]

@@ -1,62 +1,15 @@
-"""What an installer must be told beside the figures of a fuse."""
+"""Which cautions an installer must read beside the figures of a fuse."""
 
-from loomwright.engineering.fuse_answer import Caution, FuseTypeAnswer
+from loomwright.engineering.fuse_answer import FuseTypeAnswer
+from loomwright.engineering.fuse_coordination import BY_CONSTANT_I2T
 from loomwright.engineering.fuse_request import BOAT_RULES, FuseRequest
 
 NOTICEABLE_FACTOR_CHANGE = 0.005
 
-CURVE_FROM_MEMORY = Caution(
-    "opening_times_from_memory",
-    "The opening times are recalled, not seen on a page: compare them with the published curve of "
-    "the fuse at hand before relying on a margin.",
-)
-FUSE_AT_SOURCE = Caution(
-    "fuse_at_source",
-    "Isolate the battery before work. Mount the fuse as near to the source as practicable; the "
-    "conductor before it is unprotected and needs a sheath and support.",
-)
-AMBIENT_FACTOR = Caution(
-    "ambient_factor_low_confidence",
-    "The re-rating of a fuse with ambient is a typical slope; no standard prints a figure.",
-)
-VOLTAGE_VARIANT = Caution(
-    "higher_voltage_variant",
-    "Fit the variant with the rated voltage stated; the common one of the same shape is rated too "
-    "low for this system.",
-)
-WARM_BATTERY = Caution(
-    "warm_battery",
-    "The internal resistance follows from the cold-cranking test at -18 C; a warm battery has "
-    "about half and delivers about twice the near-source fault.",
-)
-CYCLIC_LOAD = Caution(
-    "cyclic_load",
-    "Opening times hold from cold; repeated peaks age a fuse, so allow margin above the bound.",
-)
-ABOVE_AMPACITY = Caution(
-    "rating_above_ampacity",
-    "Ratings above the ampacity were looked at; the load itself must stay at or below the "
-    "ampacity.",
-)
-PARALLEL_CONDUCTORS = Caution(
-    "parallel_conductors",
-    "A fault in one of several parallel conductors is fed from both ends; the currents are taken "
-    "as equally shared.",
-)
-BREAKING_CAPACITY_EXCEEDED = Caution(
-    "breaking_capacity_exceeded",
-    "A dead short at the fuse can exceed the breaking capacity of a type listed as fitting; such a "
-    "fuse may fail to quench the arc.",
-)
-ROAD_POSITION = Caution(
-    "road_vehicle_position",
-    "The lengths given are rules for boats; for road vehicles they are no more than guidance.",
-)
 
-
-def cautions_of(
+def fuse_cautions(
     request: FuseRequest, types: tuple[FuseTypeAnswer, ...], ambient_factor: float
-) -> tuple[Caution, ...]:
+) -> tuple[str, ...]:
     """Return the cautions that go with one answer.
 
     Parameters
@@ -70,30 +23,33 @@ def cautions_of(
 
     Returns
     -------
-    tuple of Caution
-        Always with the one on the place of the fuse.
+    tuple of str
+        Keys of ``CAUTIONS``; always with those on the place and the size of the fuse.
     """
-    from_memory = any(
-        answer.curve_provenance is not None and answer.curve_provenance.checked == "memory"
-        for answer in types
-    )
-    applies = (
-        (FUSE_AT_SOURCE, True),
-        (CURVE_FROM_MEMORY, from_memory),
-        (AMBIENT_FACTOR, abs(ambient_factor - 1.0) > NOTICEABLE_FACTOR_CHANGE),
-        (VOLTAGE_VARIANT, any(answer.is_higher_voltage_variant for answer in types)),
-        (WARM_BATTERY, request.source.internal_resistance_is_cold),
-        (CYCLIC_LOAD, request.load.on_time_s is not None),
-        (ABOVE_AMPACITY, request.options.rating_may_exceed_ampacity),
-        (PARALLEL_CONDUCTORS, request.conductor.parallel_conductors > 1),
-        (
-            BREAKING_CAPACITY_EXCEEDED,
-            any(
-                answer.rated_current_a is not None
-                and answer.lacking_resistance_before_fuse_ohm is not None
-                for answer in types
-            ),
+    fitting = [answer for answer in types if answer.rated_current_a is not None]
+    applies = {
+        "defer_to_maker": True,
+        "isolate_battery": True,
+        "fuse_at_source": True,
+        "fuse_not_above_conductor": True,
+        "opening_times_from_memory": any(
+            answer.curve_provenance is not None and answer.curve_provenance.checked == "memory"
+            for answer in types
         ),
-        (ROAD_POSITION, request.placement.rules not in BOAT_RULES),
-    )
-    return tuple(caution for caution, holds in applies if holds)
+        "outside_published_curve": any(
+            answer.coordination is not None
+            and answer.coordination.beyond_published_curve == BY_CONSTANT_I2T
+            for answer in fitting
+        ),
+        "ambient_factor_low_confidence": abs(ambient_factor - 1.0) > NOTICEABLE_FACTOR_CHANGE,
+        "higher_voltage_variant": any(answer.is_higher_voltage_variant for answer in types),
+        "warm_battery": request.source.internal_resistance_is_cold,
+        "cyclic_load": request.load.on_time_s is not None,
+        "rating_above_ampacity": request.options.rating_may_exceed_ampacity,
+        "parallel_runs": request.conductor.parallel_conductors > 1,
+        "breaking_capacity_exceeded": any(
+            answer.lacking_resistance_before_fuse_ohm is not None for answer in fitting
+        ),
+        "road_vehicle_position": request.placement.rules not in BOAT_RULES,
+    }
+    return tuple(key for key, holds in applies.items() if holds)

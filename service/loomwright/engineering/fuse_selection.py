@@ -19,7 +19,7 @@ from loomwright.engineering.fuse_answer import (
     FuseWindow,
     PositionAnswer,
 )
-from loomwright.engineering.fuse_cautions import cautions_of
+from loomwright.engineering.fuse_cautions import fuse_cautions
 from loomwright.engineering.fuse_circuit import Circuit, circuit_of, position_of
 from loomwright.engineering.fuse_coordination import (
     FuseSet,
@@ -121,7 +121,7 @@ def size_fuse(request: FuseRequest, tables: FuseTables) -> FuseAnswer:
         damage_initial_temperature_k=circuit.curve.initial_temperature_k,
         overload_temperature_k=conductor.overload_temperature_k,
         short_circuit_temperature_k=conductor.short_circuit_temperature_k,
-        cautions=cautions_of(request, types, circuit.ambient_factor),
+        cautions=fuse_cautions(request, types, circuit.ambient_factor),
         provenances=_provenances(circuit.fuses, request.conductor.ampacity_provenance),
     )
 

@@ -330,7 +330,7 @@ def _cautions(
     programme_level_db: Number | None,
     full_w: Number,
 ) -> tuple[str, ...]:
-    found = ["common_practice_factors"]
+    found = ["common_practice_factors", "amplifier_heat"]
     claim = played.claim_here_w
     if claim is not None:
         if request.claim_supply_voltage_v is None or request.claim_load_impedance_ohm is None:

@@ -53,24 +53,6 @@ CTA_2006_BOUNDS: Mapping[str, str] = MappingProxyType(
         "fuse_and_efficiency": BOUNDS["fuse_and_efficiency"],
     }
 )
-CAUTIONS: Mapping[str, str] = MappingProxyType(
-    {
-        "hearing": "The level on programme exceeds 85 dB: wear hearing protection and keep within"
-        " the permitted exposure.",
-        "free_field_level": "The level holds in a free field; a cabin raises the bass and heat in"
-        " the voice coil lowers the level.",
-        "common_practice_factors": "Fuse loading, rail utilisation and idle draw are common"
-        " practice without a source; a measurement outweighs them.",
-        "claim_conditions_unknown": "The claim names no supply voltage or load impedance and is"
-        " taken as printed.",
-        "claim_in_bursts_only": "The claim is out of reach on a sustained sine; bursts of music"
-        " shorter than 0.15 s can reach it.",
-        "source_limits_output": "The source and its route cannot deliver the rated current of the"
-        " fuse.",
-        "outside_cta_2006_scope": "CTA-2006 is written for 12 V systems and outputs above 5 W; the"
-        " normalised figure is for comparison only.",
-    }
-)
 
 
 def bound_reason(bound: str, key: str) -> str:

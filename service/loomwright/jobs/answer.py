@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
+from loomwright.engineering.cautions import CAUTIONS
 from loomwright.jobs.circuit_sources import SourceLoad
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.sized_circuit import SizedCircuit
@@ -40,7 +41,7 @@ def answer_document(priced: PricedJob) -> dict[str, Any]:
         "power_sources": [_power_source(load) for load in priced.power_sources],
         "circuits": [_circuit(entry) for entry in priced.circuits],
         **bill_document(priced.bill),
-        "cautions": [{"key": key, "text": text} for key, text in priced.cautions],
+        "cautions": [{"key": key, "text": CAUTIONS[key]} for key in priced.cautions],
     }
 
 

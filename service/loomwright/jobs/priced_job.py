@@ -28,7 +28,7 @@ class PricedJob:
 
     ``verdict`` is ``complete``; ``incomplete`` where a circuit is not sized or something is not
     priced; ``source_overloaded`` where a source is asked for more than its maker allows, whatever
-    else. ``cautions`` are pairs of key and text.
+    else. ``cautions`` are keys of ``CAUTIONS``.
     """
 
     job: Job
@@ -36,7 +36,7 @@ class PricedJob:
     circuits: tuple[SizedCircuit, ...]
     power_sources: tuple[SourceLoad, ...]
     bill: Bill
-    cautions: tuple[tuple[str, str], ...]
+    cautions: tuple[str, ...]
     provenances: tuple[Provenance, ...]
 
 
@@ -92,17 +92,13 @@ def _verdict(sized: tuple[SizedCircuit, ...], loads: tuple[SourceLoad, ...], bil
     return COMPLETE
 
 
-def _cautions(
-    job: Job, sized: tuple[SizedCircuit, ...], tables: Tables
-) -> tuple[tuple[str, str], ...]:
-    """Return the cautions of the job, then those of its fuses, each key once."""
-    found = dict(cautions_of_job(job, tables))
+def _cautions(job: Job, sized: tuple[SizedCircuit, ...], tables: Tables) -> tuple[str, ...]:
+    """Return the cautions of the job, then those of its fuses, each once."""
+    found = dict.fromkeys(cautions_of_job(job, tables))
     for entry in sized:
         if entry.fuse_answer is not None:
-            for caution in entry.fuse_answer.cautions:
-                if caution.key not in OF_NO_USE_ON_A_BILL:
-                    found.setdefault(caution.key, caution.text)
-    return tuple(found.items())
+            found.update(dict.fromkeys(entry.fuse_answer.cautions))
+    return tuple(key for key in found if key not in OF_NO_USE_ON_A_BILL)
 
 
 def _provenances(

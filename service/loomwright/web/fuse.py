@@ -28,7 +28,13 @@ from loomwright.engineering.sizing import size_conductor
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance, Tables
-from loomwright.web.answers import ENGINE_VERSION, json_response, sources_of, working_of
+from loomwright.web.answers import (
+    ENGINE_VERSION,
+    cautions_of,
+    json_response,
+    sources_of,
+    working_of,
+)
 from loomwright.web.requests import loaded
 from loomwright.web.route import DEFAULT_ZONE, request_fields, segments_of
 from loomwright.web.schemas.fuse import SizeFuseRequest
@@ -217,7 +223,7 @@ def fuse_document(
         "faults": _faults(answer),
         "position": _position(answer),
         "damage_curve": _damage_curve(answer),
-        "cautions": _cautions(answer),
+        "cautions": cautions_of(answer.cautions),
         "sources": _sources(answer.provenances),
         "engine_version": ENGINE_VERSION,
     }
@@ -380,10 +386,6 @@ def _damage_curve(answer: FuseAnswer) -> list[dict[str, Any]]:
         {"current_a": _digits(point.current_a), "damage_time_s": _digits(point.damage_time_s)}
         for point in answer.damage_curve
     ]
-
-
-def _cautions(answer: FuseAnswer) -> list[dict[str, str]]:
-    return [{"key": caution.key, "text": caution.text} for caution in answer.cautions]
 
 
 @lru_cache(maxsize=1024)

@@ -11,7 +11,6 @@ from loomwright.engineering.output_estimate import output_estimate
 from loomwright.engineering.output_request import OutputRequest
 from loomwright.engineering.output_words import (
     BURST_BOUNDS,
-    CAUTIONS,
     RERATINGS,
     VERDICTS,
     bound_reason,
@@ -20,7 +19,13 @@ from loomwright.engineering.output_working import output_working
 from loomwright.tables.audio_load import audio_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
-from loomwright.web.answers import ENGINE_VERSION, json_response, sources_of, working_of
+from loomwright.web.answers import (
+    ENGINE_VERSION,
+    cautions_of,
+    json_response,
+    sources_of,
+    working_of,
+)
 from loomwright.web.requests import loaded
 from loomwright.web.route import request_fields
 from loomwright.web.schemas.output import EstimateRealOutputRequest
@@ -106,7 +111,7 @@ def output_document(
     dict
         As the schema ``EstimateRealOutputAnswer`` describes.
     """
-    document = {
+    document: dict[str, Any] = {
         "verdict": estimate.claim_verdict or "output_estimated",
         "input": {
             "fuse_rating_total_a": _digits(estimate.fuse_rating_total_a),
@@ -152,7 +157,7 @@ def output_document(
             "bound": estimate.cta_2006_bound,
         },
         "sound": _sound(estimate),
-        "cautions": [{"key": key, "text": CAUTIONS[key]} for key in estimate.cautions],
+        "cautions": cautions_of(estimate.cautions),
         "sources": _sources(estimate.provenances),
         "engine_version": ENGINE_VERSION,
     }
