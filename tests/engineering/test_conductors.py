@@ -97,6 +97,25 @@ def test_nec_table_8(case):
     )
 
 
+@pytest.mark.parametrize(
+    "case",
+    [
+        pytest.param(case, id=case["id"])
+        for case in case_list("conductors/nec_table_8")
+        if case["given"]["strands"] > 1
+    ],
+)
+def test_nec_table_8_stranded_rows_by_the_awg_series(case):
+    number, material = case["given"]["gauge_number"], TABLES.materials[case["given"]["material"]]
+    size = TABLES.conductors[f"{number} AWG" if number > 0 else f"{1 - number}/0 AWG"]
+    resistance = resistance_at_celsius(
+        conductors.resistance_20c_ohm_per_m(size, material, COPPER), material, 75.0
+    )
+    assert resistance / OHM_PER_M_OF_OHM_PER_KFT == within(
+        case, case["expected"]["resistance_ohm_per_kft"]
+    )
+
+
 @pytest.mark.parametrize("case", case_parameters("conductors/nec_table_8_coated"))
 def test_nec_table_8_coated_column_by_strand_diameter(case):
     values = case["given"]

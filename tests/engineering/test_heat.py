@@ -116,6 +116,12 @@ def test_printed_value_differs_from_its_own_inputs(case):
     assert abs(case["given"]["printed"] / value - 1.0) > 0.014
 
 
+def test_churchill_chu_by_hand_at_another_prandtl_number():
+    # Incropera eq. 9.34 at Pr = 0.0559, Ra = 1e6: 10**(9/16) = 3.651741, 4.651741**(8/27) =
+    # 1.576929, (0.60 + 3.87 / 1.576929)**2 = 9.327758. Air alone would hardly feel the exponents.
+    assert heat.nusselt_number_churchill_chu(1e6, 0.0559) == pytest.approx(9.327758, rel=1e-6)
+
+
 @pytest.mark.parametrize("case", case_parameters("heat/table_5_105c"))
 def test_heat_balance_against_table_5(case):
     values, tolerance = case["given"], case["tolerance"]

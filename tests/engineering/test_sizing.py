@@ -346,6 +346,28 @@ def test_published_bundling_lowers_both_ampacities():
     )
 
 
+def test_parallel_runs_fill_the_bundle_themselves():
+    # ABYC E-11: 0.7 for 3 conductors, 0.6 for 4; a second run makes 4 of 3.
+    candidates = size_conductor(
+        request(segments=(Segment(3.0, 303.15, 3),), greatest_parallel_runs=2), TABLES
+    ).candidates
+    count = len(TABLES.series["awg"])
+    for ampacity in (candidates.heat_ampacity_a, candidates.published_ampacity_a[1:]):
+        single, double = ampacity[: count - 1], ampacity[count : 2 * count - 1]
+        np.testing.assert_allclose(double / single, 2.0 * 0.6 / 0.7, rtol=1e-12)
+
+
+def test_least_favourable_segment_decides_both_ampacities():
+    places = (Segment(1.0, 303.15), Segment(1.0, 353.15, 1, True))
+    both, cool, hot = (
+        size_conductor(request(segments=segments), TABLES).candidates
+        for segments in (places, places[:1], places[1:])
+    )
+    np.testing.assert_array_equal(both.published_ampacity_a, hot.published_ampacity_a)
+    np.testing.assert_array_equal(both.heat_ampacity_a, hot.heat_ampacity_a)
+    assert (hot.published_ampacity_a[1:] < cool.published_ampacity_a[1:]).all()
+
+
 def test_chassis_return_counts_one_conductor_and_the_chassis():
     current, chassis = 25.0, 0.004
     two_ways = size_conductor(request(), TABLES).candidates

@@ -149,6 +149,8 @@ def test_records_are_in_coherent_si():
     assert loaded.materials["copper"].volumetric_heat_capacity_j_per_m3k == pytest.approx(3.45e6)
     assert loaded.insulations["pvc_105"].temperature_rating_k == pytest.approx(378.15)
     assert loaded.zones["open_air_30_c"].ambient_temperature_k == pytest.approx(303.15)
+    engine_spaces = {key for key, zone in loaded.zones.items() if zone.engine_space}
+    assert engine_spaces == {"engine_compartment", "engine_space_50_c"}
     assert loaded.air.kinematic_viscosity_m2_per_s[2] == pytest.approx(15.89e-6)
     (row,) = (
         row
