@@ -224,8 +224,6 @@ def test_current_load_at_the_greatest_length_has_the_allowed_drop(request):
 @MODERATE
 @given(requests(load=st.fixed_dictionaries({"load_power_w": st.floats(5.0, 2000.0)})))
 def test_power_load_within_its_greatest_length_keeps_the_drop(request):
-    # For a power load the length is stated at the conductor temperature solved at the route's own
-    # length, so the two agree where that length is the greatest one.
     candidates = size_conductor(request, TABLES).candidates
     known = candidates.operating_point_exists & ~np.isnan(candidates.conductor_temperature_k)
     drop_ok = candidates.voltage_drop_v <= request.allowed_voltage_drop_v
@@ -234,12 +232,6 @@ def test_power_load_within_its_greatest_length_keeps_the_drop(request):
     assert (drop_ok == length_ok)[known & ~near].all()
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="the greatest length of a power load takes the resistance at the temperature of the "
-    "route's own current, or of the cold circuit where that collapses; the current at the allowed "
-    "drop is greater, so the stated length is too long",
-)
 @pytest.mark.parametrize("size", ["12 AWG", "8 AWG", "1/0 AWG"])
 def test_power_load_at_the_greatest_length_has_the_allowed_drop(size):
     request = ConductorRequest(

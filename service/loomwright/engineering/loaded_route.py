@@ -13,14 +13,18 @@ import numpy.typing as npt
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.heat import InsulatedConductor
 from loomwright.engineering.network import constant_power_current_a
-from loomwright.engineering.temperature_curve import rise_on_curve_k
+from loomwright.engineering.temperature_curve import (
+    CurveTable,
+    rise_and_slope_on_curve_k,
+    rise_on_curve_k,
+)
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-# On Newton's step: the one after it would be of the order of its square, and the resistance is
-# moved along by this last step before it is used.
-RELATIVE_TOLERANCE = 1e-5
+# On Newton's step: the one after it would be of the order of its square, 1e-7, and the resistance
+# is moved along by this last step before it is used.
+RELATIVE_TOLERANCE = 3e-4
 GREATEST_ITERATIONS = 60
 REFERENCE_TEMPERATURE_K = 293.15
 
@@ -46,8 +50,8 @@ class LoadedRoute:
         Of each segment [K].
     share_per_ampere
         Share of the cap current that one ampere of load current is to one run [1/A].
-    temperature_curve
-        Rise above ambient on that share, see ``temperature_curve`` [K].
+    curves
+        Rise above ambient on that share [K].
     """
 
     supply_voltage_v: float
@@ -58,7 +62,7 @@ class LoadedRoute:
     weighted_length_m: Array
     ambient_temperature_k: Array
     share_per_ampere: Array
-    temperature_curve: Array
+    curves: CurveTable
 
 
 @dataclass(slots=True)
@@ -100,84 +104,103 @@ def solved_route(route: LoadedRoute) -> LoadedRouteState:
     EngineeringError
         ``operating_point_not_converged`` with iterations and residual.
     """
+    conductor = route.conductor
+    at_20c = route.weighted_length_m * conductor.resistance_20c_ohm_per_m
+    per_kelvin = at_20c * conductor.temperature_coefficient_20c_per_k
+    ambient_rise = route.ambient_temperature_k - REFERENCE_TEMPERATURE_K
+    cold = np.add.reduce(at_20c + per_kelvin * ambient_rise, axis=0)
     if route.load_power_w is None:
-        return _with_current(route)
-    return _with_power(route, route.load_power_w)
+        return _with_current(route, cold, per_kelvin)
+    return _with_power(route, route.load_power_w, cold, per_kelvin)
 
 
-def _with_current(route: LoadedRoute) -> LoadedRouteState:
+def resistance_at_current_ohm(route: LoadedRoute, current_a: float) -> Array:
+    """Return the resistance of the conductors in the loop at a given load current.
+
+    Parameters
+    ----------
+    route
+        Route; its own load is left out of account.
+    current_a
+        Load current [A], 0 or more.
+
+    Returns
+    -------
+    ndarray
+        Resistance of each candidate [ohm], that at 250 C where the current would heat it further.
+    """
+    conductor = route.conductor
+    rise = rise_on_curve_k(route.curves, current_a * route.share_per_ampere)
+    warmer = route.ambient_temperature_k + rise - REFERENCE_TEMPERATURE_K
+    per_metre = conductor.resistance_20c_ohm_per_m * (
+        1.0 + conductor.temperature_coefficient_20c_per_k * warmer
+    )
+    return np.asarray(np.add.reduce(per_metre * route.weighted_length_m, axis=0))
+
+
+def _with_current(route: LoadedRoute, cold: Array, per_kelvin: Array) -> LoadedRouteState:
     assert route.load_current_a is not None
     share = route.load_current_a * route.share_per_ampere
-    rise, _ = rise_on_curve_k(route.temperature_curve, share)
-    temperature = route.ambient_temperature_k + rise
-    resistance = _resistance_ohm(route, temperature)
+    rise = rise_on_curve_k(route.curves, share)
+    resistance = cold + np.add.reduce(per_kelvin * rise, axis=0)
     drop = route.load_current_a * (resistance + route.fixed_resistance_ohm)
+    current = np.empty(resistance.shape)
+    current.fill(route.load_current_a)
     return LoadedRouteState(
-        load_current_a=np.full(resistance.shape, route.load_current_a),
+        load_current_a=current,
         resistance_ohm=resistance,
-        conductor_temperature_k=temperature,
+        conductor_temperature_k=route.ambient_temperature_k + rise,
         exists=drop < route.supply_voltage_v,
-        capped=np.asarray((share > 1.0).any(axis=0)),
+        capped=np.logical_or.reduce(share > 1.0),
         iterations=0,
         residual=0.0,
     )
 
 
-def _with_power(route: LoadedRoute, power_w: float) -> LoadedRouteState:
+def _with_power(
+    route: LoadedRoute, power_w: float, cold: Array, per_kelvin: Array
+) -> LoadedRouteState:
     """Solve ``F = I (E - I R(I)) - P = 0`` by Newton's method from the cold circuit.
 
     ``F`` is concave in the current and the cold circuit's current is below the root, so the
     iteration climbs to the stable root and never passes it; where the slope is gone before the root
     is reached, no operating point exists.
     """
-    emf, fixed, conductor = route.supply_voltage_v, route.fixed_resistance_ohm, route.conductor
-    per_kelvin = (
-        conductor.resistance_20c_ohm_per_m
-        * conductor.temperature_coefficient_20c_per_k
-        * route.weighted_length_m
-    )
-    cold = _resistance_ohm(route, route.ambient_temperature_k)
-    limit, active = constant_power_current_a(power_w, emf, cold + fixed)
-    current, exists = np.asarray(limit), np.asarray(active)
+    emf, fixed, shares = route.supply_voltage_v, route.fixed_resistance_ohm, route.share_per_ampere
+    per_kelvin_share = per_kelvin * shares
+    limit, solvable = constant_power_current_a(power_w, emf, cold + fixed)
+    current, exists = np.asarray(limit), np.asarray(solvable)
     iteration, residual = 0, np.inf
     while residual >= RELATIVE_TOLERANCE:
         if iteration == GREATEST_ITERATIONS:
             raise _not_converged(residual)
         iteration += 1
-        share = current * route.share_per_ampere
-        rise, slope = rise_on_curve_k(route.temperature_curve, share)
-        temperature = route.ambient_temperature_k + rise
-        resistance = _resistance_ohm(route, temperature)
-        resistance_slope = (per_kelvin * slope * route.share_per_ampere).sum(axis=0)
+        share = current * shares
+        rise, slope = rise_and_slope_on_curve_k(route.curves, share)
+        resistance = cold + np.add.reduce(per_kelvin * rise, axis=0)
+        resistance_slope = np.add.reduce(per_kelvin_share * slope, axis=0)
         loop = resistance + fixed
-        value = current * (emf - current * loop) - power_w
-        value_slope = emf - current * (2.0 * loop + current * resistance_slope)
+        load_voltage = emf - current * loop
+        value = current * load_voltage - power_w
+        value_slope = load_voltage - current * (loop + current * resistance_slope)
         exists = exists & (value_slope > 1e-6 * emf)
         step = np.where(exists, value / np.where(exists, value_slope, 1.0), 0.0)
         current = current - step
-        residual = float(np.abs(step / current).max())
+        residual = float(np.maximum.reduce(np.abs(step / current)))
     resistance = np.where(exists, resistance - resistance_slope * step, cold)
     # The closed form at the solved resistance makes the power balance exact.
     settled, solvable = constant_power_current_a(power_w, emf, resistance + fixed)
-    collapsed = emf / (2.0 * (cold + fixed))
+    if not exists.all():
+        settled = np.where(exists, settled, emf / (2.0 * (cold + fixed)))
     return LoadedRouteState(
-        load_current_a=np.where(exists, settled, collapsed),
+        load_current_a=np.asarray(settled),
         resistance_ohm=resistance,
-        conductor_temperature_k=temperature - slope * route.share_per_ampere * step,
+        conductor_temperature_k=route.ambient_temperature_k + (rise - slope * shares * step),
         exists=exists & np.asarray(solvable),
-        capped=np.asarray(exists & (share > 1.0).any(axis=0)),
+        capped=exists & np.logical_or.reduce(share > 1.0),
         iterations=iteration,
         residual=residual,
     )
-
-
-def _resistance_ohm(route: LoadedRoute, temperature_k: Array) -> Array:
-    conductor = route.conductor
-    per_metre = conductor.resistance_20c_ohm_per_m * (
-        1.0
-        + conductor.temperature_coefficient_20c_per_k * (temperature_k - REFERENCE_TEMPERATURE_K)
-    )
-    return np.asarray((per_metre * route.weighted_length_m).sum(axis=0))
 
 
 def _not_converged(residual: float) -> EngineeringError:

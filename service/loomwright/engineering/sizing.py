@@ -26,13 +26,19 @@ from loomwright.engineering.conductor_choice import (
 from loomwright.engineering.duty import heating_ratio_of_duty
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.heat import InsulatedConductor
-from loomwright.engineering.loaded_route import LoadedRoute, LoadedRouteState, solved_route
+from loomwright.engineering.loaded_route import (
+    LoadedRoute,
+    LoadedRouteState,
+    resistance_at_current_ohm,
+    solved_route,
+)
 from loomwright.engineering.network import constant_power_current_a
 from loomwright.engineering.short_circuit import (
     adiabatic_constant,
     adiabatic_k,
     least_section_m2,
 )
+from loomwright.engineering.temperature_curve import CurveTable, curve_table
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 
 Array = npt.NDArray[np.float64]
@@ -57,14 +63,16 @@ class _Layout:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Surroundings:
-    """Arrays over segments (rows) and candidates (columns)."""
+    """Arrays over segments (rows) and candidates (columns); the least ones over candidates."""
 
     ambient_temperature_k: Array
     share_per_ampere: Array
-    temperature_curve: Array
+    curves: CurveTable
     time_constant_s: Array
     heat_ampacity_a: Array
     published_ampacity_a: Array
+    least_heat_ampacity_a: Array
+    least_published_ampacity_a: Array
 
 
 def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer:
@@ -102,8 +110,9 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         max(request.greatest_parallel_runs, request.given_parallel_runs),
     )
     around = _surroundings(request, layout, tables)
-    solved = solved_route(_route(request, layout, around))
-    candidates = _candidates(request, layout, around, solved)
+    route = _route(request, layout, around)
+    solved = solved_route(route)
+    candidates = _candidates(request, layout, around, route, solved)
     return _answer(request, candidates, solved)
 
 
@@ -166,11 +175,13 @@ def _surroundings(request: ConductorRequest, layout: _Layout, tables: Tables) ->
     heating = np.sqrt(
         heating_ratio_of_duty(request.on_time_s, request.off_time_s or 0.0, steady.time_constant_s)
     )
+    heat_ampacity = steady.heat_ampacity_a / heating
+    published = steady.published_ampacity_a / heating
     return replace(
         steady,
         share_per_ampere=steady.share_per_ampere * heating,
-        heat_ampacity_a=steady.heat_ampacity_a / heating,
-        published_ampacity_a=steady.published_ampacity_a / heating,
+        least_heat_ampacity_a=heat_ampacity.min(axis=0),
+        least_published_ampacity_a=published.min(axis=0),
     )
 
 
@@ -201,13 +212,17 @@ def _steady_surroundings(
     )
     # The share of the load current that one run feels, as a steady current in free air.
     share = 1.0 / (runs * bundling)
+    heat_ampacity = stacked("ampacity_a") / share
+    published = stacked("published_ampacity_a") / share
     return _Surroundings(
         ambient_temperature_k=np.array([[ambient] for ambient, _, _ in places]),
         share_per_ampere=share / stacked("cap_current_a"),
-        temperature_curve=stacked("temperature_curve"),
+        curves=curve_table(stacked("temperature_curve")),
         time_constant_s=stacked("time_constant_s"),
-        heat_ampacity_a=stacked("ampacity_a") / share,
-        published_ampacity_a=stacked("published_ampacity_a") / share,
+        heat_ampacity_a=heat_ampacity,
+        published_ampacity_a=published,
+        least_heat_ampacity_a=heat_ampacity.min(axis=0),
+        least_published_ampacity_a=published.min(axis=0),
     )
 
 
@@ -223,20 +238,24 @@ def _route(request: ConductorRequest, layout: _Layout, around: _Surroundings) ->
         / layout.runs,
         ambient_temperature_k=around.ambient_temperature_k,
         share_per_ampere=around.share_per_ampere,
-        temperature_curve=around.temperature_curve,
+        curves=around.curves,
     )
 
 
 def _candidates(
-    request: ConductorRequest, layout: _Layout, around: _Surroundings, solved: LoadedRouteState
+    request: ConductorRequest,
+    layout: _Layout,
+    around: _Surroundings,
+    route: LoadedRoute,
+    solved: LoadedRouteState,
 ) -> Candidates:
     current = solved.load_current_a
     loop = solved.resistance_ohm + request.wiring_fixed_resistance_ohm
     drop = current * loop
     load_voltage = request.supply_voltage_v - current * (loop + request.source_resistance_ohm)
-    temperature = solved.conductor_temperature_k.max(axis=0)
-    hottest_ampacity = around.heat_ampacity_a.min(axis=0)
-    published = around.published_ampacity_a.min(axis=0)
+    temperature = np.maximum.reduce(solved.conductor_temperature_k)
+    hottest_ampacity = around.least_heat_ampacity_a
+    published = around.least_published_ampacity_a
     utilisation = np.empty((len(CRITERIA), current.size))
     utilisation[0] = drop / request.allowed_voltage_drop_v
     utilisation[1] = current / hottest_ampacity
@@ -259,7 +278,7 @@ def _candidates(
         conductor_temperature_k=np.where(solved.capped | ~solved.exists, np.nan, temperature),
         heat_ampacity_a=hottest_ampacity,
         published_ampacity_a=published,
-        greatest_length_m=_greatest_length_m(request, solved),
+        greatest_length_m=_greatest_length_m(request, route, solved),
         passes=passes,
         utilisation=utilisation,
     )
@@ -291,24 +310,28 @@ def _short_circuit_utilisation(request: ConductorRequest, layout: _Layout) -> Ar
     return np.asarray(least / (layout.cross_section_m2 * layout.runs))
 
 
-def _greatest_length_m(request: ConductorRequest, solved: LoadedRouteState) -> Array:
+def _greatest_length_m(
+    request: ConductorRequest, route: LoadedRoute, solved: LoadedRouteState
+) -> Array:
     """Return the one-way length at which the drop reaches its limit.
 
-    Same mix of surroundings and the solved conductor temperature; the current is that of the limit,
-    so a constant-power load is taken at the lower voltage.
+    Same mix of surroundings; current and conductor temperature are those at the limit, so a
+    constant-power load is taken at the lower voltage.
     """
     drop = request.allowed_voltage_drop_v
-    current: Array
-    if request.load_current_a is not None:
-        current = np.asarray(request.load_current_a)
+    if request.load_power_w is None:
+        assert request.load_current_a is not None
+        current, resistance = request.load_current_a, solved.resistance_ohm
     else:
-        assert request.load_power_w is not None
-        limit_current, _ = constant_power_current_a(
+        at_limit, exists = constant_power_current_a(
             request.load_power_w, request.supply_voltage_v - drop, request.source_resistance_ohm
         )
-        current = np.asarray(limit_current)
-    budget = np.maximum(drop / current - request.wiring_fixed_resistance_ohm, 0.0)
-    return np.asarray(budget * request.route_length_m / solved.resistance_ohm)
+        if not exists:
+            return np.zeros(solved.resistance_ohm.shape)
+        current = float(at_limit)
+        resistance = resistance_at_current_ohm(route, current)
+    budget = max(drop / current - request.wiring_fixed_resistance_ohm, 0.0)
+    return np.asarray(budget * request.route_length_m / resistance)
 
 
 def _answer(

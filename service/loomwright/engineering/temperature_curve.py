@@ -6,6 +6,8 @@ of the solved balance everywhere, far below what the air table is worth, and cos
 solving again; a test holds it to that.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -81,27 +83,94 @@ def temperature_curve(
     )
 
 
-def rise_on_curve_k(curve: Array, share: Array) -> tuple[Array, Array]:
+@dataclass(frozen=True, slots=True, eq=False)
+class CurveTable:
+    """Curves of many conductors as one table of rows, ready to be looked up at once.
+
+    ``rows`` holds the coefficients [K], shape (all intervals, 4); ``first`` is the first row of
+    each curve, in the shape that shares are given in.
+    """
+
+    rows: Array
+    first: npt.NDArray[np.intp]
+
+
+def curve_table(curves: Array) -> CurveTable:
+    """Return curves as a table.
+
+    Parameters
+    ----------
+    curves
+        Coefficients, shape (..., intervals, 4).
+
+    Returns
+    -------
+    CurveTable
+        For shares of shape (...).
+    """
+    shape = curves.shape[:-2]
+    count = int(np.prod(shape))
+    return CurveTable(
+        rows=np.ascontiguousarray(curves.reshape(-1, 4)),
+        first=np.arange(0, count * INTERVALS, INTERVALS).reshape(shape),
+    )
+
+
+def rise_on_curve_k(table: CurveTable, share: Array) -> Array:
+    """Return the temperature rise at shares of the cap current.
+
+    Parameters
+    ----------
+    table
+        The curves.
+    share
+        Share of the cap current [1]; 1 where it is above 1.
+
+    Returns
+    -------
+    ndarray
+        Rise above ambient [K].
+    """
+    inside, rows = _place(table, share)
+    return np.asarray(
+        rows[..., 0] + inside * (rows[..., 1] + inside * (rows[..., 2] + inside * rows[..., 3]))
+    )
+
+
+def rise_and_slope_on_curve_k(table: CurveTable, share: Array) -> tuple[Array, Array]:
     """Return the temperature rise at shares of the cap current, and its slope.
 
     Parameters
     ----------
-    curve
-        Coefficients, shape (..., intervals, 4).
+    table
+        The curves.
     share
-        Share of the cap current [1], shape (...); 1 where it is above 1.
+        Share of the cap current [1]; 1 where it is above 1.
 
     Returns
     -------
     tuple of ndarray
-        Rise above ambient [K] and its derivative by the share [K]; the derivative is 0 above 1.
+        Rise above ambient [K] and its derivative by the share [K], 0 from a share of 1 up.
     """
-    place = np.minimum(share, 1.0) * INTERVALS
-    interval = np.minimum(place.astype(np.intp), INTERVALS - 1)
-    inside = place - interval
-    first = np.arange(0, interval.size * INTERVALS, INTERVALS).reshape(interval.shape)
-    rows = curve.reshape(-1, 4).take(first + interval, axis=0)
-    c0, c1, c2, c3 = rows[..., 0], rows[..., 1], rows[..., 2], rows[..., 3]
-    rise = c0 + inside * (c1 + inside * (c2 + inside * c3))
-    slope = (c1 + inside * (2.0 * c2 + 3.0 * inside * c3)) * INTERVALS
-    return rise, np.where(share < 1.0, slope, 0.0)
+    inside, rows = _place(table, share)
+    c1, c2, c3 = rows[..., 1], rows[..., 2], rows[..., 3]
+    cubic = inside * c3
+    slope = c1 + inside * (2.0 * c2 + 3.0 * cubic)
+    slope *= INTERVALS * (share < 1.0)
+    cubic += c2
+    cubic *= inside
+    cubic += c1
+    cubic *= inside
+    cubic += rows[..., 0]
+    return cubic, slope
+
+
+def _place(table: CurveTable, share: Array) -> tuple[Array, Array]:
+    """Return the place inside its interval [1] and the interval's coefficients."""
+    inside = np.minimum(share, 1.0)
+    inside *= INTERVALS
+    interval = inside.astype(np.intp)
+    np.minimum(interval, INTERVALS - 1, out=interval)
+    inside -= interval
+    interval += table.first
+    return inside, table.rows.take(interval, axis=0)

@@ -112,12 +112,12 @@ def conductor_document(
     dict
         As the schema ``SizeConductorAnswer`` describes.
     """
-    candidates = _candidate_documents(asked, answer.candidates)
+    candidates = _columns(asked, answer.candidates)
     index = answer.chosen if answer.checked is None else answer.checked
-    document = {
+    document: dict[str, Any] = {
         "verdict": answer.verdict,
-        "conductor": None if answer.chosen is None else candidates[answer.chosen],
-        "checked_conductor": None if answer.checked is None else candidates[answer.checked],
+        "conductor": _row(candidates, answer.chosen),
+        "checked_conductor": _row(candidates, answer.checked),
         "deciding_criterion": answer.deciding_criterion,
         "allowed_voltage_drop_v": round(asked.allowed_voltage_drop_v, 6),
         "greatest_power_w": round(answer.greatest_power_w, 3),
@@ -135,7 +135,7 @@ def conductor_document(
 
 # Name and decimal digits of each number of a candidate: a tenth of a millivolt, a milliampere, a
 # hundredth of a kelvin, a millimetre.
-_CANDIDATE_DIGITS = {
+_DIGITS = {
     "cross_section_mm2": 4,
     "load_current_a": 3,
     "load_voltage_v": 4,
@@ -150,59 +150,62 @@ _CANDIDATE_DIGITS = {
     "temperature_margin_k": 2,
     "ampacity_margin_a": 2,
 }
-_SCALES = np.array([[10.0**digits] for digits in _CANDIDATE_DIGITS.values()])
-_WORDS = ("size", "parallel_runs", "ampacity_basis", "fails")
-_CANDIDATE_NAMES = (*_WORDS, *_CANDIDATE_DIGITS)
-_BASES = ("heat_balance", "published")
+_SCALES = np.array([[10.0**digits] for digits in _DIGITS.values()])
 # Which criteria fail, by the number whose binary digits are the failures.
 _FAILURES = tuple(
     [key for place, key in enumerate(CRITERIA) if number >> place & 1]
     for number in range(2 ** len(CRITERIA))
 )
 _PLACES = 2 ** np.arange(len(CRITERIA))
+_BASES = ("heat_balance", "published")
 
 
-def _candidate_documents(asked: ConductorRequest, found: Candidates) -> list[dict[str, Any]]:
+def _columns(asked: ConductorRequest, found: Candidates) -> dict[str, Any]:
+    """Return the candidates as columns; NaN stands for "not modelled" and is written as null."""
     temperature = found.conductor_temperature_k
     ampacity = found.ampacity_a
-    # NaN stands for "not modelled" and is written as null.
-    numbers = np.array(
-        [
-            found.cross_section_m2 * 1e6,
-            found.load_current_a,
-            np.where(found.operating_point_exists, found.load_voltage_v, np.nan),
-            found.voltage_drop_v,
-            found.voltage_drop_v * (100.0 / asked.supply_voltage_v),
-            temperature - KELVIN_AT_0_C,
-            found.wiring_loss_w,
-            ampacity,
-            found.published_ampacity_a,
-            found.greatest_length_m,
-            asked.allowed_voltage_drop_v - found.voltage_drop_v,
-            asked.insulation.temperature_rating_k - temperature,
-            ampacity - found.load_current_a,
-        ]
-    )
-    rounded = (np.rint(numbers * _SCALES) / _SCALES).T.tolist()
-    failures = _PLACES @ ~found.passes
-    words = zip(
-        found.sizes,
-        found.parallel_runs.tolist(),
-        found.ampacity_is_published.tolist(),
-        failures.tolist(),
-        rounded,
-        strict=True,
-    )
-    return [
-        dict(
-            zip(
-                _CANDIDATE_NAMES,
-                (size.key, runs, _BASES[published], _FAILURES[failing], *row),
-                strict=True,
-            )
-        )
-        for size, runs, published, failing, row in words
-    ]
+    numbers = np.empty((len(_DIGITS), temperature.size))
+    numbers[0] = found.cross_section_m2 * 1e6
+    numbers[1] = found.load_current_a
+    numbers[2] = np.where(found.operating_point_exists, found.load_voltage_v, np.nan)
+    numbers[3] = found.voltage_drop_v
+    numbers[4] = found.voltage_drop_v * (100.0 / asked.supply_voltage_v)
+    numbers[5] = temperature - KELVIN_AT_0_C
+    numbers[6] = found.wiring_loss_w
+    numbers[7] = ampacity
+    numbers[8] = found.published_ampacity_a
+    numbers[9] = found.greatest_length_m
+    numbers[10] = asked.allowed_voltage_drop_v - found.voltage_drop_v
+    numbers[11] = asked.insulation.temperature_rating_k - temperature
+    numbers[12] = ampacity - found.load_current_a
+    numbers *= _SCALES
+    np.rint(numbers, out=numbers)
+    numbers /= _SCALES
+    failures = (_PLACES @ ~found.passes).tolist()
+    return {
+        **_size_columns(found.sizes, len(asked.sizes)),
+        "ampacity_basis": [_BASES[tabled] for tabled in found.ampacity_is_published.tolist()],
+        "fails": [_FAILURES[failing] for failing in failures],
+        **dict(zip(_DIGITS, numbers, strict=True)),
+    }
+
+
+@lru_cache(maxsize=64)
+def _size_columns(sizes: tuple[ConductorSize, ...], count: int) -> dict[str, Any]:
+    return {
+        "size": [size.key for size in sizes],
+        "parallel_runs": [1 + index // count for index in range(len(sizes))],
+    }
+
+
+def _row(columns: dict[str, Any], index: int | None) -> dict[str, Any] | None:
+    """Return one candidate as an object."""
+    if index is None:
+        return None
+    return {
+        name: float(column[index]) if isinstance(column, np.ndarray) else column[index]
+        for name, column in columns.items()
+    }
 
 
 def _power_balance(

@@ -92,6 +92,12 @@ class SegmentRequest(Request):
         metadata=describe("Loaded conductors in the bundle, this one included.", default=1),
     )
 
+    @validates_schema(skip_on_field_errors=False, pass_original=True)
+    def check_length(self, _data: dict[str, Any], original: Any, **_: Any) -> None:
+        """Refuse a segment without length; absent fields are not looked at on loading."""
+        if "length" not in original:
+            raise ValidationError("give it; it is required", field_name="length")
+
 
 class RouteFields(Request):
     """The route: either a list of segments, or one segment given flat."""

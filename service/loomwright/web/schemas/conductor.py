@@ -236,6 +236,21 @@ class ConductorCandidateAnswer(Answer):
     )
 
 
+def _columns_of(candidate: type[Answer]) -> dict[str, fields.Field[Any]]:
+    """Return the fields of a candidate as lists."""
+    return {
+        name: fields.List(field, required=True, metadata=field.metadata)
+        for name, field in candidate().fields.items()
+    }
+
+
+_Columns: Any = Answer.from_dict(_columns_of(ConductorCandidateAnswer))
+
+
+class ConductorCandidatesAnswer(_Columns):  # type: ignore[misc]
+    """The candidates as columns; see ConductorCandidateAnswer for the fields."""
+
+
 class ConductorAssumptionsAnswer(Answer):
     """What the answer rests on, defaults included."""
 
@@ -305,5 +320,12 @@ class SizeConductorAnswer(AnswerBase):
         metadata=describe("The most that source and thickest candidate can deliver."),
     )
     power_balance = fields.Nested(PowerBalanceAnswer, required=True, allow_none=True)
-    candidates = fields.List(fields.Nested(ConductorCandidateAnswer), required=True)
+    candidates = fields.Nested(
+        ConductorCandidatesAnswer,
+        required=True,
+        metadata=describe(
+            "Every candidate as columns of equal length, in order of choice: by runs in parallel, "
+            "then by size."
+        ),
+    )
     assumptions = fields.Nested(ConductorAssumptionsAnswer, required=True)
