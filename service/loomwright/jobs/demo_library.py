@@ -5,6 +5,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
+from loomwright.pricing.price_book import PriceBook, price_book_from_document
+
 DEMO_JOBS = ("combustion_car", "hybrid_jump_start", "van_second_battery", "truck_24v")
 
 
@@ -52,3 +54,9 @@ def demo_price_book() -> dict[str, Any]:
     """Return the demo price book as a fresh document."""
     document: dict[str, Any] = json.loads(demo_price_book_text())
     return document
+
+
+@cache
+def demo_book() -> PriceBook:
+    """Return the demo price book as it is read, once for all."""
+    return price_book_from_document(demo_price_book())

@@ -27,7 +27,8 @@ def check_feeding(
     circuits
         The circuits as read.
     """
-    source_keys = {str(source.raw("key", "")) for source in sources}
+    stated = (source.stated("key") for source in sources)
+    source_keys = {key for key in stated if isinstance(key, str)}
     by_key = {circuit.key: circuit for circuit in circuits}
     for reader, circuit in zip(readers, circuits, strict=True):
         if circuit.key in source_keys:

@@ -3,11 +3,6 @@
 from collections.abc import Collection
 
 from loomwright.jobs.job import (
-    DRIVES,
-    ENDS,
-    EQUIPMENT,
-    STUDS,
-    TAP_POINTS,
     Circuit,
     ConductorChoice,
     Equipment,
@@ -22,80 +17,12 @@ from loomwright.jobs.job import (
     WantedLabour,
 )
 from loomwright.jobs.job_checks import check_feeding, check_loads, in_feeding_order
-from loomwright.pricing.reading import (
-    DocumentError,
-    Fault,
-    ObjectReader,
-    QuantityText,
-    refuse_duplicates,
-)
+from loomwright.jobs.job_members import CHASSIS, RETURN_PATH, job_record
+from loomwright.pricing.reading import DocumentError, Fault, ObjectReader, QuantityText
 from loomwright.tables.records import Tables
 
-JOB_MEMBERS = ("title", "vehicle", "conductors", "power_sources", "equipment", "circuits", "labour")
-VEHICLE_MEMBERS = ("description", "drive", "system_voltage")
-CONDUCTOR_MEMBERS = (
-    "series",
-    "material",
-    "insulation",
-    "smallest_size",
-    "colour",
-    "return_colour",
-)
-SOURCE_MEMBERS = (
-    "key",
-    "description",
-    "tap_point",
-    "system_voltage",
-    "emf",
-    "internal_resistance",
-    "cold_cranking_current",
-    "greatest_current",
-)
-EQUIPMENT_MEMBERS = (
-    "key",
-    "description",
-    "what",
-    "quantity",
-    "reference",
-    "circuit",
-    "load_current",
-    "load_power",
-    "fuse_rating",
-    "inrush_current",
-    "inrush_duration",
-    "fitted",
-    "operation",
-)
-SEGMENT_MEMBERS = ("length", "zone", "bundled_conductors", "through_bulkhead", "loomed")
-RETURN_MEMBERS = ("by", "ground_lead_length", "stud", "chassis_resistance")
-CIRCUIT_MEMBERS = (
-    "key",
-    "description",
-    "fed_from",
-    "charges_source",
-    "route",
-    "return_path",
-    "conductor",
-    "allowed_voltage_drop_percent",
-    "joint_resistance",
-    "fuse_types",
-    "fuse_distance",
-    "fuse_sheathed",
-    "source_end",
-    "load_end",
-    "signal_leads",
-    "remote_leads",
-    "taps",
-)
-SIGNAL_MEMBERS = ("form", "length")
-REMOTE_MEMBERS = ("length", "cross_section")
-TAP_MEMBERS = ("use", "quantity")
-LABOUR_MEMBERS = ("operation", "quantity", "reason")
-
-SHORTEST_M = 0.01
-LONGEST_M = 100.0
-GREATEST_CURRENT_A = 5000.0
-SYSTEM_VOLTAGES_V = (12, 24, 48)
+LEAST_EMF_SHARE = 0.75
+GREATEST_EMF_SHARE = 1.34
 
 
 def job_from_document(
@@ -132,20 +59,18 @@ def job_from_document(
         Anything is wrong; ``faults`` lists all of it by JSON pointer.
     """
     faults: list[Fault] = []
-    reader = ObjectReader(document, "", faults, JOB_MEMBERS, quantity_text)
+    rules = job_record(tables, tuple(fuse_types))
+    reader = ObjectReader(document, "", faults, rules.members, quantity_text)
     title = reader.text("title")
-    vehicle = _vehicle(reader.object("vehicle", VEHICLE_MEMBERS))
-    shared = reader.object("conductors", CONDUCTOR_MEMBERS)
-    choice = _conductor_choice(shared, tables, None)
-    sources = _keyed(reader, "power_sources", SOURCE_MEMBERS, most=10)
-    equipment = _keyed(reader, "equipment", EQUIPMENT_MEMBERS, most=100)
-    circuits = _keyed(reader, "circuits", CIRCUIT_MEMBERS, most=50)
-    labour = reader.objects("labour", LABOUR_MEMBERS, most=100)
+    vehicle = _vehicle(reader.object("vehicle"))
+    choice = _conductor_choice(reader.object("conductors"), tables, None)
+    sources = reader.objects("power_sources")
+    equipment = reader.objects("equipment")
+    circuits = reader.objects("circuits")
+    labour = reader.objects("labour")
     read_sources = [_source(item, vehicle) for item in sources]
     read_equipment = [_equipment(item) for item in equipment]
-    read_circuits = [
-        _circuit(index, item, tables, fuse_types, choice) for index, item in enumerate(circuits)
-    ]
+    read_circuits = [_circuit(index, item, tables, choice) for index, item in enumerate(circuits)]
     read_labour = [_labour(item) for item in labour]
     check_feeding(reader, sources, circuits, read_circuits)
     check_loads(equipment, read_equipment, circuits, read_circuits)
@@ -161,68 +86,31 @@ def job_from_document(
     )
 
 
-def _keyed(
-    reader: ObjectReader, name: str, members: tuple[str, ...], *, most: int
-) -> list[ObjectReader]:
-    readers = reader.objects(name, members, least=1, most=most)
-    refuse_duplicates(readers, "key")
-    return readers
-
-
 def _vehicle(reader: ObjectReader) -> Vehicle:
     return Vehicle(
-        reader.text("description"), reader.choice("drive", DRIVES), _system_voltage_v(reader, None)
+        reader.text("description"), reader.choice("drive"), reader.number_choice("system_voltage")
     )
-
-
-def _system_voltage_v(reader: ObjectReader, default_v: float | None) -> float:
-    if default_v is not None and not reader.has("system_voltage"):
-        return default_v
-    voltage = reader.number("system_voltage", upper=1e3, quantity="voltage")
-    if reader.has("system_voltage") and voltage not in SYSTEM_VOLTAGES_V:
-        reader.fault("system_voltage", "A system voltage of 12, 24 or 48 V is needed.")
-    return voltage
 
 
 def _conductor_choice(
     reader: ObjectReader, tables: Tables, shared: ConductorChoice | None
 ) -> ConductorChoice:
-    """Return the choice that an object states; without ``shared`` the first three are required."""
-    fall_back = {
-        name: {"default": getattr(shared, name)} if shared else {}
-        for name in ("series", "material", "insulation")
-    }
-    series = reader.choice("series", tables.series, **fall_back["series"])
-    choice = ConductorChoice(
-        series=series,
-        material=reader.choice("material", tables.materials, **fall_back["material"]),
-        insulation=reader.choice("insulation", tables.insulations, **fall_back["insulation"]),
-        smallest_size=None,
-        colour=reader.text("colour", shared.colour if shared else "red"),
-        return_colour=reader.text("return_colour", shared.return_colour if shared else "black"),
-    )
-    sizes = [size.key for size in tables.series.get(series, ())]
+    """Return the choice that an object states; what it leaves out is that of the job."""
+    series = reader.choice("series", shared.series if shared else None)
+    sizes = tuple(size.key for size in tables.series.get(series, ()))
     smallest: str | None = None
     if reader.has("smallest_size"):
-        smallest = reader.choice("smallest_size", sizes)
+        smallest = reader.choice("smallest_size", among=sizes if sizes else None)
     elif shared and shared.smallest_size in sizes:
         smallest = shared.smallest_size
     return ConductorChoice(
-        choice.series,
-        choice.material,
-        choice.insulation,
-        smallest,
-        choice.colour,
-        choice.return_colour,
+        series=series,
+        material=reader.choice("material", shared.material if shared else None),
+        insulation=reader.choice("insulation", shared.insulation if shared else None),
+        smallest_size=smallest,
+        colour=reader.text("colour", shared.colour if shared else "red"),
+        return_colour=reader.text("return_colour", shared.return_colour if shared else "black"),
     )
-
-
-def _optional(
-    reader: ObjectReader, name: str, upper: float, quantity: str, lower: float = 0.001
-) -> float | None:
-    if not reader.has(name):
-        return None
-    return reader.number(name, lower=lower, upper=upper, quantity=quantity)
 
 
 def _one_of(reader: ObjectReader, first: str, second: str) -> None:
@@ -232,31 +120,29 @@ def _one_of(reader: ObjectReader, first: str, second: str) -> None:
 
 def _source(reader: ObjectReader, vehicle: Vehicle) -> PowerSource:
     _one_of(reader, "internal_resistance", "cold_cranking_current")
-    system_v = _system_voltage_v(reader, vehicle.system_voltage_v)
+    system_v = vehicle.system_voltage_v
+    if reader.has("system_voltage"):
+        system_v = reader.number_choice("system_voltage")
     before = len(reader.faults)
-    emf_v = reader.number("emf", lower=1.0, upper=100.0, quantity="voltage")
+    emf_v = reader.number("emf")
     read = len(reader.faults) == before
-    if read and system_v in SYSTEM_VOLTAGES_V and not 0.75 <= emf_v / system_v <= 1.34:
-        reader.fault(
-            "emf",
-            f"From {0.75 * system_v:g} to {1.34 * system_v:g} V fits a {system_v:g} V system.",
-        )
+    if read and system_v and not LEAST_EMF_SHARE <= emf_v / system_v <= GREATEST_EMF_SHARE:
+        least, greatest = LEAST_EMF_SHARE * system_v, GREATEST_EMF_SHARE * system_v
+        reader.fault("emf", f"From {least:g} to {greatest:g} V fits a {system_v:g} V system.")
     return PowerSource(
         key=reader.text("key"),
         description=reader.text("description"),
-        tap_point=reader.choice("tap_point", TAP_POINTS),
+        tap_point=reader.choice("tap_point"),
         system_voltage_v=system_v,
         emf_v=emf_v,
-        internal_resistance_ohm=_optional(reader, "internal_resistance", 10.0, "resistance", 1e-5),
-        cold_cranking_current_a=_optional(
-            reader, "cold_cranking_current", GREATEST_CURRENT_A, "current"
-        ),
-        greatest_current_a=_optional(reader, "greatest_current", GREATEST_CURRENT_A, "current"),
+        internal_resistance_ohm=reader.optional_number("internal_resistance"),
+        cold_cranking_current_a=reader.optional_number("cold_cranking_current"),
+        greatest_current_a=reader.optional_number("greatest_current"),
     )
 
 
 def _equipment(reader: ObjectReader) -> Equipment:
-    what = reader.choice("what", EQUIPMENT)
+    what = reader.choice("what")
     if reader.has("circuit"):
         _one_of(reader, "load_current", "load_power")
     elif reader.has("load_current") or reader.has("load_power"):
@@ -267,122 +153,81 @@ def _equipment(reader: ObjectReader) -> Equipment:
         key=reader.text("key"),
         description=reader.text("description"),
         what=what,
-        quantity=reader.integer("quantity", 1, lower=1, upper=100),
-        reference=reader.text("reference") if reader.has("reference") else None,
-        circuit=reader.text("circuit") if reader.has("circuit") else None,
-        current_a=_optional(reader, "load_current", GREATEST_CURRENT_A, "current"),
-        power_w=_optional(reader, "load_power", 100_000.0, "power"),
-        fuse_rating_a=_optional(reader, "fuse_rating", GREATEST_CURRENT_A, "current"),
-        inrush_current_a=_optional(reader, "inrush_current", GREATEST_CURRENT_A, "current"),
-        inrush_duration_s=_optional(reader, "inrush_duration", 60.0, "time"),
-        fitted=reader.boolean("fitted", default=True),
+        quantity=reader.whole("quantity"),
+        reference=reader.optional_text("reference"),
+        circuit=reader.optional_text("circuit"),
+        current_a=reader.optional_number("load_current"),
+        power_w=reader.optional_number("load_power"),
+        fuse_rating_a=reader.optional_number("fuse_rating"),
+        inrush_current_a=reader.optional_number("inrush_current"),
+        inrush_duration_s=reader.optional_number("inrush_duration"),
+        fitted=reader.truth("fitted"),
         operation=reader.text("operation", f"fit_{what}"),
     )
 
 
-def _segment(reader: ObjectReader, tables: Tables) -> Segment:
+def _segment(reader: ObjectReader) -> Segment:
     return Segment(
-        length_m=reader.number("length", lower=SHORTEST_M, upper=LONGEST_M, quantity="length"),
-        zone=reader.choice("zone", tables.zones),
-        bundled_conductors=reader.integer("bundled_conductors", 1, lower=1, upper=100),
-        through_bulkhead=reader.boolean("through_bulkhead", default=False),
-        loomed=reader.boolean("loomed", default=True),
+        length_m=reader.number("length"),
+        zone=reader.choice("zone"),
+        bundled_conductors=reader.whole("bundled_conductors"),
+        through_bulkhead=reader.truth("through_bulkhead"),
+        loomed=reader.truth("loomed"),
     )
 
 
 def _return_path(reader: ObjectReader) -> ReturnPath:
-    path = reader.choice("by", ("chassis", "conductor"))
-    if path != "chassis":
-        for name in RETURN_MEMBERS[1:]:
-            if reader.has(name):
+    path = reader.choice("by")
+    if path != CHASSIS:
+        for name in RETURN_PATH:
+            if name != "by" and reader.has(name):
                 reader.fault(name, "Only a return by chassis has this member.")
         return ReturnPath(path, 0.0, "", 0.0)
     return ReturnPath(
         path=path,
-        ground_lead_length_m=reader.number(
-            "ground_lead_length", lower=SHORTEST_M, upper=LONGEST_M, quantity="length"
-        ),
-        stud=reader.choice("stud", STUDS),
-        chassis_resistance_ohm=reader.number(
-            "chassis_resistance", 0.001, upper=1.0, quantity="resistance"
-        ),
+        ground_lead_length_m=reader.number("ground_lead_length"),
+        stud=reader.choice("stud"),
+        chassis_resistance_ohm=reader.number("chassis_resistance"),
     )
 
 
-def _circuit(
-    index: int,
-    reader: ObjectReader,
-    tables: Tables,
-    fuse_types: Collection[str],
-    shared: ConductorChoice,
-) -> Circuit:
+def _circuit(index: int, reader: ObjectReader, tables: Tables, shared: ConductorChoice) -> Circuit:
+    choice = shared
     if reader.has("conductor"):
-        own = reader.object("conductor", CONDUCTOR_MEMBERS)
-        choice = _conductor_choice(own, tables, shared)
-    else:
-        choice = shared
+        choice = _conductor_choice(reader.object("conductor"), tables, shared)
     return Circuit(
         key=reader.text("key"),
         index=index,
         description=reader.text("description"),
         fed_from=reader.text("fed_from"),
-        charges_source=reader.boolean("charges_source", default=False),
-        route=tuple(
-            _segment(item, tables)
-            for item in reader.objects("route", SEGMENT_MEMBERS, least=1, most=20)
-        ),
-        return_path=_return_path(reader.object("return_path", RETURN_MEMBERS)),
+        charges_source=reader.truth("charges_source"),
+        route=tuple(_segment(item) for item in reader.objects("route")),
+        return_path=_return_path(reader.object("return_path")),
         conductor=choice,
-        allowed_drop_fraction=0.01
-        * reader.number("allowed_voltage_drop_percent", 3.0, lower=0.1, upper=20.0),
-        # A milliohm for six crimped joints and a fuse: common practice, no source.
-        joint_resistance_ohm=reader.number(
-            "joint_resistance", 0.001, upper=1.0, quantity="resistance"
-        ),
-        fuse_types=_fuse_types(reader, fuse_types),
-        fuse_distance_m=reader.number("fuse_distance", 0.15, upper=LONGEST_M, quantity="length"),
-        fuse_sheathed=reader.boolean("fuse_sheathed", default=False),
-        source_end=reader.choice("source_end", ENDS),
-        load_end=reader.choice("load_end", ENDS),
+        allowed_drop_fraction=0.01 * reader.number("allowed_voltage_drop_percent"),
+        joint_resistance_ohm=reader.number("joint_resistance"),
+        fuse_types=reader.choices("fuse_types"),
+        fuse_distance_m=reader.number("fuse_distance"),
+        fuse_sheathed=reader.truth("fuse_sheathed"),
+        source_end=reader.choice("source_end"),
+        load_end=reader.choice("load_end"),
         signal_leads=tuple(
-            SignalLead(
-                item.text("form"),
-                item.number("length", lower=SHORTEST_M, upper=LONGEST_M, quantity="length"),
-            )
-            for item in reader.objects("signal_leads", SIGNAL_MEMBERS, most=20)
+            SignalLead(item.text("form"), item.number("length"))
+            for item in reader.objects("signal_leads")
         ),
         remote_leads=tuple(
-            RemoteLead(
-                item.number("length", lower=SHORTEST_M, upper=LONGEST_M, quantity="length"),
-                1e-6 * item.number("cross_section", 0.75, lower=0.1, upper=10.0),
-            )
-            for item in reader.objects("remote_leads", REMOTE_MEMBERS, most=20)
+            RemoteLead(item.number("length"), 1e-6 * item.number("cross_section"))
+            for item in reader.objects("remote_leads")
         ),
         taps=tuple(
-            Tap(item.text("use"), item.integer("quantity", 1, lower=1, upper=100))
-            for item in reader.objects("taps", TAP_MEMBERS, most=20)
+            Tap(item.text("use"), item.whole("quantity")) for item in reader.objects("taps")
         ),
     )
-
-
-def _fuse_types(reader: ObjectReader, known: Collection[str]) -> tuple[str, ...]:
-    value = reader.raw("fuse_types")
-    if value is None:
-        return ()
-    if not isinstance(value, list | tuple) or not 1 <= len(value) <= 20:
-        reader.fault("fuse_types", "An array of 1 to 20 fuse types is needed.")
-        return ()
-    path = reader.path("fuse_types")
-    for index, item in enumerate(value):
-        if not isinstance(item, str) or item not in known:
-            listed = ", ".join(known)
-            reader.faults.append(Fault(f"{path}/{index}", f"One of these is needed: {listed}."))
-    return tuple(str(item) for item in value)
 
 
 def _labour(reader: ObjectReader) -> WantedLabour:
     return WantedLabour(
         operation=reader.text("operation"),
-        quantity=reader.integer("quantity", 1, lower=1, upper=1000),
-        reason=reader.text("reason", "asked for by the job"),
+        quantity=reader.whole("quantity"),
+        reason=reader.text("reason"),
     )

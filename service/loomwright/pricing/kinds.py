@@ -1,9 +1,11 @@
 """Kinds of parts, and how a part of each kind answers what a job needs."""
 
+import operator
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from enum import Enum
+from typing import Any
 
 Attribute = str | Decimal
 
@@ -34,9 +36,10 @@ class Comparison(Enum):
     DESCRIBED = "described only"
 
 
-_PASSES: dict[Comparison, Callable[[Decimal, Decimal], bool]] = {
-    Comparison.AT_LEAST: lambda offered, needed: offered >= needed,
-    Comparison.AT_MOST: lambda offered, needed: offered <= needed,
+# Attributes compared by size are numbers; their rules say so.
+_PASSES: dict[Comparison, Callable[[Any, Any], bool]] = {
+    Comparison.AT_LEAST: operator.ge,
+    Comparison.AT_MOST: operator.le,
 }
 
 
@@ -68,9 +71,25 @@ class Kind:
         """Names of the attributes that a requirement of this kind states."""
         return tuple(dict.fromkeys(rule.needed for rule in self.rules if rule.needed))
 
-    def serves(self, offered: Mapping[str, Attribute], needed: Mapping[str, Attribute]) -> bool:
-        """Return whether a part's attributes meet those of a requirement."""
-        return all(_meets(rule, offered, needed) for rule in self.rules)
+    def identity(self, offered: Mapping[str, Attribute]) -> tuple[Attribute, ...]:
+        """Return the part's attributes that must equal those of a requirement."""
+        return tuple(
+            offered[rule.name] for rule in self.rules if rule.comparison is Comparison.EQUAL
+        )
+
+    def needed_identity(self, needed: Mapping[str, Attribute]) -> tuple[Attribute, ...]:
+        """Return the attributes of a requirement that a part's must equal, in the same order."""
+        return tuple(
+            needed[rule.needed] for rule in self.rules if rule.comparison is Comparison.EQUAL
+        )
+
+    def holds(self, offered: Mapping[str, Attribute], needed: Mapping[str, Attribute]) -> bool:
+        """Return whether a part's numbers lie within the bounds of a requirement."""
+        return all(
+            _PASSES[rule.comparison](offered[rule.name], needed[rule.needed])
+            for rule in self.rules
+            if rule.comparison in _PASSES
+        )
 
     def excess(self, offered: Mapping[str, Attribute]) -> tuple[Decimal, ...]:
         """Return the part's at-least attributes, by which the tightest fit comes first."""
@@ -80,21 +99,6 @@ class Kind:
             if rule.comparison is Comparison.AT_LEAST
             and isinstance(value := offered[rule.name], Decimal)
         )
-
-
-def _meets(
-    rule: AttributeRule, offered: Mapping[str, Attribute], needed: Mapping[str, Attribute]
-) -> bool:
-    if rule.comparison is Comparison.DESCRIBED:
-        return True
-    have, want = offered[rule.name], needed[rule.needed]
-    if rule.comparison is Comparison.EQUAL:
-        return have == want
-    return (
-        isinstance(have, Decimal)
-        and isinstance(want, Decimal)
-        and _PASSES[rule.comparison](have, want)
-    )
 
 
 def _text(name: str) -> AttributeRule:

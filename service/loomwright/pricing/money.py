@@ -64,6 +64,10 @@ def minor_unit_digits(currency: str) -> int:
     return int(digits)
 
 
+# Codes that a price may be in.
+CURRENCIES = tuple(sorted(entry.code for entry in Currency if entry.exponent is not None))
+
+
 def product(left: Decimal, right: Decimal) -> Decimal:
     """Return the exact product of two decimals.
 

@@ -2,37 +2,14 @@
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
 from decimal import Decimal
 
+from loomwright.pricing.book_members import ATTRIBUTES, BOOK
 from loomwright.pricing.kinds import KINDS, LABOUR_UNIT, Attribute, Kind
-from loomwright.pricing.money import MoneyError, minor_unit_digits
-from loomwright.pricing.reading import DocumentError, Fault, ObjectReader, refuse_duplicates
+from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
 from loomwright.pricing.requirements import QuantityRules
-
-BOOK_MEMBERS = ("name", "currency", "tax", "rules", "parts", "labour")
-TAX_MEMBERS = ("name", "percent")
-PART_MEMBERS = (
-    "key",
-    "kind",
-    "description",
-    "attributes",
-    "unit",
-    "sale_increment",
-    "unit_price",
-)
-LABOUR_MEMBERS = ("key", "description", "charged_per", "standard_hours", "hourly_rate")
-CHARGED_PER = ("job", "piece", "metre")
-_SMALLEST = Decimal("0.000001")
-_RULE_BOUNDS: dict[str, tuple[Decimal, Decimal]] = {
-    "conductor_slack_percent": (Decimal(0), Decimal(100)),
-    "conductor_slack_per_end_m": (Decimal(0), Decimal(10)),
-    "loom_waste_percent": (Decimal(0), Decimal(100)),
-    "heat_shrink_per_end_m": (Decimal(0), Decimal(1)),
-    "tie_spacing_m": (Decimal("0.01"), Decimal(10)),
-    "labour_increment_h": (Decimal("0.001"), Decimal(1)),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +47,7 @@ class LabourOperation:
 
 @dataclass(frozen=True, slots=True)
 class PriceBook:
-    """A shop's prices. Parts are held by kind, labour operations by key."""
+    """A shop's prices. Parts are held by kind in the order of the book, labour by key."""
 
     name: str
     currency: str
@@ -79,6 +56,17 @@ class PriceBook:
     parts: Mapping[str, tuple[Part, ...]]
     labour: Mapping[str, LabourOperation]
     digest: str
+    _shelves: Mapping[tuple[object, ...], Sequence[Part]] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        # A job asks dozens of times; parts alike in all that must be equal lie on one shelf, the
+        # one to be taken first in front.
+        shelves: dict[tuple[object, ...], list[Part]] = {}
+        for parts in self.parts.values():
+            for part in sorted(parts, key=_preference):
+                identity = KINDS[part.kind].identity(part.attributes)
+                shelves.setdefault((part.kind, *identity), []).append(part)
+        object.__setattr__(self, "_shelves", shelves)
 
     def part_for(self, what: str, needed: Mapping[str, Attribute]) -> Part | None:
         """Return the part that serves a need: tightest fit, then least price, then key.
@@ -96,14 +84,12 @@ class PriceBook:
             ``None`` where no part of the book serves.
         """
         kind = KINDS[what]
-        serving = (
-            part for part in self.parts.get(what, ()) if kind.serves(part.attributes, needed)
-        )
-        return min(
-            serving,
-            key=lambda part: (kind.excess(part.attributes), part.unit_price, part.key),
-            default=None,
-        )
+        shelf = self._shelves.get((what, *kind.needed_identity(needed)), ())
+        return next((part for part in shelf if kind.holds(part.attributes, needed)), None)
+
+
+def _preference(part: Part) -> tuple[tuple[Decimal, ...], Decimal, str]:
+    return KINDS[part.kind].excess(part.attributes), part.unit_price, part.key
 
 
 def price_book_digest(document: object) -> str:
@@ -142,20 +128,21 @@ def price_book_from_document(document: object) -> PriceBook:
         Anything is wrong; ``faults`` lists all of it by JSON pointer.
     """
     faults: list[Fault] = []
-    reader = ObjectReader(document, "", faults, BOOK_MEMBERS)
+    reader = ObjectReader(document, "", faults, BOOK)
     name = reader.text("name")
-    currency = _currency(reader)
-    tax = _tax(reader)
+    currency = reader.choice("currency")
+    tax = reader.object("tax")
+    rate = TaxRate(tax.text("name"), tax.decimal("percent"))
     rules = _rules(reader)
-    parts = _parts(reader)
-    labour = _labour(reader)
+    parts = [_part(part) for part in reader.objects("parts")]
+    labour = [_labour(operation) for operation in reader.objects("labour")]
     if faults:
         raise DocumentError("price_book", faults)
     by_kind = {what: tuple(part for part in parts if part.kind == what) for what in KINDS}
     return PriceBook(
         name=name,
         currency=currency,
-        tax=tax,
+        tax=rate,
         rules=rules,
         parts=by_kind,
         labour={operation.key: operation for operation in labour},
@@ -163,78 +150,42 @@ def price_book_from_document(document: object) -> PriceBook:
     )
 
 
-def _currency(reader: ObjectReader) -> str:
-    before = len(reader.faults)
-    currency = reader.text("currency")
-    if len(reader.faults) == before:
-        try:
-            minor_unit_digits(currency)
-        except MoneyError as error:
-            reader.fault("currency", str(error))
-    return currency
-
-
-def _tax(reader: ObjectReader) -> TaxRate:
-    tax = reader.object("tax", TAX_MEMBERS)
-    return TaxRate(tax.text("name"), tax.decimal("percent", upper=Decimal(100)))
-
-
 def _rules(reader: ObjectReader) -> QuantityRules:
-    if not reader.has("rules"):
-        return QuantityRules()
-    rules = reader.object("rules", tuple(_RULE_BOUNDS))
-    stated: dict[str, Decimal] = {}
-    for field in fields(QuantityRules):
-        lower, upper = _RULE_BOUNDS[field.name]
-        stated[field.name] = rules.decimal(field.name, field.default, lower=lower, upper=upper)
-    return QuantityRules(**stated)
-
-
-def _parts(reader: ObjectReader) -> list[Part]:
-    readers = reader.objects("parts", PART_MEMBERS, most=20_000)
-    refuse_duplicates(readers, "key")
-    return [_part(part) for part in readers]
+    rules = reader.object("rules")
+    return QuantityRules(*(rules.decimal(field.name) for field in fields(QuantityRules)))
 
 
 def _part(reader: ObjectReader) -> Part:
     key = reader.text("key")
-    what = reader.choice("kind", KINDS)
+    what = reader.choice("kind")
     kind = KINDS.get(what)
     return Part(
         key=key,
         kind=what,
         description=reader.text("description"),
-        attributes=_attributes(reader, kind),
-        unit=reader.choice("unit", kind.units) if kind else "",
-        sale_increment=reader.decimal("sale_increment", Decimal(1), lower=_SMALLEST),
+        # Which attributes and units are right depends on the kind.
+        attributes=_attributes(reader, kind) if kind else {},
+        unit=reader.choice("unit", among=kind.units if kind else None),
+        sale_increment=reader.decimal("sale_increment"),
         unit_price=reader.decimal("unit_price"),
     )
 
 
-def _attributes(reader: ObjectReader, kind: Kind | None) -> dict[str, Attribute]:
-    if kind is None:
-        # Which attributes are right depends on the kind, whose fault is noted already.
-        return {}
-    attributes = reader.object("attributes", tuple(rule.name for rule in kind.rules))
-    read: dict[str, Attribute] = {}
-    for rule in kind.rules:
-        if rule.numeric:
-            read[rule.name] = Decimal(repr(attributes.number(rule.name, upper=1e6)))
-        else:
-            read[rule.name] = attributes.text(rule.name)
-    return read
+def _attributes(reader: ObjectReader, kind: Kind) -> dict[str, Attribute]:
+    attributes = reader.object("attributes", ATTRIBUTES[kind.name])
+    return {
+        rule.name: Decimal(repr(attributes.number(rule.name)))
+        if rule.numeric
+        else attributes.text(rule.name)
+        for rule in kind.rules
+    }
 
 
-def _labour(reader: ObjectReader) -> list[LabourOperation]:
-    readers = reader.objects("labour", LABOUR_MEMBERS, most=1000)
-    refuse_duplicates(readers, "key")
-    return [
-        LabourOperation(
-            key=operation.text("key"),
-            description=operation.text("description"),
-            charged_per=operation.choice("charged_per", CHARGED_PER),
-            standard_hours=operation.decimal("standard_hours", upper=Decimal(1000)),
-            hourly_rate=operation.decimal("hourly_rate"),
-        )
-        for operation in readers
-    ]
+def _labour(operation: ObjectReader) -> LabourOperation:
+    return LabourOperation(
+        key=operation.text("key"),
+        description=operation.text("description"),
+        charged_per=operation.choice("charged_per"),
+        standard_hours=operation.decimal("standard_hours"),
+        hourly_rate=operation.decimal("hourly_rate"),
+    )

@@ -2,16 +2,36 @@
 
 import math
 import re
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import TypeVar
 
-DECIMAL_PATTERN = r"^(0|[1-9][0-9]{0,8})(\.[0-9]{1,6})?$"
+from loomwright.pricing.members import (
+    DECIMAL_PATTERN,
+    TEXT_LIMIT,
+    TEXT_PATTERN,
+    Choice,
+    Choices,
+    DecimalText,
+    Member,
+    Number,
+    NumberChoice,
+    Record,
+    Records,
+    Text,
+    Truth,
+    Whole,
+    is_required,
+)
+
 _DECIMAL = re.compile(DECIMAL_PATTERN, re.ASCII)
-TEXT_LIMIT = 200
+_TEXT = re.compile(TEXT_PATTERN)
 # Quantity and text such as "16 ft" -> number in the stated unit, or None if it is not of that form.
 QuantityText = Callable[[str, str], float | None]
-_REQUIRED: object = object()
+# A foot in metres is a binary fraction: text at a bound may miss it by a hair.
+_BOUND_SLACK = 1e-12
+_Rule = TypeVar("_Rule", bound=Member)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +57,7 @@ class DocumentError(ValueError):
     """
 
     def __init__(self, subject: str, faults: Sequence[Fault]) -> None:
-        listed = "; ".join(f"{fault.pointer or '/'}: {fault.message}" for fault in faults)
+        listed = "; ".join(f"{fault.pointer or '/'}: {fault.message}" for fault in faults[:20])
         super().__init__(f"The {subject} has {len(faults)} fault(s). {listed}")
         self.subject = subject
         self.faults = tuple(faults)
@@ -64,11 +84,11 @@ def pointer_token(name: object) -> str:
 
 
 class ObjectReader:
-    """Reader of the members of one JSON object.
+    """Reader of the members of one JSON object, each under its own rule.
 
     Each method notes a fault and hands back a harmless stand-in, so that reading goes on and all
     faults are found at once; the caller raises ``DocumentError`` if any was noted and so never
-    lets a stand-in out.
+    lets a stand-in out. ``null`` is a value like any other and serves for no member.
 
     Parameters
     ----------
@@ -79,7 +99,7 @@ class ObjectReader:
     faults
         List to which faults are added.
     members
-        Names that the object may have.
+        Rules by name of the members that the object may have.
     quantity_text
         Reader of quantities with a unit; without one, only numbers are quantities.
     """
@@ -89,11 +109,12 @@ class ObjectReader:
         value: object,
         pointer: str,
         faults: list[Fault],
-        members: Collection[str],
+        members: Mapping[str, Member],
         quantity_text: QuantityText | None = None,
     ) -> None:
         self.pointer = pointer
         self.faults = faults
+        self._members = members
         self._quantity_text = quantity_text
         self._values: Mapping[str, object] = {}
         if not isinstance(value, Mapping):
@@ -115,156 +136,208 @@ class ObjectReader:
         self.faults.append(Fault(self.pointer if name is None else self.path(name), message))
 
     def has(self, name: str) -> bool:
-        """Return whether a member is present and not null."""
-        return self._values.get(name) is not None
+        """Return whether a member is present."""
+        return name in self._values
 
-    def raw(self, name: str, default: object = _REQUIRED) -> object:
-        """Return a member's value; note a fault where a required one is absent."""
-        value = self._values.get(name)
-        if value is not None:
-            return value
-        if default is _REQUIRED:
+    def stated(self, name: str) -> object:
+        """Return a member's value as it stands, ``None`` where it is absent."""
+        return self._values.get(name)
+
+    def _rule(self, name: str, kind: type[_Rule]) -> _Rule:
+        rule = self._members[name]
+        assert isinstance(rule, kind)
+        return rule
+
+    def _is_absent(self, name: str) -> bool:
+        """Return whether a member is absent; note a fault if it is required."""
+        if name in self._values:
+            return False
+        if is_required(self._members[name]):
             self.fault(name, "Missing; it is required.")
-            return None
-        return default
+        return True
 
-    def text(self, name: str, default: object = _REQUIRED, *, empty: bool = False) -> str:
-        """Return a text of at most ``TEXT_LIMIT`` printable characters."""
-        value = self.raw(name, default)
-        if value is None:
+    def text(self, name: str, default: str | None = None) -> str:
+        """Return a text; a default stands in for that of the rule."""
+        rule = self._rule(name, Text)
+        fall_back = rule.default if default is None else default
+        if fall_back is not None and name not in self._values:
+            return fall_back
+        if self._is_absent(name):
             return ""
+        value = self._values[name]
         if not isinstance(value, str):
             self.fault(name, "A text is needed.")
             return ""
-        if not empty and not value.strip():
-            self.fault(name, "The text is empty.")
-        elif len(value) > TEXT_LIMIT or not value.isprintable():
-            self.fault(name, f"A text of at most {TEXT_LIMIT} printable characters is needed.")
+        if len(value) > TEXT_LIMIT or not _TEXT.fullmatch(value):
+            self.fault(
+                name,
+                f"A text of 1 to {TEXT_LIMIT} printable characters is needed, the first no space.",
+            )
         return value
 
-    def choice(self, name: str, choices: Collection[str], default: object = _REQUIRED) -> str:
-        """Return a text that is one of a closed list."""
-        value = self.raw(name, default)
-        if value is None:
+    def choice(
+        self, name: str, default: str | None = None, among: tuple[str, ...] | None = None
+    ) -> str:
+        """Return a text out of the closed list of its rule, or of a narrower one."""
+        rule = self._rule(name, Choice)
+        fall_back = rule.default if default is None else default
+        if fall_back is not None and name not in self._values:
+            return fall_back
+        if self._is_absent(name):
             return ""
-        if not isinstance(value, str) or value not in choices:
-            self.fault(name, "One of these is needed: " + ", ".join(choices) + ".")
+        value = self._values[name]
+        if not isinstance(value, str) or value not in rule.choices:
+            self.fault(name, rule.words or _one_of(among or rule.choices))
+            return ""
+        if among is not None and value not in among:
+            self.fault(name, f"Not of what stands beside it. {_one_of(among)}")
             return ""
         return value
 
-    def decimal(
-        self,
-        name: str,
-        default: object = _REQUIRED,
-        *,
-        lower: Decimal = Decimal(0),
-        upper: Decimal = Decimal(999_999_999),
-    ) -> Decimal:
-        """Return an exact decimal from a string such as ``"12.50"``."""
-        value = self.raw(name, default)
-        if isinstance(value, Decimal):
-            return value
-        if value is None:
-            return lower
+    def choices(self, name: str) -> tuple[str, ...]:
+        """Return the texts of an array, each out of a closed list."""
+        rule = self._rule(name, Choices)
+        if self._is_absent(name):
+            return ()
+        value = self._values[name]
+        if not isinstance(value, list | tuple) or not rule.least <= len(value) <= rule.most:
+            self.fault(name, f"An array of {rule.least} to {rule.most} items is needed.")
+            return ()
+        path = self.path(name)
+        for index, item in enumerate(value):
+            if not isinstance(item, str) or item not in rule.choices:
+                self.faults.append(Fault(f"{path}/{index}", _one_of(rule.choices)))
+        return tuple(str(item) for item in value)
+
+    def number_choice(self, name: str) -> float:
+        """Return a number out of a closed list, given as number or as text with its unit."""
+        rule = self._rule(name, NumberChoice)
+        if self._is_absent(name):
+            return 0.0
+        value = self._values[name]
+        for number in rule.numbers:
+            if value in (number, f"{number} {rule.unit}"):
+                return float(number)
+        listed = ", ".join(map(str, rule.numbers))
+        self.fault(
+            name, f"One of these numbers is needed, in {rule.unit} or with that unit: {listed}."
+        )
+        return 0.0
+
+    def decimal(self, name: str) -> Decimal:
+        """Return an exact decimal from a text such as ``"12.50"``."""
+        rule = self._rule(name, DecimalText)
+        if rule.default is not None and name not in self._values:
+            return rule.default
+        if self._is_absent(name):
+            return rule.lower
+        value = self._values[name]
         if not isinstance(value, str) or not _DECIMAL.fullmatch(value):
             self.fault(name, 'A decimal string such as "12.50" is needed, up to six decimals.')
-            return lower
+            return rule.lower
         number = Decimal(value)
-        if not lower <= number <= upper:
-            self.fault(name, f"A decimal from {lower} to {upper} is needed.")
+        if not rule.lower <= number <= rule.upper:
+            self.fault(name, f"A decimal from {rule.lower:f} to {rule.upper:f} is needed.")
         return number
 
-    def number(
-        self,
-        name: str,
-        default: object = _REQUIRED,
-        *,
-        lower: float = 0.0,
-        upper: float,
-        above: bool = False,
-        quantity: str | None = None,
-    ) -> float:
-        """Return a finite number within bounds; ``above`` keeps the lower bound out.
-
-        With a ``quantity``, a text with a unit of that quantity serves as well.
-        """
-        value = self.raw(name, default)
-        if value is None:
-            return lower
-        if isinstance(value, str) and quantity and self._quantity_text:
+    def number(self, name: str) -> float:
+        """Return a finite number within the bounds of its rule, in the stated unit."""
+        rule = self._rule(name, Number)
+        if rule.default is not None and name not in self._values:
+            return rule.default
+        if self._is_absent(name):
+            return rule.lower
+        value, slack = self._values[name], 0.0
+        if isinstance(value, str) and rule.quantity and self._quantity_text:
             # What the reader refuses stays text and is named as no number below.
-            read = self._quantity_text(quantity, value)
+            read = self._quantity_text(rule.quantity, value)
             value = value if read is None else read
+            slack = _BOUND_SLACK * rule.upper
         if isinstance(value, bool) or not isinstance(value, int | float):
-            self.fault(name, "A number is needed.")
-            return lower
+            self.fault(name, f"A number{_in_unit(rule)} is needed.")
+            return rule.lower
         # An int of thousands of digits would overflow in float(); the comparison does not.
-        within = (lower < value if above else lower <= value) and value <= upper
+        within = rule.lower - slack <= value <= rule.upper + slack
         if not within or not math.isfinite(value):
-            edge = "above" if above else "from"
-            self.fault(name, f"A number {edge} {lower:g} to {upper:g} is needed.")
-            return lower
+            edges = f"from {rule.lower:g} to {rule.upper:g}"
+            self.fault(name, f"A number{_in_unit(rule)} {edges} is needed.")
+            return rule.lower
         return float(value)
 
-    def integer(self, name: str, default: object = _REQUIRED, *, lower: int, upper: int) -> int:
-        """Return a whole number within bounds."""
-        value = self.raw(name, default)
-        if value is None:
-            return lower
-        if isinstance(value, bool) or not isinstance(value, int) or not lower <= value <= upper:
-            self.fault(name, f"A whole number from {lower} to {upper} is needed.")
-            return lower
-        return value
+    def optional_number(self, name: str) -> float | None:
+        """Return a number, or ``None`` where it is absent."""
+        return self.number(name) if name in self._values else None
 
-    def boolean(self, name: str, default: bool) -> bool:
+    def optional_text(self, name: str) -> str | None:
+        """Return a text, or ``None`` where it is absent."""
+        return self.text(name) if name in self._values else None
+
+    def whole(self, name: str) -> int:
+        """Return a whole number within the bounds of its rule."""
+        rule = self._rule(name, Whole)
+        if rule.default is not None and name not in self._values:
+            return rule.default
+        if self._is_absent(name):
+            return rule.lower
+        value = self._values[name]
+        is_whole = isinstance(value, int) or (isinstance(value, float) and value.is_integer())
+        if isinstance(value, bool) or not is_whole or not rule.lower <= value <= rule.upper:  # type: ignore[operator]
+            self.fault(name, f"A whole number from {rule.lower} to {rule.upper} is needed.")
+            return rule.lower
+        return int(value)  # type: ignore[call-overload,no-any-return]
+
+    def truth(self, name: str) -> bool:
         """Return true or false."""
-        value = self.raw(name, default)
+        rule = self._rule(name, Truth)
+        value = self._values.get(name, rule.default)
         if not isinstance(value, bool):
             self.fault(name, "true or false is needed.")
-            return default
+            return rule.default
         return value
 
-    def object(self, name: str, members: Collection[str]) -> "ObjectReader":
-        """Return a reader of a required member object."""
-        value = self.raw(name)
-        if value is None:
-            # The missing member is already noted; an empty reader would list its members again.
-            return ObjectReader({}, self.path(name), [], members)
-        return ObjectReader(value, self.path(name), self.faults, members, self._quantity_text)
+    def object(self, name: str, members: Mapping[str, Member] | None = None) -> "ObjectReader":
+        """Return a reader of a member object, under the rules given or those of its own rule."""
+        rules = self._rule(name, Record).members if members is None else members
+        if self._is_absent(name):
+            # A missing object is already noted; an empty reader would list its members again.
+            return ObjectReader({}, self.path(name), [], rules)
+        value = self._values[name]
+        return ObjectReader(value, self.path(name), self.faults, rules, self._quantity_text)
 
-    def objects(
-        self, name: str, members: Collection[str], *, least: int = 0, most: int
-    ) -> "list[ObjectReader]":
-        """Return readers of the objects of an array."""
-        value = self.raw(name, _REQUIRED if least else [])
-        if value is None:
+    def objects(self, name: str) -> "list[ObjectReader]":
+        """Return readers of the objects of an array; noted where a unique member repeats."""
+        rule = self._rule(name, Records)
+        if self._is_absent(name):
             return []
+        value = self._values[name]
         if not isinstance(value, list | tuple):
             self.fault(name, "An array is needed.")
             return []
-        if not least <= len(value) <= most:
-            self.fault(name, f"An array of {least} to {most} items is needed.")
+        if not rule.least <= len(value) <= rule.most:
+            self.fault(name, f"An array of {rule.least} to {rule.most} items is needed.")
             return []
         path = self.path(name)
-        return [
-            ObjectReader(item, f"{path}/{index}", self.faults, members, self._quantity_text)
+        readers = [
+            ObjectReader(item, f"{path}/{index}", self.faults, rule.members, self._quantity_text)
             for index, item in enumerate(value)
         ]
+        if rule.unique:
+            _refuse_duplicates(readers, rule.unique)
+        return readers
 
 
-def refuse_duplicates(readers: Sequence[ObjectReader], name: str) -> None:
-    """Note a fault at each object whose named member repeats an earlier one.
+def _one_of(choices: Sequence[str]) -> str:
+    return f"One of these is needed: {', '.join(choices)}."
 
-    Parameters
-    ----------
-    readers
-        Readers of the objects of one array.
-    name
-        Member that is unique in the array.
-    """
+
+def _in_unit(rule: Number) -> str:
+    return f" in {rule.unit}" if rule.unit else ""
+
+
+def _refuse_duplicates(readers: Sequence[ObjectReader], name: str) -> None:
     seen: set[str] = set()
     for reader in readers:
-        value = reader.raw(name, "")
+        value = reader.stated(name)
         if isinstance(value, str) and value and value in seen:
             reader.fault(name, "The same value stands earlier in the list; it is unique.")
         elif isinstance(value, str):
