@@ -249,11 +249,6 @@ def test_power_load_at_the_greatest_length_has_the_allowed_drop(size):
     assert at_limit.voltage_drop_v[index] == pytest.approx(1.2, rel=1e-6)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="behind a weak source the circuit collapses before the drop reaches its limit; the "
-    "greatest length is then stated as 0, though the route asked for passes",
-)
 def test_greatest_length_behind_a_weak_source_is_not_below_a_route_that_passes():
     # 12 V behind 50 mohm gives 700 W with up to 1.43 mohm of wiring: 144 / 2800 - 0.05.
     request = ConductorRequest(

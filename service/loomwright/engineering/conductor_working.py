@@ -8,6 +8,7 @@ from loomwright.engineering.conductors import (
     resistance_20c_ohm_per_m,
     temperature_coefficient_20c_per_k,
 )
+from loomwright.engineering.sizing import limit_of_power_load
 from loomwright.engineering.working import WorkingStep
 from loomwright.tables.records import Tables
 
@@ -152,20 +153,35 @@ def _limit_steps(
         unit="A",
         source="heat balance; 33 CFR 183.425 Table 5 or ISO 10133 Table A.1",
     )
-    yield WorkingStep(
-        text="Greatest one-way length at the allowed drop",
-        formula="(dU / I - R_fixed) x L / R_conductors",
+    yield _length_step(request, answer, index)
+
+
+def _length_step(request: ConductorRequest, answer: ConductorAnswer, index: int) -> WorkingStep:
+    found = answer.candidates
+    if request.load_power_w is None:
+        current = float(found.load_current_a[index])
+        wiring = request.allowed_voltage_drop_v / current
+    else:
+        current, wiring = limit_of_power_load(request)
+    fixed = request.wiring_fixed_resistance_ohm
+    length = float(found.greatest_length_m[index])
+    budget = max(wiring - fixed, 0.0)
+    # The working shows the resistance per metre at the limit that the length was found with.
+    per_metre = budget / length if length > 0.0 else 0.0
+    return WorkingStep(
+        text="Greatest one-way length: where the drop reaches its limit, or the circuit collapses",
+        formula="(R_wiring - R_fixed) / R_per_metre; R_wiring = dU / I at the allowed drop, "
+        "E^2 / 4P - Rs at the collapse",
         inputs={
             "dU_v": _digits(request.allowed_voltage_drop_v),
-            "R_fixed_ohm": _digits(request.wiring_fixed_resistance_ohm),
-            "L_m": _digits(request.route_length_m),
-            "R_conductors_ohm": _digits(
-                float(found.loop_resistance_ohm[index]) - request.wiring_fixed_resistance_ohm
-            ),
+            "I_a": _digits(current),
+            "R_wiring_ohm": _digits(wiring),
+            "R_fixed_ohm": _digits(fixed),
+            "R_per_metre_ohm_per_m": _digits(per_metre),
         },
-        result=_digits(float(found.greatest_length_m[index])),
+        result=_digits(length),
         unit="m",
-        source="Ohm's law; I is the current at the allowed drop",
+        source="Ohm's law; conductors at the temperature of the current I",
     )
 
 

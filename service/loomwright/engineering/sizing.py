@@ -169,7 +169,7 @@ def _surroundings(request: ConductorRequest, layout: _Layout, tables: Tables) ->
         (segment.ambient_temperature_k, segment.bundled_conductors, segment.engine_space)
         for segment in request.segments
     )
-    steady = _steady_surroundings(layout, places, tables)
+    steady = _steady_surroundings(layout, places, request.return_by_conductor, tables)
     if request.on_time_s is None:
         return steady
     heating = np.sqrt(
@@ -187,9 +187,14 @@ def _surroundings(request: ConductorRequest, layout: _Layout, tables: Tables) ->
 
 @lru_cache(maxsize=1024)
 def _steady_surroundings(
-    layout: _Layout, places: tuple[tuple[float, int, bool], ...], tables: Tables
+    layout: _Layout,
+    places: tuple[tuple[float, int, bool], ...],
+    return_by_conductor: bool,
+    tables: Tables,
 ) -> _Surroundings:
     """Return the surroundings of a continuous load; places are ambient, bundle, engine space."""
+    # Each run beyond the first adds itself, and its return if that lies beside it.
+    added = 2 if return_by_conductor else 1
     properties = layout.properties
     series = properties.sizes[0].series
     table = PUBLISHED_TABLE_BY_SERIES[series]
@@ -206,7 +211,7 @@ def _steady_surroundings(
 
     bundling = np.array(
         [
-            [bundling_factor(tables, table, bundled + int(count) - 1) for count in runs]
+            [bundling_factor(tables, table, bundled + added * (int(count) - 1)) for count in runs]
             for _, bundled, _ in places
         ]
     )
@@ -313,25 +318,50 @@ def _short_circuit_utilisation(request: ConductorRequest, layout: _Layout) -> Ar
 def _greatest_length_m(
     request: ConductorRequest, route: LoadedRoute, solved: LoadedRouteState
 ) -> Array:
-    """Return the one-way length at which the drop reaches its limit.
+    """Return the one-way length at which the drop reaches its limit, or the circuit collapses.
 
     Same mix of surroundings; current and conductor temperature are those at the limit, so a
     constant-power load is taken at the lower voltage.
     """
-    drop = request.allowed_voltage_drop_v
     if request.load_power_w is None:
         assert request.load_current_a is not None
-        current, resistance = request.load_current_a, solved.resistance_ohm
+        wiring = request.allowed_voltage_drop_v / request.load_current_a
+        resistance = solved.resistance_ohm
     else:
-        at_limit, exists = constant_power_current_a(
-            request.load_power_w, request.supply_voltage_v - drop, request.source_resistance_ohm
-        )
-        if not exists:
-            return np.zeros(solved.resistance_ohm.shape)
-        current = float(at_limit)
+        current, wiring = limit_of_power_load(request)
         resistance = resistance_at_current_ohm(route, current)
-    budget = max(drop / current - request.wiring_fixed_resistance_ohm, 0.0)
+    budget = max(wiring - request.wiring_fixed_resistance_ohm, 0.0)
     return np.asarray(budget * request.route_length_m / resistance)
+
+
+def limit_of_power_load(request: ConductorRequest) -> tuple[float, float]:
+    """Return the current and the resistance of the wiring at the limit of a constant-power load.
+
+    The limit is the allowed drop, or the collapse of the circuit where that comes first: beyond it
+    the smaller root has a load voltage below half the source's.
+
+    Parameters
+    ----------
+    request
+        With a load power.
+
+    Returns
+    -------
+    tuple of float
+        Current [A] and resistance of the wiring without the source's [ohm].
+
+    Notes
+    -----
+    ``(E - dU - I Rs) I = P`` at the allowed drop; ``I = 2 P / E`` and ``R = E**2 / 4 P`` at the
+    collapse.
+    """
+    assert request.load_power_w is not None
+    emf, drop = request.supply_voltage_v, request.allowed_voltage_drop_v
+    source = request.source_resistance_ohm
+    current, exists = constant_power_current_a(request.load_power_w, emf - drop, source)
+    if exists and emf - drop - current * source >= 0.5 * emf:
+        return float(current), drop / float(current)
+    return 2.0 * request.load_power_w / emf, emf * emf / (4.0 * request.load_power_w) - source
 
 
 def _answer(

@@ -1,7 +1,7 @@
 """Conductor temperature against current as a curve, made once for a conductor and an ambient.
 
 The heat balance is solved on a grid of currents up to the cap of the model, and between the grid's
-points a cubic takes the temperature and its slope from both ends (Hermite). It is within 0.001 K
+points a cubic takes the temperature and its slope from both ends (Hermite). It is within 0.005 K
 of the solved balance everywhere, far below what the air table is worth, and costs a tenth of
 solving again; a test holds it to that.
 """

@@ -9,6 +9,8 @@ from marshmallow import Schema, fields
 
 from loomwright import __version__
 from loomwright.web.problems import CODES, MEDIA_TYPE
+from loomwright.web.requests import LIST_FIELDS
+from loomwright.web.schemas.common import SegmentRequest
 
 DESCRIPTION = """\
 The engineering and the pricing behind a vehicle 12, 24 or 48 V installation: conductors, fuses,
@@ -91,6 +93,7 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
     assert plugin.converter is not None
     plugin.converter.add_attribute_function(_own_field)  # type: ignore[no-untyped-call]
     spec.components.schema("Problem", schema=ProblemSchema)
+    spec.components.schema("SegmentRequest", schema=SegmentRequest)
     for operation in operations:
         spec.path(path=operation.url, operations=_methods(operation, plugin))
     document = spec.to_dict()
@@ -171,7 +174,7 @@ def _parameters(request: type[Schema], plugin: MarshmallowPlugin) -> list[dict[s
         schema = plugin.converter.field2property(field)
         description = schema.pop("description", "")
         place: dict[str, Any] = {"schema": schema}
-        if isinstance(field, (fields.List, fields.Nested)):
+        if isinstance(field, LIST_FIELDS):
             place = {"content": {"application/json": {"schema": schema}}}
         parameters.append(
             {

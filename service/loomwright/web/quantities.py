@@ -160,3 +160,80 @@ class Text(fields.Field[str]):
     def json_schema(self) -> dict[str, Any]:
         """Return the JSON Schema of the field."""
         return {"type": "string", "minLength": 1, "maxLength": self.greatest_length}
+
+
+class QuantityList(Quantity):
+    """A list of quantities of one kind and range.
+
+    Parameters
+    ----------
+    kind
+        The quantity with its units.
+    least, greatest
+        Closed range of each, in the stated unit.
+    greatest_count
+        Most quantities in the list; the least is one.
+    kwargs
+        Of the marshmallow field.
+    """
+
+    def __init__(
+        self,
+        kind: QuantityKind,
+        least: float,
+        greatest: float,
+        greatest_count: int,
+        **kwargs: Any,
+    ) -> None:
+        super().__init__(kind, least, greatest, **kwargs)
+        self.greatest_count = greatest_count
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        if not isinstance(value, list) or not 1 <= len(value) <= self.greatest_count:
+            raise ValidationError(f"give a list of 1 to {self.greatest_count} quantities")
+        loaded = []
+        faults: dict[int, Any] = {}
+        for index, entry in enumerate(value):
+            try:
+                loaded.append(super()._deserialize(entry, attr, data, **kwargs))
+            except ValidationError as error:
+                faults[index] = error.messages
+        if faults:
+            raise ValidationError(faults)
+        return loaded
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the field."""
+        return {
+            "type": "array",
+            "minItems": 1,
+            "maxItems": self.greatest_count,
+            "items": super().json_schema(),
+        }
+
+
+class KeyList(Key):
+    """A list of keys out of a closed list, each at most once."""
+
+    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+        del attr, data, kwargs
+        if (
+            not isinstance(value, list)
+            or not value
+            or not all(isinstance(entry, str) and entry in self._known for entry in value)
+            or len(set(value)) < len(value)
+        ):
+            raise ValidationError(
+                f"give a list of one or more, each once, of: {', '.join(self.keys)}"
+            )
+        return value
+
+    def json_schema(self) -> dict[str, Any]:
+        """Return the JSON Schema of the field."""
+        return {
+            "type": "array",
+            "minItems": 1,
+            "maxItems": len(self.keys),
+            "uniqueItems": True,
+            "items": super().json_schema(),
+        }

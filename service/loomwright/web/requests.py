@@ -2,22 +2,32 @@
 
 import re
 from contextlib import suppress
-from functools import cache
-from typing import Any, cast
+from typing import Any
 
 import orjson
 from flask import Request
-from marshmallow import Schema, ValidationError, fields, missing
+from marshmallow import ValidationError, fields
 
 from loomwright.units import NUMBER_PATTERN
 from loomwright.web.problems import ProblemError, pointers_of_messages
-from loomwright.web.quantities import Flag, PlainNumber, Quantity, WholeNumber
+from loomwright.web.quantities import (
+    Flag,
+    KeyList,
+    PlainNumber,
+    Quantity,
+    QuantityList,
+    WholeNumber,
+)
+from loomwright.web.schemas.base import ObjectList
+from loomwright.web.schemas.base import Request as RequestSchema
 
+# Fields whose query text is JSON.
+LIST_FIELDS = (ObjectList, QuantityList, KeyList)
 _NUMBER = re.compile(NUMBER_PATTERN)
 _FLAGS = {"true": True, "false": False}
 
 
-def loaded(schema: Schema, request: Request) -> dict[str, Any]:
+def loaded(schema: RequestSchema, request: Request) -> dict[str, Any]:
     """Return the values of a request under a schema, quantities in coherent SI.
 
     Parameters
@@ -42,35 +52,10 @@ def loaded(schema: Schema, request: Request) -> dict[str, Any]:
         document = json_object(request)
     else:
         document = _query_document(schema, request)
-    required, defaults = _required_and_defaults(type(schema))
-    messages: dict[str, Any] = {
-        name: ["give it; it is required"] for name in required if name not in document
-    }
     try:
-        # Absent fields are skipped here, and get their defaults below: two thirds of the time of a
-        # load would go into finding nothing.
-        values: dict[str, Any] = schema.load(document, partial=True)
+        return schema.load_document(document)
     except ValidationError as error:
-        raise invalid(
-            pointers_of_messages(messages | cast(dict[str, Any], error.messages))
-        ) from None
-    if messages:
-        raise invalid(pointers_of_messages(messages))
-    return defaults | values
-
-
-@cache
-def _required_and_defaults(schema: type[Schema]) -> tuple[tuple[str, ...], dict[str, Any]]:
-    """Return the names of required fields and the defaults of the others."""
-    known = schema().fields
-    return (
-        tuple(name for name, field in known.items() if field.required),
-        {
-            name: field.load_default
-            for name, field in known.items()
-            if field.load_default is not missing
-        },
-    )
+        raise invalid(pointers_of_messages(error.messages)) from None
 
 
 def invalid(faults: list[tuple[str, str]]) -> ProblemError:
@@ -121,7 +106,7 @@ def json_object(request: Request) -> dict[str, Any]:
     return document
 
 
-def _query_document(schema: Schema, request: Request) -> dict[str, Any]:
+def _query_document(schema: RequestSchema, request: Request) -> dict[str, Any]:
     document: dict[str, Any] = {}
     for name, texts in request.args.lists():
         if len(texts) > 1:
@@ -137,12 +122,13 @@ def _query_document(schema: Schema, request: Request) -> dict[str, Any]:
 
 def _query_value(field: fields.Field[Any], text: str) -> Any:
     """Return the JSON value that a query text stands for; text that stands for none stays text."""
+    if isinstance(field, LIST_FIELDS):
+        # Text that is not JSON stays text, and the field names the fault among all others.
+        with suppress(orjson.JSONDecodeError):
+            return orjson.loads(text)
+        return text
     if isinstance(field, (Quantity, PlainNumber, WholeNumber)):
         return float(text) if _NUMBER.fullmatch(text) else text
     if isinstance(field, Flag):
         return _FLAGS.get(text, text)
-    if isinstance(field, (fields.List, fields.Nested)):
-        # Text that is not JSON stays text, and the field names the fault among all others.
-        with suppress(orjson.JSONDecodeError):
-            return orjson.loads(text)
     return text

@@ -2,11 +2,12 @@
 
 from typing import Any, ClassVar
 
-from marshmallow import RAISE, Schema, ValidationError, fields, validates_schema
+from marshmallow import fields
 
 from loomwright.tables.load import tables
 from loomwright.units import LENGTH, TEMPERATURE
 from loomwright.web.quantities import Key, Quantity, WholeNumber
+from loomwright.web.schemas.base import Answer, ObjectList, Request, describe
 
 _TABLES = tables()
 SERIES_KEYS = tuple(_TABLES.series)
@@ -16,39 +17,6 @@ ZONE_KEYS = tuple(_TABLES.zones)
 SIZE_KEYS = tuple(_TABLES.conductors)
 SYSTEM_VOLTAGES = (12, 24, 48)
 FLAT_ROUTE_FIELDS = ("length", "zone", "ambient_temperature", "bundled_conductors")
-
-
-class Request(Schema):
-    """Base of request schemas: unknown fields are faults."""
-
-    class Meta:
-        """Refuse unknown fields."""
-
-        unknown = RAISE
-
-
-class Answer(Schema):
-    """Base of answer schemas, which describe answers and load nothing."""
-
-    class Meta:
-        """Answers carry the listed fields and no others."""
-
-        unknown = RAISE
-
-
-def exactly_one_of(first: str, second: str) -> dict[str, Any]:
-    """Return the JSON Schema rule that one of two fields is given."""
-    return {"oneOf": [{"required": [first]}, {"required": [second]}]}
-
-
-def not_both(first: str, second: str) -> dict[str, Any]:
-    """Return the JSON Schema rule that two fields exclude each other."""
-    return {"not": {"required": [first, second]}}
-
-
-def together(first: str, second: str) -> dict[str, Any]:
-    """Return the JSON Schema rule that two fields belong together."""
-    return {"dependentRequired": {first: [second], second: [first]}}
 
 
 def size_of_series(field: str) -> dict[str, Any]:
@@ -62,11 +30,6 @@ def size_of_series(field: str) -> dict[str, Any]:
             for series, sizes in _TABLES.series.items()
         ]
     }
-
-
-def describe(text: str, **more: Any) -> dict[str, Any]:
-    """Return field metadata with a description."""
-    return {"description": text, **more}
 
 
 class SegmentRequest(Request):
@@ -92,12 +55,6 @@ class SegmentRequest(Request):
         metadata=describe("Loaded conductors in the bundle, this one included.", default=1),
     )
 
-    @validates_schema(skip_on_field_errors=False, pass_original=True)
-    def check_length(self, _data: dict[str, Any], original: Any, **_: Any) -> None:
-        """Refuse a segment without length; absent fields are not looked at on loading."""
-        if "length" not in original:
-            raise ValidationError("give it; it is required", field_name="length")
-
 
 class RouteFields(Request):
     """The route: either a list of segments, or one segment given flat."""
@@ -114,13 +71,13 @@ class RouteFields(Request):
         },
     )
 
-    route = fields.List(
-        fields.Nested(SegmentRequest),
+    route = ObjectList(
+        SegmentRequest,
+        1,
+        12,
         metadata=describe(
             "The route as segments in order from the source; instead of length, zone, "
-            "ambient_temperature and bundled_conductors.",
-            minItems=1,
-            maxItems=12,
+            "ambient_temperature and bundled_conductors."
         ),
     )
     length = Quantity(
@@ -137,20 +94,18 @@ class RouteFields(Request):
         1, 200, metadata=describe("Loaded conductors in the bundle, this one included.")
     )
 
-    @validates_schema(skip_on_field_errors=False, pass_original=True)
-    def check_route(self, _data: dict[str, Any], original: Any, **_: Any) -> None:
-        """Refuse both forms of a route at once, none, and too many segments."""
-        flat = [name for name in FLAT_ROUTE_FIELDS if name in original]
-        if "route" in original:
-            segments = original["route"]
+    def faults_between(
+        self, values: dict[str, Any], document: dict[str, Any]
+    ) -> list[tuple[str, str]]:
+        """Refuse both forms of a route at once, and none."""
+        found = super().faults_between(values, document)
+        if "route" in document:
+            flat = [name for name in FLAT_ROUTE_FIELDS if name in document]
             if flat:
-                raise ValidationError(
-                    f"give either route or {', '.join(flat)}, not both", field_name="route"
-                )
-            if isinstance(segments, list) and not 1 <= len(segments) <= 12:
-                raise ValidationError("give 1 to 12 segments", field_name="route")
-        elif "length" not in original and not getattr(self, "route_is_optional", False):
-            raise ValidationError("give length, or route with its segments", field_name="length")
+                found.append(("route", f"give either route or {', '.join(flat)}, not both"))
+        elif "length" not in document:
+            found.append(("length", "give length, or route with its segments"))
+        return found
 
 
 class ConductorFamilyFields(RouteFields):
@@ -176,44 +131,32 @@ class ConductorFamilyFields(RouteFields):
     )
 
 
-def refuse_both(
-    original: Any, first: str, second: str, faults: dict[str, list[str]], *, required: bool
-) -> None:
-    """Add a fault where two fields that exclude each other are both given, or a needed one is not.
-
-    Parameters
-    ----------
-    original
-        The request as sent; a field that failed its own check is still in it.
-    first, second
-        Names of the fields.
-    faults
-        Faults by field, added to.
-    required
-        Whether one of both must be given.
-    """
-    if first in original and second in original:
-        faults.setdefault(first, []).append(f"give either {first} or {second}, not both")
-    elif required and first not in original and second not in original:
-        faults.setdefault(first, []).append(f"give {first} or {second}")
-
-
-def require_pair(original: Any, first: str, second: str, faults: dict[str, list[str]]) -> None:
-    """Add a fault where one of two fields that belong together is missing."""
-    for name, partner in ((first, second), (second, first)):
-        if name in original and partner not in original:
-            faults.setdefault(partner, []).append(f"give it with {name}")
-
-
-def refuse_other_series(data: dict[str, Any], name: str, faults: dict[str, list[str]]) -> None:
-    """Add a fault where a size is not of the series of the request."""
-    size, series = data.get(name), data.get("series")
+def faults_of_series(values: dict[str, Any], name: str) -> list[tuple[str, str]]:
+    """Return the fault of a size that is not of the series of the request."""
+    size, series = values.get(name), values.get("series")
     if size is None or series is None:
-        return
+        return []
     listed = _TABLES.series[series]
-    if _TABLES.conductors[size] not in listed:
-        sizes = ", ".join(entry.key for entry in listed)
-        faults.setdefault(name, []).append(f"not of series {series}; it has {sizes}")
+    if _TABLES.conductors[size] in listed:
+        return []
+    sizes = ", ".join(entry.key for entry in listed)
+    return [(name, f"not of series {series}; it has {sizes}")]
+
+
+def faults_of_return(values: dict[str, Any], document: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the fault of a chassis return without its resistance, or the other way round."""
+    by_chassis = values.get("return_path") == "chassis"
+    if by_chassis == ("chassis_resistance" in document):
+        return []
+    message = "give it with return_path chassis" if by_chassis else "only with return_path chassis"
+    return [("chassis_resistance", message)]
+
+
+RETURN_RULE = {
+    "if": {"properties": {"return_path": {"const": "chassis"}}, "required": ["return_path"]},
+    "then": {"required": ["chassis_resistance"]},
+    "else": {"not": {"required": ["chassis_resistance"]}},
+}
 
 
 class SourceAnswer(Answer):

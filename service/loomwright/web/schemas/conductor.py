@@ -2,23 +2,26 @@
 
 from typing import Any, ClassVar
 
-from marshmallow import ValidationError, fields, validates_schema
+from marshmallow import fields
 
 from loomwright.units import CURRENT, POWER, RESISTANCE, TIME, VOLTAGE
 from loomwright.web.quantities import Flag, Key, PlainNumber, Quantity, WholeNumber
-from loomwright.web.schemas.common import (
-    SIZE_KEYS,
+from loomwright.web.schemas.base import (
     Answer,
-    AnswerBase,
-    ConductorFamilyFields,
     describe,
     exactly_one_of,
+    faults_of_choice,
+    faults_of_pair,
     not_both,
-    refuse_both,
-    refuse_other_series,
-    require_pair,
-    size_of_series,
     together,
+)
+from loomwright.web.schemas.common import (
+    SIZE_KEYS,
+    AnswerBase,
+    ConductorFamilyFields,
+    faults_of_return,
+    faults_of_series,
+    size_of_series,
 )
 
 
@@ -158,24 +161,22 @@ class SizeConductorRequest(ConductorFamilyFields):
         load_default=False, metadata=describe("Add the working, step by step.", default=False)
     )
 
-    @validates_schema(skip_on_field_errors=False, pass_original=True)
-    def check_together(self, data: dict[str, Any], original: Any, **_: Any) -> None:
+    def faults_between(
+        self, values: dict[str, Any], document: dict[str, Any]
+    ) -> list[tuple[str, str]]:
         """Name every fault between fields."""
-        faults: dict[str, list[str]] = {}
-        refuse_both(original, "load_current", "load_power", faults, required=True)
-        refuse_both(
-            original, "allowed_voltage_drop", "allowed_voltage_drop_percent", faults, required=False
-        )
-        require_pair(original, "on_time", "off_time", faults)
-        require_pair(original, "fault_current", "clearing_time", faults)
-        if data.get("return_path") == "chassis" and "chassis_resistance" not in original:
-            faults["chassis_resistance"] = ["give it with return_path chassis"]
-        if data.get("return_path", "conductor") == "conductor" and "chassis_resistance" in original:
-            faults["chassis_resistance"] = ["only with return_path chassis"]
-        for name in ("smallest_size", "given_size"):
-            refuse_other_series(data, name, faults)
-        if faults:
-            raise ValidationError(faults)
+        return [
+            *super().faults_between(values, document),
+            *faults_of_choice(document, "load_current", "load_power", required=True),
+            *faults_of_choice(
+                document, "allowed_voltage_drop", "allowed_voltage_drop_percent", required=False
+            ),
+            *faults_of_pair(document, "on_time", "off_time"),
+            *faults_of_pair(document, "fault_current", "clearing_time"),
+            *faults_of_return(values, document),
+            *faults_of_series(values, "smallest_size"),
+            *faults_of_series(values, "given_size"),
+        ]
 
 
 CRITERIA = [

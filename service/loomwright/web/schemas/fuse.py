@@ -2,27 +2,30 @@
 
 from typing import Any, ClassVar
 
-from marshmallow import ValidationError, fields, validates_schema
+from marshmallow import fields
 
 from loomwright.engineering.fuse_answer import TYPE_FAILURES, VERDICTS
 from loomwright.engineering.fuse_request import PLACEMENT_RULES, ROAD_VEHICLE
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.units import CURRENT, LENGTH, RESISTANCE, TEMPERATURE, TIME, VOLTAGE
-from loomwright.web.quantities import Flag, Key, PlainNumber, Quantity, WholeNumber
+from loomwright.web.quantities import Flag, Key, KeyList, PlainNumber, Quantity, WholeNumber
+from loomwright.web.schemas.base import (
+    Answer,
+    describe,
+    exactly_one_of,
+    faults_of_choice,
+    faults_of_pair,
+    together,
+)
 from loomwright.web.schemas.common import (
     SIZE_KEYS,
     SYSTEM_VOLTAGES,
     ZONE_KEYS,
-    Answer,
     AnswerBase,
     ConductorFamilyFields,
-    describe,
-    exactly_one_of,
-    refuse_both,
-    refuse_other_series,
-    require_pair,
+    faults_of_return,
+    faults_of_series,
     size_of_series,
-    together,
 )
 
 FUSE_TYPE_KEYS = tuple(fuse_tables().types)
@@ -146,14 +149,9 @@ class SizeFuseRequest(ConductorFamilyFields):
             default=0.0,
         ),
     )
-    fuse_types = fields.List(
-        Key(FUSE_TYPE_KEYS),
-        metadata=describe(
-            "Wanted fuse types in order of preference; all if absent.",
-            minItems=1,
-            maxItems=len(FUSE_TYPE_KEYS),
-            uniqueItems=True,
-        ),
+    fuse_types = KeyList(
+        FUSE_TYPE_KEYS,
+        metadata=describe("Wanted fuse types in order of preference; all if absent."),
     )
     fuse_zone = Key(
         ZONE_KEYS,
@@ -248,27 +246,25 @@ class SizeFuseRequest(ConductorFamilyFields):
         load_default=False, metadata=describe("Add the working, step by step.", default=False)
     )
 
-    @validates_schema(skip_on_field_errors=False, pass_original=True)
-    def check_together(self, data: dict[str, Any], original: Any, **_: Any) -> None:
+    def faults_between(
+        self, values: dict[str, Any], document: dict[str, Any]
+    ) -> list[tuple[str, str]]:
         """Name every fault between fields."""
-        faults: dict[str, list[str]] = {}
-        refuse_both(original, "source_resistance", "cold_cranking_current", faults, required=True)
-        require_pair(original, "inrush_current", "inrush_time", faults)
-        require_pair(original, "on_time", "off_time", faults)
-        require_pair(original, "given_fuse_rating", "given_fuse_type", faults)
+        found = [
+            *super().faults_between(values, document),
+            *faults_of_choice(
+                document, "source_resistance", "cold_cranking_current", required=True
+            ),
+            *faults_of_pair(document, "inrush_current", "inrush_time"),
+            *faults_of_pair(document, "on_time", "off_time"),
+            *faults_of_pair(document, "given_fuse_rating", "given_fuse_type"),
+            *faults_of_return(values, document),
+            *faults_of_series(values, "size"),
+        ]
         for place in ("upstream", "equipment"):
-            if f"{place}_fuse_type" in original and f"{place}_fuse_rating" not in original:
-                faults[f"{place}_fuse_rating"] = [f"give it with {place}_fuse_type"]
-        if data.get("return_path") == "chassis" and "chassis_resistance" not in original:
-            faults["chassis_resistance"] = ["give it with return_path chassis"]
-        if data.get("return_path", "conductor") == "conductor" and "chassis_resistance" in original:
-            faults["chassis_resistance"] = ["only with return_path chassis"]
-        refuse_other_series(data, "size", faults)
-        wanted = data.get("fuse_types")
-        if wanted is not None and not 1 <= len(wanted) == len(set(wanted)):
-            faults["fuse_types"] = ["give each wanted type once, at least one"]
-        if faults:
-            raise ValidationError(faults)
+            if f"{place}_fuse_type" in document and f"{place}_fuse_rating" not in document:
+                found.append((f"{place}_fuse_rating", f"give it with {place}_fuse_type"))
+        return found
 
 
 class FuseBoundAnswer(Answer):

@@ -2,7 +2,7 @@
 
 from typing import Any, ClassVar
 
-from marshmallow import ValidationError, fields, validates_schema
+from marshmallow import fields
 
 from loomwright.engineering.output_request import CONVERTERS
 from loomwright.engineering.output_words import (
@@ -14,16 +14,16 @@ from loomwright.engineering.output_words import (
 )
 from loomwright.tables.audio_load import audio_tables
 from loomwright.units import CURRENT, IMPEDANCE, LENGTH, POWER, RESISTANCE, VOLTAGE
-from loomwright.web.quantities import Flag, Key, PlainNumber, Quantity, WholeNumber
-from loomwright.web.schemas.common import (
+from loomwright.web.quantities import Flag, Key, PlainNumber, Quantity, QuantityList, WholeNumber
+from loomwright.web.schemas.base import (
     Answer,
-    AnswerBase,
     Request,
     describe,
     exactly_one_of,
+    faults_of_choice,
     not_both,
-    refuse_both,
 )
+from loomwright.web.schemas.common import AnswerBase
 
 CLASS_KEYS = tuple(audio_tables().amplifier_classes)
 PROGRAMME_KEYS = tuple(audio_tables().programmes)
@@ -68,12 +68,13 @@ class EstimateRealOutputRequest(Request):
         2000.0,
         metadata=describe("Rated current of the one fuse in the equipment."),
     )
-    fuse_ratings = fields.List(
-        Quantity(CURRENT, 0.05, 2000.0),
+    fuse_ratings = QuantityList(
+        CURRENT,
+        0.05,
+        2000.0,
+        16,
         metadata=describe(
-            "Rated currents of several fuses side by side, which add; instead of fuse_rating.",
-            minItems=1,
-            maxItems=16,
+            "Rated currents of several fuses side by side, which add; instead of fuse_rating."
         ),
     )
     amplifier_class = Key(
@@ -161,45 +162,49 @@ class EstimateRealOutputRequest(Request):
         load_default=False, metadata=describe("Add the working, step by step.", default=False)
     )
 
-    @validates_schema(skip_on_field_errors=False, pass_original=True)
-    def check_together(self, data: dict[str, Any], original: Any, **_: Any) -> None:
+    def faults_between(
+        self, values: dict[str, Any], document: dict[str, Any]
+    ) -> list[tuple[str, str]]:
         """Name every fault between fields."""
-        faults: dict[str, list[str]] = {}
-        refuse_both(original, "fuse_rating", "fuse_ratings", faults, required=True)
-        refuse_both(original, "supply_voltage", "source_voltage", faults, required=True)
-        refuse_both(
-            original, "claimed_output", "claimed_output_per_channel", faults, required=False
-        )
-        refuse_both(original, "crest_factor_db", "programme", faults, required=False)
-        ratings = data.get("fuse_ratings")
-        if ratings is not None and not 1 <= len(ratings) <= 16:
-            faults["fuse_ratings"] = ["give 1 to 16 ratings"]
-        self._check_source(original, faults)
-        self._check_efficiency(data, original, faults)
-        if faults:
-            raise ValidationError(faults)
+        return [
+            *super().faults_between(values, document),
+            *faults_of_choice(document, "fuse_rating", "fuse_ratings", required=True),
+            *faults_of_choice(document, "supply_voltage", "source_voltage", required=True),
+            *faults_of_choice(
+                document, "claimed_output", "claimed_output_per_channel", required=False
+            ),
+            *faults_of_choice(document, "crest_factor_db", "programme", required=False),
+            *self._faults_of_source(document),
+            *self._faults_of_efficiency(values, document),
+        ]
 
-    def _check_source(self, original: Any, faults: dict[str, list[str]]) -> None:
-        if "source_voltage" in original and "source_resistance" not in original:
-            faults["source_resistance"] = ["give it with source_voltage"]
-        for name in ("source_resistance", "route_resistance"):
-            if name in original and "source_voltage" not in original:
-                faults.setdefault(name, []).append("only with source_voltage")
+    def _faults_of_source(self, document: dict[str, Any]) -> list[tuple[str, str]]:
+        if "source_voltage" in document:
+            lacking = "source_resistance" not in document
+            return [("source_resistance", "give it with source_voltage")] if lacking else []
+        return [
+            (name, "only with source_voltage")
+            for name in ("source_resistance", "route_resistance")
+            if name in document
+        ]
 
-    def _check_efficiency(
-        self, data: dict[str, Any], original: Any, faults: dict[str, list[str]]
-    ) -> None:
-        kind = audio_tables().amplifier_classes.get(data.get("amplifier_class", ""))
+    def _faults_of_efficiency(
+        self, values: dict[str, Any], document: dict[str, Any]
+    ) -> list[tuple[str, str]]:
+        kind = audio_tables().amplifier_classes.get(values.get("amplifier_class", ""))
         if kind is None:
-            return
-        measured = data.get("measured_efficiency")
-        if kind.efficiency is None and "measured_efficiency" not in original:
-            faults["measured_efficiency"] = [f"give it with amplifier_class {kind.key}"]
-        elif measured is not None and measured > kind.theoretical_efficiency:
-            faults["measured_efficiency"] = [
-                f"above {kind.theoretical_efficiency:g}, the theoretical maximum of class "
-                f"{kind.key}; check the measurement or the class"
+            return []
+        if kind.efficiency is None and "measured_efficiency" not in document:
+            return [("measured_efficiency", f"give it with amplifier_class {kind.key}")]
+        if values.get("measured_efficiency", 0.0) > kind.theoretical_efficiency:
+            return [
+                (
+                    "measured_efficiency",
+                    f"above {kind.theoretical_efficiency:g}, the theoretical maximum of class "
+                    f"{kind.key}; check the measurement or the class",
+                )
             ]
+        return []
 
 
 class OutputBoundAnswer(Answer):
