@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from loomwright.engineering.cautions import CAUTIONS
+from loomwright.figures import six_digits
 from loomwright.jobs.circuit_sources import SourceLoad
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.sized_circuit import SizedCircuit
@@ -85,14 +86,16 @@ def _power_source(load: SourceLoad) -> dict[str, Any]:
         "description": load.source.description,
         "tap_point": load.source.tap_point,
         "system_voltage_v": load.source.system_voltage_v,
-        "load_current_a": load.load_current_a,
-        "greatest_current_a": load.source.greatest_current_a,
+        "load_current_a": six_digits(load.load_current_a),
+        "greatest_current_a": six_digits(load.source.greatest_current_a),
         "verdict": load.verdict,
     }
 
 
 def _circuit(entry: SizedCircuit) -> dict[str, Any]:
     drop_v, kelvin = entry.voltage_drop_v, entry.conductor_temperature_k
+    percent = None if drop_v is None else 100.0 * drop_v / entry.system_voltage_v
+    celsius = None if kelvin is None else kelvin - _KELVIN_AT_0_C
     answer, faults = entry.conductor_answer, entry.fuse_answer and entry.fuse_answer.faults
     return {
         "key": entry.circuit.key,
@@ -103,14 +106,14 @@ def _circuit(entry: SizedCircuit) -> dict[str, Any]:
         "fuse_verdict": entry.fuse_verdict,
         "conductor": _conductor(entry),
         "fuse": _fuse(entry),
-        "route_length_m": entry.circuit.route_length_m,
-        "load_current_a": entry.load_current_a,
-        "load_voltage_v": entry.load_voltage_v,
-        "voltage_drop_v": drop_v,
-        "voltage_drop_percent": None if drop_v is None else 100.0 * drop_v / entry.system_voltage_v,
-        "conductor_temperature_c": None if kelvin is None else kelvin - _KELVIN_AT_0_C,
-        "near_source_fault_a": faults.near_source_fault_a if faults else None,
-        "far_end_fault_a": faults.far_end_fault_a if faults else None,
+        "route_length_m": six_digits(entry.circuit.route_length_m),
+        "load_current_a": six_digits(entry.load_current_a),
+        "load_voltage_v": six_digits(entry.load_voltage_v),
+        "voltage_drop_v": six_digits(drop_v),
+        "voltage_drop_percent": six_digits(percent),
+        "conductor_temperature_c": six_digits(celsius),
+        "near_source_fault_a": six_digits(faults.near_source_fault_a) if faults else None,
+        "far_end_fault_a": six_digits(faults.far_end_fault_a) if faults else None,
         "deciding_criterion": answer.deciding_criterion if answer else None,
         "thickened_for": entry.thickened_for,
         "conductor_reason": entry.decision,
@@ -127,8 +130,8 @@ def _conductor(entry: SizedCircuit) -> dict[str, Any] | None:
         "size": size.key,
         "material": entry.circuit.conductor.material,
         "insulation": entry.circuit.conductor.insulation,
-        "cross_section_mm2": round(size.cross_section_m2 * 1e6, 6),
-        "outside_diameter_mm": round(size.outside_diameter_m * 1e3, 6),
+        "cross_section_mm2": six_digits(size.cross_section_m2 * 1e6),
+        "outside_diameter_mm": six_digits(size.outside_diameter_m * 1e3),
     }
 
 
@@ -142,12 +145,12 @@ def _fuse(entry: SizedCircuit) -> dict[str, Any] | None:
         "rated_current_a": fuse.rated_current_a,
         "rated_voltage_v": fuse.rated_voltage_v,
         "breaking_capacity_a": fuse.breaking_capacity_a,
-        "lower_bound_a": fuse.window.lower_a,
+        "lower_bound_a": six_digits(fuse.window.lower_a),
         "lower_rule": fuse.window.lower_rule,
-        "upper_bound_a": fuse.window.upper_a,
+        "upper_bound_a": six_digits(fuse.window.upper_a),
         "upper_rule": fuse.window.upper_rule,
         "upstream_selectivity": upstream.state if upstream else None,
-        "selective_up_to_a": upstream.selective_up_to_a if upstream else None,
+        "selective_up_to_a": six_digits(upstream.selective_up_to_a) if upstream else None,
     }
 
 

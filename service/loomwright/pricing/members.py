@@ -45,7 +45,7 @@ class Choice(Member):
 
 @dataclass(frozen=True, slots=True)
 class Choices(Member):
-    """An array of texts out of a closed list."""
+    """An array of texts out of a closed list, each at most once."""
 
     choices: tuple[str, ...]
     least: int

@@ -31,6 +31,7 @@ _TEXT = re.compile(TEXT_PATTERN)
 QuantityText = Callable[[str, str], float | None]
 # A foot in metres is a binary fraction: text at a bound may miss it by a hair.
 _BOUND_SLACK = 1e-12
+_REPEATED = "The same value stands earlier in the list; it is unique."
 _Rule = TypeVar("_Rule", bound=Member)
 
 
@@ -207,6 +208,8 @@ class ObjectReader:
         for index, item in enumerate(value):
             if not isinstance(item, str) or item not in rule.choices:
                 self.faults.append(Fault(f"{path}/{index}", _one_of(rule.choices)))
+            elif item in value[:index]:
+                self.faults.append(Fault(f"{path}/{index}", _REPEATED))
         return tuple(str(item) for item in value)
 
     def number_choice(self, name: str) -> float:
@@ -339,6 +342,6 @@ def _refuse_duplicates(readers: Sequence[ObjectReader], name: str) -> None:
     for reader in readers:
         value = reader.stated(name)
         if isinstance(value, str) and value and value in seen:
-            reader.fault(name, "The same value stands earlier in the list; it is unique.")
+            reader.fault(name, _REPEATED)
         elif isinstance(value, str):
             seen.add(value)

@@ -3,7 +3,7 @@
 from flask import Flask, Response
 
 from loomwright.tables.load import tables
-from loomwright.web import conductor, fuse, output
+from loomwright.web import bill, conductor, fuse, output
 from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.openapi import openapi_document
 from loomwright.web.operations import OPERATIONS
@@ -25,7 +25,7 @@ def create_app() -> Flask:
     app.json.sort_keys = False  # type: ignore[attr-defined]
     tables()
     register_problems(app)
-    for module in (conductor, fuse, output):
+    for module in (conductor, fuse, output, bill):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 
     @app.get("/v1/health")

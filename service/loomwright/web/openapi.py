@@ -1,5 +1,6 @@
 """The OpenAPI 3.1 document, made from the schemas that the views load and from the code table."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -24,6 +25,14 @@ licensed practice come before any figure given here.
 
 
 @dataclass(frozen=True, slots=True)
+class DocumentSchema:
+    """A request that an explicit reader takes: name of its component, and all components."""
+
+    name: str
+    components: Callable[[], dict[str, dict[str, Any]]]
+
+
+@dataclass(frozen=True, slots=True)
 class Operation:
     """One operation with the schemas of its request and answer.
 
@@ -33,7 +42,7 @@ class Operation:
     name: str
     summary: str
     tag: str
-    request: type[Schema] | None
+    request: type[Schema] | DocumentSchema | None
     answer: type[Schema]
     with_query: bool = False
     path: str = ""
@@ -95,6 +104,9 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
     spec.components.schema("Problem", schema=ProblemSchema)
     spec.components.schema("SegmentRequest", schema=SegmentRequest)
     for operation in operations:
+        if isinstance(operation.request, DocumentSchema):
+            for name, component in operation.request.components().items():
+                spec.components.schema(name, component)
         spec.path(path=operation.url, operations=_methods(operation, plugin))
     document = spec.to_dict()
     _add_rules(document, operations)
@@ -129,12 +141,12 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
             "operationId": identifier,
             "requestBody": {
                 "required": True,
-                "content": {"application/json": {"schema": operation.request}},
+                "content": {"application/json": {"schema": _request_schema(operation.request)}},
             },
             "responses": {**answer, **_problems(400, 413, 415, 422)},
         }
     }
-    if operation.with_query:
+    if operation.with_query and not isinstance(operation.request, DocumentSchema):
         methods["get"] = {
             **base,
             "operationId": f"{identifier}_by_query",
@@ -142,6 +154,12 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
             "responses": {**answer, **_problems(400, 422), **_TOO_LONG},
         }
     return methods
+
+
+def _request_schema(request: type[Schema] | DocumentSchema) -> Any:
+    if isinstance(request, DocumentSchema):
+        return {"$ref": f"#/components/schemas/{request.name}"}
+    return request
 
 
 # The HTTP server refuses such a request line before the service sees it, so it is no problem
@@ -192,7 +210,7 @@ def _add_rules(document: dict[str, Any], operations: tuple[Operation, ...]) -> N
     """Add the rules between fields that request schemas state in ``json_schema_rules``."""
     schemas = document["components"]["schemas"]
     for operation in operations:
-        if operation.request is None:
+        if operation.request is None or isinstance(operation.request, DocumentSchema):
             continue
         rules: list[dict[str, Any]] = []
         for cls in operation.request.__mro__:

@@ -2,7 +2,12 @@
 
 from marshmallow import Schema, fields
 
-from loomwright.web.openapi import Operation
+from loomwright.web.openapi import DocumentSchema, Operation
+from loomwright.web.schemas.bill import (
+    REQUEST,
+    BuildBillOfMaterialsAnswer,
+    request_components,
+)
 from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorRequest
 from loomwright.web.schemas.fuse import SizeFuseAnswer, SizeFuseRequest
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
@@ -39,6 +44,13 @@ OPERATIONS = (
         EstimateRealOutputRequest,
         EstimateRealOutputAnswer,
         with_query=True,
+    ),
+    Operation(
+        "build-bill-of-materials",
+        "Size a job's circuits and price everything it needs, with the reason for each line.",
+        "pricing",
+        DocumentSchema(REQUEST.name, request_components),
+        BuildBillOfMaterialsAnswer,
     ),
     Operation(
         "health",

@@ -1,0 +1,17 @@
+"""Figures as answers give them."""
+
+
+def six_digits(value: float | None) -> float | None:
+    """Return a value to six significant digits; no model here is worth more.
+
+    Parameters
+    ----------
+    value
+        In the unit that its name ends in, or none.
+
+    Returns
+    -------
+    float or None
+        Rounded half to even in decimal.
+    """
+    return None if value is None else float(f"{value:.6g}")

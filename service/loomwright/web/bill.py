@@ -1,0 +1,117 @@
+"""The operation build-bill-of-materials."""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import lru_cache
+from typing import Any, TypeVar
+
+import orjson
+from flask import Blueprint, Response, request
+
+from loomwright.engineering.errors import EngineeringError
+from loomwright.jobs.answer import answer_document
+from loomwright.jobs.demo_library import demo_book
+from loomwright.jobs.job import Job
+from loomwright.jobs.job_document import job_from_document
+from loomwright.jobs.priced_job import priced_job
+from loomwright.pricing.price_book import PriceBook, price_book_from_document
+from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
+from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.load import tables
+from loomwright.tables.records import Provenance
+from loomwright.units import KINDS
+from loomwright.web.answers import ENGINE_VERSION, json_response, sources_of
+from loomwright.web.quantities import GREATEST_TEXT_LENGTH
+from loomwright.web.requests import invalid, json_object
+from loomwright.web.schemas.bill import REQUEST
+
+_Read = TypeVar("_Read")
+
+blueprint = Blueprint("bill", __name__)
+
+
+@blueprint.post("/build-bill-of-materials")
+def build_bill_of_materials_view() -> Response:
+    """Answer build-bill-of-materials."""
+    job, book = bill_request(json_object(request))
+    with _fields_of_job():
+        priced = priced_job(job, book, tables(), fuse_tables())
+    return json_response(
+        {
+            **answer_document(priced),
+            "sources": _sources(priced.provenances),
+            "engine_version": ENGINE_VERSION,
+        }
+    )
+
+
+def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook]:
+    """Return the job and the price book of a request.
+
+    Parameters
+    ----------
+    document
+        With ``job``, and ``price_book`` unless the demo price book serves.
+
+    Returns
+    -------
+    tuple of Job and PriceBook
+        Checked.
+
+    Raises
+    ------
+    ProblemError
+        ``invalid_request`` with every fault of the request, the job and the book.
+    """
+    faults: list[Fault] = []
+    envelope = ObjectReader(document, "", faults, REQUEST.members)
+    job = _read(envelope, "job", _job, faults)
+    book = demo_book()
+    if envelope.has("price_book"):
+        book = _read(envelope, "price_book", price_book_from_document, faults) or book
+    if faults or job is None:
+        raise invalid([(fault.pointer, fault.message) for fault in faults])
+    return job, book
+
+
+def _read(
+    envelope: ObjectReader, name: str, read: Callable[[object], _Read], faults: list[Fault]
+) -> _Read | None:
+    if not envelope.has(name):
+        envelope.fault(name, "Missing; it is required.")
+        return None
+    try:
+        return read(envelope.stated(name))
+    except DocumentError as error:
+        faults += [Fault(f"/{name}{fault.pointer}", fault.message) for fault in error.faults]
+        return None
+
+
+def _job(document: object) -> Job:
+    return job_from_document(document, tables(), fuse_tables().types, _quantity_text)
+
+
+def _quantity_text(quantity: str, text: str) -> float | None:
+    """Return the number in the stated unit that a text means, or none where it means none."""
+    if len(text) > GREATEST_TEXT_LENGTH:
+        return None
+    kind = KINDS[quantity]
+    si = kind.si_of_text(text)
+    return None if si is None else kind.number_of_si(si)
+
+
+@contextmanager
+def _fields_of_job() -> Iterator[None]:
+    """Name the place in the request in errors of the engineering that are raised inside."""
+    try:
+        yield
+    except EngineeringError as error:
+        field = "job" if error.field is None else f"job/{error.field}"
+        raise EngineeringError(
+            error.code, error.message, field=field, **error.attributes
+        ) from error
+
+
+@lru_cache(maxsize=256)
+def _sources(provenances: tuple[Provenance, ...]) -> orjson.Fragment:
+    return sources_of(provenances, tables())

@@ -1,0 +1,229 @@
+"""Request and answer of build-bill-of-materials."""
+
+from functools import cache
+
+from marshmallow import fields
+
+from loomwright.engineering.conductor_choice import CRITERIA
+from loomwright.engineering.fuse_answer import VERDICTS as FUSE_VERDICTS
+from loomwright.jobs.circuit_sources import ABOVE_LIMIT, NO_LIMIT_STATED, WITHIN_LIMIT
+from loomwright.jobs.job import DRIVES, TAP_POINTS
+from loomwright.jobs.job_members import job_record
+from loomwright.jobs.priced_job import VERDICTS
+from loomwright.jobs.sized_circuit import VERDICTS as CIRCUIT_VERDICTS
+from loomwright.pricing.bill import LABOUR
+from loomwright.pricing.book_members import PRICE_BOOK
+from loomwright.pricing.kinds import KINDS, UNIT_WORDS
+from loomwright.pricing.members import Record
+from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.load import tables
+from loomwright.web.schemas.base import Answer, describe
+from loomwright.web.schemas.common import (
+    INSULATION_KEYS,
+    MATERIAL_KEYS,
+    SERIES_KEYS,
+    SIZE_KEYS,
+    AnswerBase,
+)
+from loomwright.web.schemas.documents import JsonSchema, components
+from loomwright.web.schemas.fuse import FUSE_TYPE_KEYS
+from loomwright.web.schemas.job import JOB_RULES
+from loomwright.web.schemas.price_book import BOOK_RULES
+
+_BOOK = Record(
+    PRICE_BOOK.name,
+    PRICE_BOOK.members,
+    required=False,
+    about="Prices; the embedded demo price book if absent.",
+)
+REQUEST = Record(
+    "BuildBillOfMaterialsRequest",
+    {"job": job_record(tables(), tuple(fuse_tables().types)), "price_book": _BOOK},
+)
+
+
+@cache
+def request_components() -> dict[str, JsonSchema]:
+    """Return the component schemas of the request, by name."""
+    return components(REQUEST, {**JOB_RULES, **BOOK_RULES})
+
+
+class BillVehicleAnswer(Answer):
+    """The vehicle of the job."""
+
+    description = fields.String(required=True)
+    drive = fields.String(required=True, metadata={"enum": list(DRIVES)})
+    system_voltage_v = fields.Float(required=True)
+
+
+class SourceLoadAnswer(Answer):
+    """What the circuits take from one source, beside what its maker allows."""
+
+    key = fields.String(required=True)
+    description = fields.String(required=True)
+    tap_point = fields.String(required=True, metadata={"enum": list(TAP_POINTS)})
+    system_voltage_v = fields.Float(required=True)
+    load_current_a = fields.Float(required=True)
+    greatest_current_a = fields.Float(required=True, allow_none=True)
+    verdict = fields.String(
+        required=True, metadata={"enum": [WITHIN_LIMIT, ABOVE_LIMIT, NO_LIMIT_STATED]}
+    )
+
+
+class BilledConductorAnswer(Answer):
+    """The conductor of a circuit."""
+
+    series = fields.String(required=True, metadata={"enum": list(SERIES_KEYS)})
+    size = fields.String(required=True, metadata={"enum": list(SIZE_KEYS)})
+    material = fields.String(required=True, metadata={"enum": list(MATERIAL_KEYS)})
+    insulation = fields.String(required=True, metadata={"enum": list(INSULATION_KEYS)})
+    cross_section_mm2 = fields.Float(required=True)
+    outside_diameter_mm = fields.Float(required=True)
+
+
+class BilledFuseAnswer(Answer):
+    """The fuse of a circuit."""
+
+    fuse_type = fields.String(required=True, metadata={"enum": list(FUSE_TYPE_KEYS)})
+    rated_current_a = fields.Float(required=True)
+    rated_voltage_v = fields.Float(required=True)
+    breaking_capacity_a = fields.Float(required=True)
+    lower_bound_a = fields.Float(required=True, metadata=describe("Least permitted rating."))
+    lower_rule = fields.String(required=True)
+    upper_bound_a = fields.Float(required=True, metadata=describe("Greatest permitted rating."))
+    upper_rule = fields.String(required=True)
+    upstream_selectivity = fields.String(
+        required=True,
+        allow_none=True,
+        metadata=describe("With the fuse before it; null where there is none."),
+    )
+    selective_up_to_a = fields.Float(required=True, allow_none=True)
+
+
+class BilledCircuitAnswer(Answer):
+    """A circuit as the engineering sized it."""
+
+    key = fields.String(required=True)
+    description = fields.String(required=True)
+    fed_from = fields.String(required=True)
+    verdict = fields.String(required=True, metadata={"enum": list(CIRCUIT_VERDICTS)})
+    conductor_verdict = fields.String(
+        required=True,
+        metadata=describe(
+            "Of size-conductor, or no_sized_branch where no branch of the circuit has a conductor."
+        ),
+    )
+    fuse_verdict = fields.String(
+        required=True,
+        allow_none=True,
+        metadata=describe("Of size-fuse; null where no fuse was asked for.")
+        | {"enum": [*FUSE_VERDICTS, None]},
+    )
+    conductor = fields.Nested(BilledConductorAnswer, required=True, allow_none=True)
+    fuse = fields.Nested(BilledFuseAnswer, required=True, allow_none=True)
+    route_length_m = fields.Float(required=True)
+    load_current_a = fields.Float(required=True, allow_none=True)
+    load_voltage_v = fields.Float(required=True, allow_none=True)
+    voltage_drop_v = fields.Float(required=True, allow_none=True)
+    voltage_drop_percent = fields.Float(
+        required=True, allow_none=True, metadata=describe("Of the system voltage.")
+    )
+    conductor_temperature_c = fields.Float(required=True, allow_none=True)
+    near_source_fault_a = fields.Float(required=True, allow_none=True)
+    far_end_fault_a = fields.Float(required=True, allow_none=True)
+    deciding_criterion = fields.String(
+        required=True,
+        allow_none=True,
+        metadata={"enum": [*CRITERIA, "smallest_listed_size", None]},
+    )
+    thickened_for = fields.String(
+        required=True,
+        allow_none=True,
+        metadata=describe(
+            "Fuse verdict that a thinner conductor met; null where it was not thickened."
+        ),
+    )
+    conductor_reason = fields.String(required=True)
+    fuse_reason = fields.String(required=True)
+
+
+class PriceBookAnswer(Answer):
+    """The price book that was used."""
+
+    name = fields.String(required=True)
+    digest = fields.String(
+        required=True, metadata=describe("SHA-256 of its canonical JSON.", pattern="^[0-9a-f]{64}$")
+    )
+
+
+_MONEY = describe("Decimal in the currency of the bill.", pattern=r"^-?[0-9]+(\.[0-9]+)?$")
+_EXACT = describe("Exact decimal.", pattern=r"^[0-9]+(\.[0-9]+)?$")
+
+
+class NeedAnswer(Answer):
+    """One reason for a line: how much of it, for which circuit, by which rule."""
+
+    circuit = fields.String(required=True, metadata=describe("Empty for the job as a whole."))
+    quantity = fields.String(required=True, metadata=_EXACT)
+    rule = fields.String(required=True)
+    reason = fields.String(required=True)
+
+
+class LineAnswer(Answer):
+    """One priced line."""
+
+    number = fields.Integer(required=True)
+    kind = fields.String(required=True, metadata={"enum": [*KINDS, LABOUR]})
+    key = fields.String(required=True)
+    description = fields.String(required=True)
+    quantity = fields.String(required=True, metadata=_EXACT)
+    unit = fields.String(
+        required=True,
+        metadata=describe("UN/CEFACT Recommendation 20.", enum=list(UNIT_WORDS)),
+    )
+    unit_word = fields.String(required=True, metadata={"enum": list(UNIT_WORDS.values())})
+    unit_price = fields.String(required=True, metadata=_EXACT)
+    total = fields.String(required=True, metadata=_MONEY)
+    reason = fields.String(required=True)
+    needs = fields.List(fields.Nested(NeedAnswer), required=True)
+
+
+class UnpricedAnswer(Answer):
+    """Something needed that the price book does not hold."""
+
+    kind = fields.String(required=True, metadata={"enum": [*KINDS, LABOUR]})
+    description = fields.String(required=True)
+    attributes = fields.Dict(keys=fields.String(), values=fields.String(), required=True)
+    quantity = fields.String(required=True, metadata=_EXACT)
+    unit = fields.String(required=True, metadata={"enum": list(UNIT_WORDS)})
+    unit_word = fields.String(required=True, metadata={"enum": list(UNIT_WORDS.values())})
+    reason = fields.String(required=True)
+    needs = fields.List(fields.Nested(NeedAnswer), required=True)
+
+
+class TaxAnswer(Answer):
+    """One tax: percent of the base, rounded once."""
+
+    name = fields.String(required=True)
+    percent = fields.String(required=True, metadata=_EXACT)
+    base = fields.String(required=True, metadata=_MONEY)
+    amount = fields.String(required=True, metadata=_MONEY)
+
+
+class BuildBillOfMaterialsAnswer(AnswerBase):
+    """A job sized and priced."""
+
+    verdict = fields.String(required=True, metadata={"enum": list(VERDICTS)})
+    title = fields.String(required=True)
+    vehicle = fields.Nested(BillVehicleAnswer, required=True)
+    power_sources = fields.List(fields.Nested(SourceLoadAnswer), required=True)
+    circuits = fields.List(fields.Nested(BilledCircuitAnswer), required=True)
+    price_book = fields.Nested(PriceBookAnswer, required=True)
+    currency = fields.String(required=True, metadata=describe("ISO 4217 code."))
+    lines = fields.List(fields.Nested(LineAnswer), required=True)
+    unpriced = fields.List(fields.Nested(UnpricedAnswer), required=True)
+    parts_total = fields.String(required=True, metadata=_MONEY)
+    labour_total = fields.String(required=True, metadata=_MONEY)
+    net_total = fields.String(required=True, metadata=_MONEY)
+    taxes = fields.List(fields.Nested(TaxAnswer), required=True)
+    total = fields.String(required=True, metadata=_MONEY)

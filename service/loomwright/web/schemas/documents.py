@@ -1,0 +1,129 @@
+"""JSON Schema of the documents that explicit readers take, made from the readers' own rules."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from loomwright.pricing.members import (
+    DECIMAL_PATTERN,
+    TEXT_LIMIT,
+    TEXT_PATTERN,
+    Choice,
+    Choices,
+    DecimalText,
+    Member,
+    Number,
+    NumberChoice,
+    Record,
+    Records,
+    Text,
+    Truth,
+    Whole,
+    is_required,
+)
+from loomwright.units import KINDS
+from loomwright.web.quantities import Quantity
+
+JsonSchema = dict[str, Any]
+# Turns the plain schema of a record into one that also states the rules between its members.
+Rule = Callable[[JsonSchema], JsonSchema]
+
+
+def components(record: Record, rules: Mapping[str, Rule]) -> dict[str, JsonSchema]:
+    """Return the component schemas of a record and of every record below it.
+
+    Parameters
+    ----------
+    record
+        The document.
+    rules
+        Rules between members, by name of the record that has them.
+
+    Returns
+    -------
+    dict
+        By name of the record.
+    """
+    found: dict[str, JsonSchema] = {}
+    _collect(record, rules, found)
+    return found
+
+
+def object_schema(members: Mapping[str, Member]) -> JsonSchema:
+    """Return the JSON Schema of an object that has these members and no others."""
+    return {
+        "type": "object",
+        "properties": {name: member_schema(member) for name, member in members.items()},
+        "required": [name for name, member in members.items() if is_required(member)],
+        "additionalProperties": False,
+    }
+
+
+def member_schema(member: Member) -> JsonSchema:
+    """Return the JSON Schema of one member; records are references to components."""
+    schema = _form(member)
+    default = getattr(member, "default", None)
+    if default is not None:
+        schema["default"] = default if isinstance(default, str | int | float) else f"{default:f}"
+    if member.about:
+        schema["description"] = member.about
+    return schema
+
+
+def _collect(
+    record: Record | Records, rules: Mapping[str, Rule], found: dict[str, JsonSchema]
+) -> None:
+    plain = object_schema(record.members)
+    found[record.name] = rules[record.name](plain) if record.name in rules else plain
+    for member in record.members.values():
+        # A record without members is described by the rule of the one that holds it.
+        if isinstance(member, Record | Records) and member.members:
+            _collect(member, rules, found)
+
+
+def _form(member: Member) -> JsonSchema:  # noqa: PLR0911  one return for each form
+    match member:
+        case Text():
+            return {
+                "type": "string",
+                "minLength": 1,
+                "maxLength": TEXT_LIMIT,
+                "pattern": TEXT_PATTERN,
+            }
+        case Choice():
+            return {"type": "string", "enum": list(member.choices)}
+        case Choices():
+            item = {"type": "string", "enum": list(member.choices)}
+            return _array(item, member.least, member.most) | {"uniqueItems": True}
+        case NumberChoice():
+            texts = [f"{number} {member.unit}" for number in member.numbers]
+            return {"enum": [*member.numbers, *texts], "x-unit": member.unit}
+        case DecimalText():
+            return {
+                "type": "string",
+                "pattern": DECIMAL_PATTERN,
+                "x-least": f"{member.lower:f}",
+                "x-greatest": f"{member.upper:f}",
+            }
+        case Number(quantity=""):
+            schema = {"type": "number", "minimum": member.lower, "maximum": member.upper}
+            return schema | ({"x-unit": member.unit} if member.unit else {})
+        case Number():
+            return Quantity(KINDS[member.quantity], member.lower, member.upper).json_schema()
+        case Whole():
+            return {"type": "integer", "minimum": member.lower, "maximum": member.upper}
+        case Truth():
+            return {"type": "boolean"}
+        case Record():
+            return reference(member.name)
+        case Records():
+            return _array(reference(member.name), member.least, member.most)
+    raise TypeError(f"no JSON Schema for {type(member).__name__}")
+
+
+def reference(name: str) -> JsonSchema:
+    """Return a reference to a component schema."""
+    return {"$ref": f"#/components/schemas/{name}"}
+
+
+def _array(items: JsonSchema, least: int, most: int) -> JsonSchema:
+    return {"type": "array", "items": items, "minItems": least, "maxItems": most}

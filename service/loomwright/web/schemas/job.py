@@ -1,0 +1,55 @@
+"""Rules between the members of a job document."""
+
+from typing import Any
+
+from loomwright.jobs.job_members import CHASSIS, RETURN_PATH
+from loomwright.web.schemas.base import exactly_one_of, together
+from loomwright.web.schemas.common import size_of_series
+from loomwright.web.schemas.documents import JsonSchema
+
+_GROUND_MEMBERS = tuple(name for name in RETURN_PATH if name != "by")
+
+
+def _smallest_size(schema: JsonSchema) -> JsonSchema:
+    return {**schema, **size_of_series("smallest_size")}
+
+
+def _source(schema: JsonSchema) -> JsonSchema:
+    return {**schema, **exactly_one_of("internal_resistance", "cold_cranking_current")}
+
+
+def _equipment(schema: JsonSchema) -> JsonSchema:
+    def load(*given: str) -> dict[str, Any]:
+        names = ("circuit", "load_current", "load_power")
+        absent = [name for name in names if name not in given]
+        return {
+            "required": list(given),
+            "not": {"anyOf": [{"required": [name]} for name in absent]},
+        }
+
+    return {
+        **schema,
+        **together("inrush_current", "inrush_duration"),
+        "oneOf": [load("circuit", "load_current"), load("circuit", "load_power"), load()],
+    }
+
+
+def _return_path(schema: JsonSchema) -> JsonSchema:
+    needed = [name for name in schema["required"] if name != "by"]
+    by_chassis = {"properties": {"by": {"const": CHASSIS}}, "required": ["by"]}
+    return {
+        **schema,
+        "required": ["by"],
+        "if": by_chassis,
+        "then": {"required": needed},
+        "else": {"not": {"anyOf": [{"required": [name]} for name in _GROUND_MEMBERS]}},
+    }
+
+
+JOB_RULES = {
+    "ConductorChoice": _smallest_size,
+    "CircuitConductorChoice": _smallest_size,
+    "PowerSource": _source,
+    "Equipment": _equipment,
+    "ReturnPath": _return_path,
+}
