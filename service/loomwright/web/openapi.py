@@ -26,10 +26,11 @@ licensed practice come before any figure given here.
 
 @dataclass(frozen=True, slots=True)
 class DocumentSchema:
-    """A request that an explicit reader takes: name of its component, and all components."""
+    """A request that an explicit reader takes: name of its component, all components, examples."""
 
     name: str
     components: Callable[[], dict[str, dict[str, Any]]]
+    examples: Callable[[], dict[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,7 +142,7 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
             "operationId": identifier,
             "requestBody": {
                 "required": True,
-                "content": {"application/json": {"schema": _request_schema(operation.request)}},
+                "content": {"application/json": _request_content(operation.request)},
             },
             "responses": {**answer, **_problems(400, 413, 415, 422)},
         }
@@ -156,10 +157,13 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
     return methods
 
 
-def _request_schema(request: type[Schema] | DocumentSchema) -> Any:
+def _request_content(request: type[Schema] | DocumentSchema) -> dict[str, Any]:
     if isinstance(request, DocumentSchema):
-        return {"$ref": f"#/components/schemas/{request.name}"}
-    return request
+        return {
+            "schema": {"$ref": f"#/components/schemas/{request.name}"},
+            "examples": {name: {"value": value} for name, value in request.examples().items()},
+        }
+    return {"schema": request}
 
 
 # The HTTP server refuses such a request line before the service sees it, so it is no problem

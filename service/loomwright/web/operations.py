@@ -7,6 +7,7 @@ from loomwright.web.schemas.bill import (
     REQUEST,
     BuildBillOfMaterialsAnswer,
     request_components,
+    request_examples,
 )
 from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorRequest
 from loomwright.web.schemas.fuse import SizeFuseAnswer, SizeFuseRequest
@@ -49,7 +50,7 @@ OPERATIONS = (
         "build-bill-of-materials",
         "Size a job's circuits and price everything it needs, with the reason for each line.",
         "pricing",
-        DocumentSchema(REQUEST.name, request_components),
+        DocumentSchema(REQUEST.name, request_components, request_examples),
         BuildBillOfMaterialsAnswer,
     ),
     Operation(

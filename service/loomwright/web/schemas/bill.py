@@ -1,12 +1,14 @@
 """Request and answer of build-bill-of-materials."""
 
 from functools import cache
+from typing import Any
 
 from marshmallow import fields
 
 from loomwright.engineering.conductor_choice import CRITERIA
 from loomwright.engineering.fuse_answer import VERDICTS as FUSE_VERDICTS
 from loomwright.jobs.circuit_sources import ABOVE_LIMIT, NO_LIMIT_STATED, WITHIN_LIMIT
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import DRIVES, TAP_POINTS
 from loomwright.jobs.job_members import job_record
 from loomwright.jobs.priced_job import VERDICTS
@@ -46,6 +48,11 @@ REQUEST = Record(
 def request_components() -> dict[str, JsonSchema]:
     """Return the component schemas of the request, by name."""
     return components(REQUEST, {**JOB_RULES, **BOOK_RULES})
+
+
+def request_examples() -> dict[str, dict[str, Any]]:
+    """Return the demo jobs as requests, by name."""
+    return {name: {"job": demo_job(name)} for name in DEMO_JOBS}
 
 
 class BillVehicleAnswer(Answer):
