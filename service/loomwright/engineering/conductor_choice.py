@@ -82,19 +82,34 @@ class ConductorRequest:
         return sum(segment.length_m for segment in self.segments)
 
 
-@dataclass(frozen=True, slots=True)
-class Candidates:
-    """Every candidate as one element of each array, in order of choice.
+@dataclass(frozen=True, slots=True, eq=False)
+class CandidateFrame:
+    """What each candidate is and can carry, whatever it is asked for.
 
-    ``conductor_temperature_k`` is that of the hottest segment and NaN above the 250 C cap of the
-    model; ``published_ampacity_a`` is NaN where no table covers the size. Currents are those of all
-    parallel runs together. ``utilisation`` and ``passes`` have one row for each of ``CRITERIA``:
-    what is asked over what is allowed [1], and whether that is met.
+    ``published_ampacity_a`` is NaN where no table covers the size; ``ampacity_a`` is the lower of
+    heat balance and published table. Currents are those of all parallel runs together, continuous
+    or of the stated cycle, in the least favourable segment.
     """
 
     sizes: tuple[ConductorSize, ...]
     parallel_runs: npt.NDArray[np.int64]
     cross_section_m2: Array
+    heat_ampacity_a: Array
+    published_ampacity_a: Array
+    ampacity_a: Array
+    ampacity_is_published: Mask
+
+
+@dataclass(frozen=True, slots=True)
+class Candidates:
+    """Every candidate as one element of each array, in order of choice.
+
+    ``conductor_temperature_k`` is that of the hottest segment and NaN above the 250 C cap of the
+    model and where no operating point exists. ``utilisation`` and ``passes`` have one row for each
+    of ``CRITERIA``: what is asked over what is allowed [1], and whether that is met.
+    """
+
+    frame: CandidateFrame
     operating_point_exists: Mask
     load_current_a: Array
     load_voltage_v: Array
@@ -102,21 +117,39 @@ class Candidates:
     wiring_loss_w: Array
     loop_resistance_ohm: Array
     conductor_temperature_k: Array
-    heat_ampacity_a: Array
-    published_ampacity_a: Array
     greatest_length_m: Array
     utilisation: Array
     passes: Mask
 
     @property
+    def sizes(self) -> tuple[ConductorSize, ...]:
+        """Size of each candidate."""
+        return self.frame.sizes
+
+    @property
+    def parallel_runs(self) -> npt.NDArray[np.int64]:
+        """Parallel runs of each candidate [1]."""
+        return self.frame.parallel_runs
+
+    @property
     def ampacity_a(self) -> Array:
-        """The lower of heat balance and published table [A]."""
-        return np.asarray(np.fmin(self.heat_ampacity_a, self.published_ampacity_a))
+        """Ampacity of each candidate, see ``CandidateFrame`` [A]."""
+        return self.frame.ampacity_a
 
     @property
     def ampacity_is_published(self) -> Mask:
         """Whether the published table governs."""
-        return np.asarray(self.published_ampacity_a < self.heat_ampacity_a)
+        return self.frame.ampacity_is_published
+
+    @property
+    def heat_ampacity_a(self) -> Array:
+        """Ampacity by the heat balance [A]."""
+        return self.frame.heat_ampacity_a
+
+    @property
+    def published_ampacity_a(self) -> Array:
+        """Ampacity by the published table, NaN where none covers the size [A]."""
+        return self.frame.published_ampacity_a
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,6 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.heat import InsulatedConductor
 from loomwright.engineering.network import constant_power_current_a
 from loomwright.engineering.temperature_curve import (
     CurveTable,
@@ -41,11 +40,10 @@ class LoadedRoute:
         One of both; the other is none [A], [W].
     fixed_resistance_ohm
         Source, chassis, joints and fuse together [ohm].
-    conductor
-        Arrays over candidates.
-    weighted_length_m
-        Segment length times ways over parallel runs [m]; resistance per metre times this, summed
-        over segments, is the resistance of the conductors in the loop.
+    cold_resistance_ohm
+        Conductors in the loop with each segment at its ambient [ohm].
+    resistance_slope_ohm_per_k
+        What each segment adds to that when it warms [ohm/K].
     ambient_temperature_k
         Of each segment [K].
     share_per_ampere
@@ -58,8 +56,8 @@ class LoadedRoute:
     load_current_a: float | None
     load_power_w: float | None
     fixed_resistance_ohm: float
-    conductor: InsulatedConductor
-    weighted_length_m: Array
+    cold_resistance_ohm: Array
+    resistance_slope_ohm_per_k: Array
     ambient_temperature_k: Array
     share_per_ampere: Array
     curves: CurveTable
@@ -104,14 +102,9 @@ def solved_route(route: LoadedRoute) -> LoadedRouteState:
     EngineeringError
         ``operating_point_not_converged`` with iterations and residual.
     """
-    conductor = route.conductor
-    at_20c = route.weighted_length_m * conductor.resistance_20c_ohm_per_m
-    per_kelvin = at_20c * conductor.temperature_coefficient_20c_per_k
-    ambient_rise = route.ambient_temperature_k - REFERENCE_TEMPERATURE_K
-    cold = np.add.reduce(at_20c + per_kelvin * ambient_rise, axis=0)
     if route.load_power_w is None:
-        return _with_current(route, cold, per_kelvin)
-    return _with_power(route, route.load_power_w, cold, per_kelvin)
+        return _with_current(route)
+    return _with_power(route, route.load_power_w)
 
 
 def resistance_at_current_ohm(route: LoadedRoute, current_a: float) -> Array:
@@ -129,20 +122,16 @@ def resistance_at_current_ohm(route: LoadedRoute, current_a: float) -> Array:
     ndarray
         Resistance of each candidate [ohm], that at 250 C where the current would heat it further.
     """
-    conductor = route.conductor
     rise = rise_on_curve_k(route.curves, current_a * route.share_per_ampere)
-    warmer = route.ambient_temperature_k + rise - REFERENCE_TEMPERATURE_K
-    per_metre = conductor.resistance_20c_ohm_per_m * (
-        1.0 + conductor.temperature_coefficient_20c_per_k * warmer
-    )
-    return np.asarray(np.add.reduce(per_metre * route.weighted_length_m, axis=0))
+    warming = np.add.reduce(route.resistance_slope_ohm_per_k * rise)
+    return np.asarray(route.cold_resistance_ohm + warming)
 
 
-def _with_current(route: LoadedRoute, cold: Array, per_kelvin: Array) -> LoadedRouteState:
+def _with_current(route: LoadedRoute) -> LoadedRouteState:
     assert route.load_current_a is not None
     share = route.load_current_a * route.share_per_ampere
     rise = rise_on_curve_k(route.curves, share)
-    resistance = cold + np.add.reduce(per_kelvin * rise, axis=0)
+    resistance = route.cold_resistance_ohm + np.add.reduce(route.resistance_slope_ohm_per_k * rise)
     drop = route.load_current_a * (resistance + route.fixed_resistance_ohm)
     current = np.empty(resistance.shape)
     current.fill(route.load_current_a)
@@ -157,9 +146,7 @@ def _with_current(route: LoadedRoute, cold: Array, per_kelvin: Array) -> LoadedR
     )
 
 
-def _with_power(
-    route: LoadedRoute, power_w: float, cold: Array, per_kelvin: Array
-) -> LoadedRouteState:
+def _with_power(route: LoadedRoute, power_w: float) -> LoadedRouteState:
     """Solve ``F = I (E - I R(I)) - P = 0`` by Newton's method from the cold circuit.
 
     ``F`` is concave in the current and the cold circuit's current is below the root, so the
@@ -167,6 +154,7 @@ def _with_power(
     is reached, no operating point exists.
     """
     emf, fixed, shares = route.supply_voltage_v, route.fixed_resistance_ohm, route.share_per_ampere
+    cold, per_kelvin = route.cold_resistance_ohm, route.resistance_slope_ohm_per_k
     per_kelvin_share = per_kelvin * shares
     limit, solvable = constant_power_current_a(power_w, emf, cold + fixed)
     current, exists = np.asarray(limit), np.asarray(solvable)
@@ -177,8 +165,8 @@ def _with_power(
         iteration += 1
         share = current * shares
         rise, slope = rise_and_slope_on_curve_k(route.curves, share)
-        resistance = cold + np.add.reduce(per_kelvin * rise, axis=0)
-        resistance_slope = np.add.reduce(per_kelvin_share * slope, axis=0)
+        resistance = cold + np.add.reduce(per_kelvin * rise)
+        resistance_slope = np.add.reduce(per_kelvin_share * slope)
         loop = resistance + fixed
         load_voltage = emf - current * loop
         value = current * load_voltage - power_w

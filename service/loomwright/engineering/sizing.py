@@ -4,28 +4,17 @@ All candidates (every size, once per number of parallel runs) are solved togethe
 route's segments are the other axis.
 """
 
-from dataclasses import dataclass, replace
-from functools import lru_cache
-
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.ampacity import (
-    PUBLISHED_TABLE_BY_SERIES,
-    SeriesProperties,
-    ambient_limits,
-    bundling_factor,
-    series_properties,
-)
 from loomwright.engineering.conductor_choice import (
     CRITERIA,
+    CandidateFrame,
     Candidates,
     ConductorAnswer,
     ConductorRequest,
 )
-from loomwright.engineering.duty import heating_ratio_of_duty
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.heat import InsulatedConductor
 from loomwright.engineering.loaded_route import (
     LoadedRoute,
     LoadedRouteState,
@@ -38,41 +27,14 @@ from loomwright.engineering.short_circuit import (
     adiabatic_k,
     least_section_m2,
 )
-from loomwright.engineering.temperature_curve import CurveTable, curve_table
-from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
+from loomwright.engineering.surroundings import Surroundings, surroundings
+from loomwright.tables.records import Tables
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
 
-LEAST_SINGLE_SECTION_M2 = 1.0e-6
 # Rounding of a limit must not decide: a drop that equals its limit passes.
 ROUNDING = 1.0 + 1e-12
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Layout:
-    """Arrays over candidates that depend on series and number of runs only."""
-
-    sizes: tuple[ConductorSize, ...]
-    conductor: InsulatedConductor
-    cross_section_m2: Array
-    rank: Array
-    runs: npt.NDArray[np.int64]
-    properties: SeriesProperties
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Surroundings:
-    """Arrays over segments (rows) and candidates (columns); the least ones over candidates."""
-
-    ambient_temperature_k: Array
-    share_per_ampere: Array
-    curves: CurveTable
-    time_constant_s: Array
-    heat_ampacity_a: Array
-    published_ampacity_a: Array
-    least_heat_ampacity_a: Array
-    least_published_ampacity_a: Array
 
 
 def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer:
@@ -102,17 +64,10 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         ``heat_balance_not_converged``.
     """
     _refuse_hot_ambient(request)
-    layout = _layout(
-        request.sizes,
-        request.material,
-        request.insulation,
-        tables.materials["copper"],
-        max(request.greatest_parallel_runs, request.given_parallel_runs),
-    )
-    around = _surroundings(request, layout, tables)
-    route = _route(request, layout, around)
+    around = surroundings(request, tables)
+    route = _route(request, around)
     solved = solved_route(route)
-    candidates = _candidates(request, layout, around, route, solved)
+    candidates = _candidates(request, around, route, solved)
     return _answer(request, candidates, solved)
 
 
@@ -131,116 +86,17 @@ def _refuse_hot_ambient(request: ConductorRequest) -> None:
             )
 
 
-@lru_cache(maxsize=256)
-def _layout(
-    sizes: tuple[ConductorSize, ...],
-    material: Material,
-    insulation: Insulation,
-    copper: Material,
-    greatest_runs: int,
-) -> _Layout:
-    properties = series_properties(sizes, material, insulation, copper)
-    base = properties.conductor
-    count = greatest_runs
-
-    def tiled(values: Array) -> Array:
-        return np.tile(values, count)
-
-    return _Layout(
-        sizes=sizes * count,
-        conductor=InsulatedConductor(
-            outside_diameter_m=tiled(np.asarray(base.outside_diameter_m)),
-            insulation_resistance_km_per_w=tiled(np.asarray(base.insulation_resistance_km_per_w)),
-            emissivity=base.emissivity,
-            resistance_20c_ohm_per_m=tiled(np.asarray(base.resistance_20c_ohm_per_m)),
-            temperature_coefficient_20c_per_k=tiled(
-                np.asarray(base.temperature_coefficient_20c_per_k)
-            ),
-        ),
-        cross_section_m2=tiled(properties.cross_section_m2),
-        rank=tiled(np.array([float(size.rank) for size in sizes])),
-        runs=np.repeat(np.arange(1, count + 1), len(sizes)),
-        properties=properties,
-    )
-
-
-def _surroundings(request: ConductorRequest, layout: _Layout, tables: Tables) -> _Surroundings:
-    places = tuple(
-        (segment.ambient_temperature_k, segment.bundled_conductors, segment.engine_space)
-        for segment in request.segments
-    )
-    steady = _steady_surroundings(layout, places, request.return_by_conductor, tables)
-    if request.on_time_s is None:
-        return steady
-    heating = np.sqrt(
-        heating_ratio_of_duty(request.on_time_s, request.off_time_s or 0.0, steady.time_constant_s)
-    )
-    heat_ampacity = steady.heat_ampacity_a / heating
-    published = steady.published_ampacity_a / heating
-    return replace(
-        steady,
-        share_per_ampere=steady.share_per_ampere * heating,
-        least_heat_ampacity_a=heat_ampacity.min(axis=0),
-        least_published_ampacity_a=published.min(axis=0),
-    )
-
-
-@lru_cache(maxsize=1024)
-def _steady_surroundings(
-    layout: _Layout,
-    places: tuple[tuple[float, int, bool], ...],
-    return_by_conductor: bool,
-    tables: Tables,
-) -> _Surroundings:
-    """Return the surroundings of a continuous load; places are ambient, bundle, engine space."""
-    # Each run beyond the first adds itself, and its return if that lies beside it.
-    added = 2 if return_by_conductor else 1
-    properties = layout.properties
-    series = properties.sizes[0].series
-    table = PUBLISHED_TABLE_BY_SERIES[series]
-    runs = layout.runs
-    columns = int(runs[-1])
-    limits = [
-        ambient_limits(properties, ambient, engine_space, tables)
-        for ambient, _, engine_space in places
-    ]
-
-    def stacked(name: str) -> Array:
-        rows = [np.concatenate([getattr(row, name)] * columns) for row in limits]
-        return np.stack(rows)
-
-    bundling = np.array(
-        [
-            [bundling_factor(tables, table, bundled + added * (int(count) - 1)) for count in runs]
-            for _, bundled, _ in places
-        ]
-    )
-    # The share of the load current that one run feels, as a steady current in free air.
-    share = 1.0 / (runs * bundling)
-    heat_ampacity = stacked("ampacity_a") / share
-    published = stacked("published_ampacity_a") / share
-    return _Surroundings(
-        ambient_temperature_k=np.array([[ambient] for ambient, _, _ in places]),
-        share_per_ampere=share / stacked("cap_current_a"),
-        curves=curve_table(stacked("temperature_curve")),
-        time_constant_s=stacked("time_constant_s"),
-        heat_ampacity_a=heat_ampacity,
-        published_ampacity_a=published,
-        least_heat_ampacity_a=heat_ampacity.min(axis=0),
-        least_published_ampacity_a=published.min(axis=0),
-    )
-
-
-def _route(request: ConductorRequest, layout: _Layout, around: _Surroundings) -> LoadedRoute:
+def _route(request: ConductorRequest, around: Surroundings) -> LoadedRoute:
     ways = 2.0 if request.return_by_conductor else 1.0
+    length = np.array([[ways * segment.length_m] for segment in request.segments])
+    weighted = length / around.frame.parallel_runs
     return LoadedRoute(
         supply_voltage_v=request.supply_voltage_v,
         load_current_a=request.load_current_a,
         load_power_w=request.load_power_w,
         fixed_resistance_ohm=request.source_resistance_ohm + request.wiring_fixed_resistance_ohm,
-        conductor=layout.conductor,
-        weighted_length_m=np.array([[ways * segment.length_m] for segment in request.segments])
-        / layout.runs,
+        cold_resistance_ohm=np.add.reduce(weighted * around.ambient_resistance_ohm_per_m),
+        resistance_slope_ohm_per_k=weighted * around.resistance_slope_ohm_per_mk,
         ambient_temperature_k=around.ambient_temperature_k,
         share_per_ampere=around.share_per_ampere,
         curves=around.curves,
@@ -249,56 +105,48 @@ def _route(request: ConductorRequest, layout: _Layout, around: _Surroundings) ->
 
 def _candidates(
     request: ConductorRequest,
-    layout: _Layout,
-    around: _Surroundings,
+    around: Surroundings,
     route: LoadedRoute,
     solved: LoadedRouteState,
 ) -> Candidates:
-    current = solved.load_current_a
+    frame, current = around.frame, solved.load_current_a
     loop = solved.resistance_ohm + request.wiring_fixed_resistance_ohm
     drop = current * loop
-    load_voltage = request.supply_voltage_v - current * (loop + request.source_resistance_ohm)
     temperature = np.maximum.reduce(solved.conductor_temperature_k)
-    hottest_ampacity = around.least_heat_ampacity_a
-    published = around.least_published_ampacity_a
-    utilisation = np.empty((len(CRITERIA), current.size))
+    unknown = solved.capped | ~solved.exists
+    if unknown.any():
+        temperature[unknown] = np.nan
+    utilisation = around.fixed_utilisation.copy()
     utilisation[0] = drop / request.allowed_voltage_drop_v
-    utilisation[1] = current / hottest_ampacity
+    utilisation[1] = current / frame.heat_ampacity_a
     # fmax: a size that no table covers cannot fail the table.
-    utilisation[2] = np.fmax(current / published, 0.0)
-    utilisation[3] = _mechanical_utilisation(request, layout)
-    utilisation[4] = _short_circuit_utilisation(request, layout)
+    utilisation[2] = np.fmax(current / frame.published_ampacity_a, 0.0)
+    if request.smallest_size is not None:
+        ranks = np.array([size.rank for size in frame.sizes])
+        utilisation[3] = request.smallest_size.rank / ranks
+    if request.fault_current_a is not None:
+        utilisation[4] = _short_circuit_utilisation(request, frame)
     passes = utilisation <= ROUNDING
     passes[0] &= solved.exists
     return Candidates(
-        sizes=layout.sizes,
-        parallel_runs=layout.runs,
-        cross_section_m2=layout.cross_section_m2,
+        frame=frame,
         operating_point_exists=solved.exists,
         load_current_a=current,
-        load_voltage_v=load_voltage,
+        load_voltage_v=request.supply_voltage_v - drop - current * request.source_resistance_ohm,
         voltage_drop_v=drop,
         wiring_loss_w=drop * current,
         loop_resistance_ohm=loop,
-        conductor_temperature_k=np.where(solved.capped | ~solved.exists, np.nan, temperature),
-        heat_ampacity_a=hottest_ampacity,
-        published_ampacity_a=published,
+        conductor_temperature_k=temperature,
         greatest_length_m=_greatest_length_m(request, route, solved),
-        passes=passes,
         utilisation=utilisation,
+        passes=passes,
     )
 
 
-def _mechanical_utilisation(request: ConductorRequest, layout: _Layout) -> Array:
-    if request.smallest_size is None:
-        return LEAST_SINGLE_SECTION_M2 / layout.cross_section_m2
-    return request.smallest_size.rank / layout.rank
-
-
-def _short_circuit_utilisation(request: ConductorRequest, layout: _Layout) -> Array:
-    """Return the adiabatic section over the section, 0 where no fault is stated."""
-    if request.fault_current_a is None or request.clearing_time_s is None:
-        return np.zeros(1)
+def _short_circuit_utilisation(request: ConductorRequest, frame: CandidateFrame) -> Array:
+    """Return the adiabatic section over the section of all runs."""
+    assert request.fault_current_a is not None
+    assert request.clearing_time_s is not None
     material, insulation = request.material, request.insulation
     constant = adiabatic_constant(
         material.resistivity_20c_ohm_m,
@@ -312,7 +160,7 @@ def _short_circuit_utilisation(request: ConductorRequest, layout: _Layout) -> Ar
         insulation.short_circuit_temperature_k,
     )
     least = least_section_m2(request.fault_current_a, request.clearing_time_s, k)
-    return np.asarray(least / (layout.cross_section_m2 * layout.runs))
+    return np.asarray(least / (frame.cross_section_m2 * frame.parallel_runs))
 
 
 def _greatest_length_m(

@@ -11,12 +11,14 @@ from flask import Blueprint, Response, request
 from loomwright.engineering.ampacity import PUBLISHED_TABLE_BY_SERIES, TABULATED_METALS
 from loomwright.engineering.conductor_choice import (
     CRITERIA,
+    CandidateFrame,
     Candidates,
     ConductorAnswer,
     ConductorRequest,
 )
 from loomwright.engineering.conductor_working import conductor_working
-from loomwright.engineering.sizing import LEAST_SINGLE_SECTION_M2, size_conductor
+from loomwright.engineering.sizing import size_conductor
+from loomwright.engineering.surroundings import LEAST_SINGLE_SECTION_M2
 from loomwright.tables.load import tables
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 from loomwright.web.answers import (
@@ -112,12 +114,12 @@ def conductor_document(
     dict
         As the schema ``SizeConductorAnswer`` describes.
     """
-    candidates = _columns(asked, answer.candidates)
+    frame, candidates = answer.candidates.frame, _columns(asked, answer.candidates)
     index = answer.chosen if answer.checked is None else answer.checked
     document: dict[str, Any] = {
         "verdict": answer.verdict,
-        "conductor": _row(candidates, answer.chosen),
-        "checked_conductor": _row(candidates, answer.checked),
+        "conductor": _row(frame, candidates, answer.chosen),
+        "checked_conductor": _row(frame, candidates, answer.checked),
         "deciding_criterion": answer.deciding_criterion,
         "allowed_voltage_drop_v": round(asked.allowed_voltage_drop_v, 6),
         "greatest_power_w": round(answer.greatest_power_w, 3),
@@ -136,15 +138,12 @@ def conductor_document(
 # Name and decimal digits of each number of a candidate: a tenth of a millivolt, a milliampere, a
 # hundredth of a kelvin, a millimetre.
 _DIGITS = {
-    "cross_section_mm2": 4,
     "load_current_a": 3,
     "load_voltage_v": 4,
     "voltage_drop_v": 4,
     "voltage_drop_percent": 3,
     "conductor_temperature_c": 2,
     "wiring_loss_w": 3,
-    "ampacity_a": 2,
-    "published_ampacity_a": 2,
     "greatest_length_m": 3,
     "voltage_drop_margin_v": 4,
     "temperature_margin_k": 2,
@@ -162,50 +161,59 @@ _BASES = ("heat_balance", "published")
 
 def _columns(asked: ConductorRequest, found: Candidates) -> dict[str, Any]:
     """Return the candidates as columns; NaN stands for "not modelled" and is written as null."""
+    current, drop = found.load_current_a, found.voltage_drop_v
     temperature = found.conductor_temperature_k
-    ampacity = found.ampacity_a
     numbers = np.empty((len(_DIGITS), temperature.size))
-    numbers[0] = found.cross_section_m2 * 1e6
-    numbers[1] = found.load_current_a
-    numbers[2] = np.where(found.operating_point_exists, found.load_voltage_v, np.nan)
-    numbers[3] = found.voltage_drop_v
-    numbers[4] = found.voltage_drop_v * (100.0 / asked.supply_voltage_v)
-    numbers[5] = temperature - KELVIN_AT_0_C
-    numbers[6] = found.wiring_loss_w
-    numbers[7] = ampacity
-    numbers[8] = found.published_ampacity_a
-    numbers[9] = found.greatest_length_m
-    numbers[10] = asked.allowed_voltage_drop_v - found.voltage_drop_v
-    numbers[11] = asked.insulation.temperature_rating_k - temperature
-    numbers[12] = ampacity - found.load_current_a
+    numbers[0] = current
+    numbers[1] = np.where(found.operating_point_exists, found.load_voltage_v, np.nan)
+    numbers[2] = drop
+    numbers[3] = drop * (100.0 / asked.supply_voltage_v)
+    numbers[4] = temperature - KELVIN_AT_0_C
+    numbers[5] = found.wiring_loss_w
+    numbers[6] = found.greatest_length_m
+    numbers[7] = asked.allowed_voltage_drop_v - drop
+    numbers[8] = asked.insulation.temperature_rating_k - temperature
+    numbers[9] = found.ampacity_a - current
     numbers *= _SCALES
     np.rint(numbers, out=numbers)
     numbers /= _SCALES
-    failures = (_PLACES @ ~found.passes).tolist()
     return {
-        **_size_columns(found.sizes, len(asked.sizes)),
-        "ampacity_basis": [_BASES[tabled] for tabled in found.ampacity_is_published.tolist()],
-        "fails": [_FAILURES[failing] for failing in failures],
+        **_frame_columns(found.frame),
         **dict(zip(_DIGITS, numbers, strict=True)),
+        "fails": [_FAILURES[failing] for failing in (_PLACES @ ~found.passes).tolist()],
     }
 
 
-@lru_cache(maxsize=64)
-def _size_columns(sizes: tuple[ConductorSize, ...], count: int) -> dict[str, Any]:
+@lru_cache(maxsize=1024)
+def _frame_values(frame: CandidateFrame) -> dict[str, list[Any]]:
+    """Return the columns that no load changes."""
     return {
-        "size": [size.key for size in sizes],
-        "parallel_runs": [1 + index // count for index in range(len(sizes))],
+        "size": [size.key for size in frame.sizes],
+        "parallel_runs": frame.parallel_runs.tolist(),
+        "cross_section_mm2": np.round(frame.cross_section_m2 * 1e6, 4).tolist(),
+        "ampacity_a": np.round(frame.ampacity_a, 2).tolist(),
+        "ampacity_basis": [_BASES[tabled] for tabled in frame.ampacity_is_published.tolist()],
+        "published_ampacity_a": np.round(frame.published_ampacity_a, 2).tolist(),
     }
 
 
-def _row(columns: dict[str, Any], index: int | None) -> dict[str, Any] | None:
-    """Return one candidate as an object."""
+@lru_cache(maxsize=1024)
+def _frame_columns(frame: CandidateFrame) -> dict[str, orjson.Fragment]:
+    """Return the columns that no load changes as ready JSON."""
+    return {
+        name: orjson.Fragment(orjson.dumps(values)) for name, values in _frame_values(frame).items()
+    }
+
+
+def _row(frame: CandidateFrame, columns: dict[str, Any], index: int | None) -> Any:
+    """Return one candidate as an object, or none."""
     if index is None:
         return None
-    return {
-        name: float(column[index]) if isinstance(column, np.ndarray) else column[index]
-        for name, column in columns.items()
-    }
+    row = {name: values[index] for name, values in _frame_values(frame).items()}
+    for name in _DIGITS:
+        row[name] = float(columns[name][index])
+    row["fails"] = columns["fails"][index]
+    return row
 
 
 def _power_balance(
