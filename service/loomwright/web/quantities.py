@@ -8,6 +8,8 @@ from marshmallow import ValidationError, fields
 from loomwright.units import QuantityKind
 
 GREATEST_TEXT_LENGTH = 40
+# Digits of a kelvin, or of another unit with its own zero, that a sum of two numbers still holds.
+OFFSET_DIGITS = 9
 
 
 class Quantity(fields.Field[float]):
@@ -30,6 +32,7 @@ class Quantity(fields.Field[float]):
         self.greatest = greatest
         self._least_si = kind.si_of_number(least)
         self._greatest_si = kind.si_of_number(greatest)
+        self._has_offset = kind.si_of_number(0.0) != 0.0
         units = ", ".join(kind.units)
         self._accepted = (
             f"give a number in {kind.stated_unit} from {least:g} to {greatest:g}, "
@@ -55,7 +58,9 @@ class Quantity(fields.Field[float]):
         slack = 1e-12 * max(abs(self._least_si), abs(self._greatest_si))
         if not self._least_si - slack <= si <= self._greatest_si + slack:
             raise ValidationError(f"out of range; {self._accepted}")
-        return si
+        # The sum of -40 and 273.15 is 233.14999999999998, which a model that starts at 233.15
+        # would refuse.
+        return round(si, OFFSET_DIGITS) if self._has_offset else si
 
     def json_schema(self) -> dict[str, Any]:
         """Return the JSON Schema of the field, both forms."""
