@@ -145,6 +145,9 @@ def faults_of_series(values: dict[str, Any], name: str) -> list[tuple[str, str]]
 
 def faults_of_return(values: dict[str, Any], document: dict[str, Any]) -> list[tuple[str, str]]:
     """Return the fault of a chassis return without its resistance, or the other way round."""
+    if "return_path" in document and "return_path" not in values:
+        # Its own fault is named already, and which path is meant is open.
+        return []
     by_chassis = values.get("return_path") == "chassis"
     if by_chassis == ("chassis_resistance" in document):
         return []
