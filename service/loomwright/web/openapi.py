@@ -9,6 +9,7 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import Schema, fields
 
 from loomwright import __version__
+from loomwright.web.examples import EXAMPLES
 from loomwright.web.problems import CODES, MEDIA_TYPE
 from loomwright.web.requests import LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
@@ -142,7 +143,7 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
             "operationId": identifier,
             "requestBody": {
                 "required": True,
-                "content": {"application/json": _request_content(operation.request)},
+                "content": {"application/json": _request_content(operation)},
             },
             "responses": {**answer, **_problems(400, 413, 415, 422)},
         }
@@ -151,19 +152,23 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
         methods["get"] = {
             **base,
             "operationId": f"{identifier}_by_query",
-            "parameters": _parameters(operation.request, plugin),
+            "parameters": _parameters(operation, operation.request, plugin),
             "responses": {**answer, **_problems(400, 422), **_TOO_LONG},
         }
     return methods
 
 
-def _request_content(request: type[Schema] | DocumentSchema) -> dict[str, Any]:
+def _request_content(operation: Operation) -> dict[str, Any]:
+    request = operation.request
     if isinstance(request, DocumentSchema):
-        return {
-            "schema": {"$ref": f"#/components/schemas/{request.name}"},
-            "examples": {name: {"value": value} for name, value in request.examples().items()},
-        }
-    return {"schema": request}
+        schema: Any = {"$ref": f"#/components/schemas/{request.name}"}
+        examples = request.examples()
+    else:
+        schema, examples = request, EXAMPLES[operation.name]
+    return {
+        "schema": schema,
+        "examples": {name: {"value": value} for name, value in examples.items()},
+    }
 
 
 # The HTTP server refuses such a request line before the service sees it, so it is no problem
@@ -188,16 +193,21 @@ def _problems(*statuses: int) -> dict[str, Any]:
     }
 
 
-def _parameters(request: type[Schema], plugin: MarshmallowPlugin) -> list[dict[str, Any]]:
+def _parameters(
+    operation: Operation, request: type[Schema], plugin: MarshmallowPlugin
+) -> list[dict[str, Any]]:
     """Return the fields of a request as query parameters; nested ones as JSON text."""
     parameters = []
+    example = next(iter(EXAMPLES[operation.name].values()))
     assert plugin.converter is not None
     for name, field in request().fields.items():
         schema = plugin.converter.field2property(field)
         description = schema.pop("description", "")
         place: dict[str, Any] = {"schema": schema}
+        if name in example:
+            place["example"] = example[name]
         if isinstance(field, LIST_FIELDS):
-            place = {"content": {"application/json": {"schema": schema}}}
+            place = {"content": {"application/json": place}}
         parameters.append(
             {
                 "name": name,

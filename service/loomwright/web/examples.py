@@ -1,0 +1,95 @@
+"""Requests shown in the OpenAPI document; the first of each operation also as a query string."""
+
+from types import MappingProxyType
+from typing import Any
+
+EXAMPLES: MappingProxyType[str, dict[str, dict[str, Any]]] = MappingProxyType(
+    {
+        "size-conductor": {
+            "bass_unit_under_the_seat": {
+                "series": "awg",
+                "load_current": 25,
+                "supply_voltage": "12.6 V",
+                "length": "14 ft",
+                "zone": "passenger_compartment",
+            },
+            "route_through_the_engine_space": {
+                "series": "metric",
+                "insulation": "xlpe_125",
+                "load_power": 500,
+                "supply_voltage": 12.8,
+                "source_resistance": "6 mohm",
+                "allowed_voltage_drop_percent": 5,
+                "route": [
+                    {"length": 1.2, "zone": "engine_compartment"},
+                    {"length": 2.6, "zone": "passenger_compartment", "bundled_conductors": 4},
+                    {"length": 1.1, "ambient_temperature": "106 degF"},
+                ],
+                "return_path": "chassis",
+                "chassis_resistance": "1 mohm",
+                "joints": 4,
+            },
+            "given_size_checked": {
+                "series": "sae",
+                "load_current": 25,
+                "supply_voltage": 12,
+                "allowed_voltage_drop": "0.5 V",
+                "length": 3.7,
+                "given_size": "SAE 8",
+                "explain": True,
+            },
+        },
+        "size-fuse": {
+            "bass_unit_under_the_seat": {
+                "series": "awg",
+                "size": "8 AWG",
+                "load_current": 25,
+                "source_voltage": 12.6,
+                "source_resistance": "8 mohm",
+                "resistance_before_fuse": "6 mohm",
+                "length": "14 ft",
+                "distance_from_source": "7 in",
+                "fuse_types": ["iso_8820_3_c", "iso_8820_3_e"],
+            },
+            "light_behind_a_cranking_battery": {
+                "series": "iso_6722",
+                "size": "ISO 2.5 mm2",
+                "load_current": 9,
+                "on_time": "20 s",
+                "off_time": "40 s",
+                "system_voltage": "24",
+                "source_voltage": 25.4,
+                "cold_cranking_current": 800,
+                "cold_cranking_standard": "en_50342_1",
+                "resistance_before_fuse": "12 mohm",
+                "length": 8,
+                "zone": "underbody",
+                "equipment_fuse_rating": 10,
+                "equipment_fuse_type": "iso_8820_3_f",
+                "explain": True,
+            },
+        },
+        "estimate-real-output": {
+            "bass_unit_with_one_fuse": {
+                "fuse_rating": 25,
+                "supply_voltage": 12,
+                "amplifier_class": "AB",
+                "converter": "regulated",
+                "load_impedance": 4,
+                "claimed_output": "1.2 kW",
+            },
+            "two_fuses_behind_a_route": {
+                "fuse_ratings": [30, "30 A"],
+                "source_voltage": 12.8,
+                "source_resistance": "8 mohm",
+                "route_resistance": "12 mohm",
+                "amplifier_class": "D",
+                "converter": "unregulated",
+                "load_impedance": 2,
+                "claimed_output_per_channel": 500,
+                "programme": "bass_music",
+                "explain": True,
+            },
+        },
+    }
+)
