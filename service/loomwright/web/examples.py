@@ -61,7 +61,7 @@ EXAMPLES: MappingProxyType[str, dict[str, dict[str, Any]]] = MappingProxyType(
                 "source_voltage": 25.4,
                 "cold_cranking_current": 800,
                 "cold_cranking_standard": "en_50342_1",
-                "resistance_before_fuse": "12 mohm",
+                "resistance_before_fuse": "30 mohm",
                 "length": 8,
                 "zone": "underbody",
                 "equipment_fuse_rating": 10,
