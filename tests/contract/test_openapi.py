@@ -1,0 +1,223 @@
+"""The OpenAPI document: the file equals what the service says, and says all that it must."""
+
+import re
+from pathlib import Path
+
+import openapi_spec_validator
+import pytest
+import yaml
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from drawn_requests import client, document, number_form, request_name, resolved
+from loomwright.units import KINDS
+from loomwright.web.openapi_file import openapi_yaml
+from loomwright.web.operations import OPERATIONS
+from loomwright.web.quantities import GREATEST_TEXT_LENGTH
+
+FILE = Path(__file__).parents[2] / "openapi" / "loomwright.yaml"
+RENEWAL = "renew it: python -m loomwright.web.openapi_file > openapi/loomwright.yaml"
+
+UNIT_SUFFIXES = ("a", "c", "db", "k", "m", "mm", "mm2", "ohm", "percent", "s", "v", "w")
+# Ratios, counts and numbers whose unit stands beside them.
+DIMENSIONLESS = {
+    "ambient_rating_factor": "permitted current over rated current",
+    "bundled_conductors": "count",
+    "current_multiple": "current over rated current",
+    "high": "efficiency",
+    "least_margin": "damage time over opening time",
+    "likely": "efficiency",
+    "limit": "efficiency",
+    "loading_factor": "continuous load over rated current",
+    "low": "efficiency",
+    "number": "number of the line",
+    "parallel_runs": "count",
+    "power_fraction": "mean power over full sine power",
+    "result": "of a step of the working; its unit is the member unit",
+    "status": "HTTP status",
+    "step": "number of the step",
+}
+SCHEMAS = document()["components"]["schemas"]
+ANSWERS = sorted(name for name in SCHEMAS if name.endswith("Answer") or name.startswith("Problem"))
+
+
+def test_file_equals_what_the_service_makes():
+    assert FILE.read_text("utf-8") == openapi_yaml(), RENEWAL
+
+
+def test_service_gives_the_same_document():
+    response = client().get("/v1/openapi.json")
+    assert response.content_type == "application/json"
+    assert response.get_json() == yaml.safe_load(openapi_yaml())
+
+
+def test_document_is_valid():
+    openapi_spec_validator.validate(document())
+
+
+@pytest.mark.parametrize("operation", OPERATIONS, ids=lambda operation: operation.name)
+def test_operation_has_its_verbs(operation):
+    methods = set(document()["paths"][operation.url])
+    if operation.request is None:
+        assert methods == {"get"}
+    else:
+        assert methods == ({"get", "post"} if operation.with_query else {"post"})
+
+
+def test_every_path_and_identifier_is_listed_once():
+    assert set(document()["paths"]) == {operation.url for operation in OPERATIONS}
+    identifiers = [
+        method["operationId"] for path in document()["paths"].values() for method in path.values()
+    ]
+    assert len(identifiers) == len(set(identifiers))
+
+
+def is_numeric(schema):
+    """Tell whether a value of the schema is a number, a list of numbers, or one of both or null."""
+    schema = resolved(schema)
+    types = schema.get("type", ())
+    if {"number", "integer"} & set([types] if isinstance(types, str) else types):
+        return True
+    if "items" in schema and is_numeric(schema["items"]):
+        return True
+    return any(is_numeric(form) for form in schema.get("anyOf", ()))
+
+
+@pytest.mark.parametrize("name", ANSWERS)
+def test_number_of_an_answer_ends_in_its_unit(name):
+    for field, schema in SCHEMAS[name]["properties"].items():
+        if is_numeric(schema) and field not in DIMENSIONLESS:
+            assert field.rpartition("_")[2] in UNIT_SUFFIXES, f"{name}.{field}"
+
+
+def test_every_dimensionless_name_is_in_use():
+    used = {
+        field
+        for name in ANSWERS
+        for field, schema in SCHEMAS[name]["properties"].items()
+        if is_numeric(schema)
+    }
+    assert set(DIMENSIONLESS) <= used
+
+
+def objects_of(schema, found):
+    """Collect every object schema below a schema, components included, each once."""
+    if isinstance(schema, list):
+        for entry in schema:
+            objects_of(entry, found)
+    elif isinstance(schema, dict):
+        if "$ref" in schema:
+            name = schema["$ref"].rpartition("/")[2]
+            if name not in found:
+                found[name] = SCHEMAS[name]
+                objects_of(SCHEMAS[name], found)
+            return
+        if schema.get("type") == "object" and schema not in found.values():
+            found[f"#{len(found)}"] = schema
+        for key, value in schema.items():
+            if key not in ("if", "then", "else", "not", "examples", "enum", "default"):
+                objects_of(value, found)
+
+
+def request_objects():
+    found = {}
+    for operation in OPERATIONS:
+        if operation.request is not None:
+            reference = {"$ref": f"#/components/schemas/{request_name(operation.name)}"}
+            objects_of(reference, found)
+    return found
+
+
+def test_requests_take_no_unknown_fields():
+    found = request_objects()
+    assert len(found) > 4
+    loose = []
+    for name, schema in found.items():
+        # A component that is a choice between objects is closed in each of them.
+        if schema.get("type") == "object" and schema.get("additionalProperties") is not False:
+            loose.append(name)
+    assert loose == []
+
+
+def patterns_by_kind():
+    """Return the patterns of quantity text in the whole document, by the units they accept."""
+    found = {}
+
+    def walk(value):
+        if isinstance(value, list):
+            for entry in value:
+                walk(entry)
+        elif isinstance(value, dict):
+            if "x-accepted-units" in value and "anyOf" in value:
+                text = next(form for form in value["anyOf"] if form["type"] == "string")
+                assert number_form(value) is not None
+                assert text["maxLength"] == GREATEST_TEXT_LENGTH
+                assert value["x-unit"] == value["x-accepted-units"][0]
+                found.setdefault(tuple(value["x-accepted-units"]), set()).add(text["pattern"])
+            for entry in value.values():
+                walk(entry)
+
+    walk(document())
+    return found
+
+
+def test_every_kind_in_use_states_one_pattern():
+    found = patterns_by_kind()
+    known = {kind.units: {kind.pattern} for kind in KINDS.values()}
+    assert found.items() <= known.items()
+    assert len(found) >= 7
+
+
+# What the patterns consist of has one meaning in ECMA 262 and in Python; only the dollar differs,
+# which in Python also stands before a last line end.
+ECMA_TOKENS = re.compile(
+    r"\^|\$|\(\?:|\)|\||\[0-9\]|\[\+-\]|\[eE\]|\\\.|\+|\?|\{[0-9],[0-9]\}|[A-Za-z ]"
+)
+
+
+def in_ecma_sense(pattern):
+    """Return a Python pattern that matches what the pattern matches under ECMA 262."""
+    assert ECMA_TOKENS.sub("", pattern) == "", pattern
+    return re.compile(pattern.removesuffix("$") + r"\Z")
+
+
+def texts_near(kind):
+    """Return quantity texts, nearly right ones, and anything."""
+    number = st.from_regex(r"[+-]?[0-9]{0,3}\.?[0-9]{0,3}([eE][+-]?[0-9]{0,4})?", fullmatch=True)
+    unit = st.sampled_from([*kind.units, "", "Ohm", "metre", "°C", "kA", "m ", "m\n", "V"])
+    right = st.from_regex(kind.pattern.removesuffix("$") + r"\Z", alphabet=st.characters())
+    near = st.tuples(number, st.sampled_from(["", " ", "  ", "\t", "\u00a0"]), unit).map("".join)
+    return st.one_of(right, near, st.text(max_size=GREATEST_TEXT_LENGTH)).filter(
+        lambda text: len(text) <= GREATEST_TEXT_LENGTH
+    )
+
+
+@pytest.mark.parametrize("kind", KINDS.values(), ids=lambda kind: kind.key)
+def test_pattern_matches_what_the_service_accepts(kind):
+    pattern = in_ecma_sense(kind.pattern)
+
+    @settings(max_examples=300)
+    @given(texts_near(kind))
+    def same(text):
+        assert (pattern.search(text) is not None) == (kind.si_of_text(text) is not None), text
+
+    same()
+
+
+@pytest.mark.parametrize("kind", KINDS.values(), ids=lambda kind: kind.key)
+@pytest.mark.parametrize(
+    "text",
+    ["5{0}\n", "٥ {0}", "5\u00a0{0}", "5  {0}", " 5 {0}", "5.{0}", "5e {0}", "+-5 {0}", "{0}"],
+)
+def test_near_miss_is_refused_by_both(kind, text):
+    text = text.format(kind.stated_unit)
+    assert in_ecma_sense(kind.pattern).search(text) is None
+    assert kind.si_of_text(text) is None
+
+
+@pytest.mark.parametrize("kind", KINDS.values(), ids=lambda kind: kind.key)
+@pytest.mark.parametrize("text", ["5{0}", "5 {0}", "+.5 {0}", "-0.50e-03 {0}", "1e400 {0}"])
+def test_right_form_is_read_by_both(kind, text):
+    text = text.format(kind.stated_unit)
+    assert in_ecma_sense(kind.pattern).search(text) is not None
+    assert kind.si_of_text(text) is not None

@@ -1,0 +1,265 @@
+"""Requests drawn from the schemas of the OpenAPI document, for tests of the web layer.
+
+The form of each field, its range and its keys come from the document that the service itself
+gives; what is written here is only which fields go together. Quantities are numbers in the stated
+unit; the text form is left out.
+"""
+
+import copy
+from functools import cache
+from typing import Any
+
+import jsonschema
+from hypothesis import strategies as st
+
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
+from loomwright.web.app import create_app
+
+ENGINEERING_OPERATIONS = ("size-conductor", "size-fuse", "estimate-real-output")
+PRICING_OPERATIONS = ("build-bill-of-materials",)
+FLAT_ROUTE = ("length", "zone", "ambient_temperature", "bundled_conductors")
+
+
+@cache
+def client():
+    return create_app().test_client()
+
+
+@cache
+def document():
+    return client().get("/v1/openapi.json").get_json()
+
+
+def component(name):
+    return document()["components"]["schemas"][name]
+
+
+def resolved(schema):
+    """Return a schema, or the component that it refers to."""
+    return component(schema["$ref"].rpartition("/")[2]) if "$ref" in schema else schema
+
+
+def request_name(operation):
+    """Return the name of the component that describes the body of an operation."""
+    body = document()["paths"][f"/v1/{operation}"]["post"]["requestBody"]
+    return body["content"]["application/json"]["schema"]["$ref"].rpartition("/")[2]
+
+
+def answer_name(operation):
+    answer = document()["paths"][f"/v1/{operation}"]["post"]["responses"]["200"]
+    return answer["content"]["application/json"]["schema"]["$ref"].rpartition("/")[2]
+
+
+@cache
+def validator(name):
+    """Return a validator (Draft 2020-12) of one component."""
+    schema = {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "$ref": f"#/components/schemas/{name}",
+        "components": document()["components"],
+    }
+    return jsonschema.Draft202012Validator(schema)
+
+
+def number_form(schema):
+    """Return the number form of a field's schema, or none where the field is no number."""
+    forms = [form for form in (schema, *schema.get("anyOf", ())) if "type" in form]
+    return next((form for form in forms if form["type"] in ("number", "integer")), None)
+
+
+def values_of(schema) -> st.SearchStrategy[Any]:
+    """Return the values of a schema: numbers in range, keys of the list, no quantity text."""
+    schema = resolved(schema)
+    number = number_form(schema)
+    if number is not None:
+        if number["type"] == "integer":
+            return st.integers(number["minimum"], number["maximum"])
+        return st.floats(number["minimum"], number["maximum"], allow_subnormal=False)
+    if "enum" in schema:
+        return st.sampled_from([entry for entry in schema["enum"]])
+    if schema["type"] == "boolean":
+        return st.booleans()
+    if schema["type"] == "array":
+        unique = schema.get("uniqueItems", False)
+        # A few are as telling as many.
+        most = min(schema["maxItems"], 4)
+        return st.lists(
+            values_of(schema["items"]), min_size=schema["minItems"], max_size=most, unique=unique
+        )
+    return objects_of(schema)
+
+
+@st.composite
+def objects_of(draw, schema, without=()):
+    """Draw an object: the required fields and some of the others."""
+    optional = [name for name in schema["properties"] if name not in schema.get("required", ())]
+    chosen = [*schema.get("required", ()), *draw(st.sets(st.sampled_from(optional)))]
+    return {
+        name: draw(values_of(schema["properties"][name]))
+        for name in schema["properties"]
+        if name in chosen and name not in without
+    }
+
+
+def _give(draw, request, properties, name):
+    if name not in request:
+        request[name] = draw(values_of(properties[name]))
+
+
+def _one_of(draw, request, properties, names, *, required):
+    """Leave one of the fields that exclude each other."""
+    given = [name for name in names if name in request]
+    if not given and not required:
+        return
+    kept = draw(st.sampled_from(given or names))
+    for name in given:
+        if name != kept:
+            del request[name]
+    _give(draw, request, properties, kept)
+
+
+def _pair(draw, request, properties, first, second):
+    if (first in request) != (second in request):
+        _give(draw, request, properties, first)
+        _give(draw, request, properties, second)
+
+
+def _route(draw, request, properties):
+    if "route" in request and draw(st.booleans()):
+        for name in FLAT_ROUTE:
+            request.pop(name, None)
+    else:
+        request.pop("route", None)
+        _give(draw, request, properties, "length")
+
+
+def _return(draw, request, properties):
+    if request.get("return_path") == "chassis":
+        _give(draw, request, properties, "chassis_resistance")
+    else:
+        request.pop("chassis_resistance", None)
+
+
+@cache
+def sizes_of_series(series):
+    """Return the sizes of a series as the rules of the document list them."""
+    rules = component("SizeFuseRequest")["allOf"]
+    for rule in rules:
+        for case in rule.get("allOf", ()):
+            if case["if"]["properties"]["series"]["const"] == series:
+                return case["then"]["properties"]["size"]["enum"]
+    raise LookupError(series)
+
+
+def _conductor_rules(draw, request, properties):
+    _one_of(draw, request, properties, ("load_current", "load_power"), required=True)
+    limits = ("allowed_voltage_drop", "allowed_voltage_drop_percent")
+    _one_of(draw, request, properties, limits, required=False)
+    _pair(draw, request, properties, "on_time", "off_time")
+    _pair(draw, request, properties, "fault_current", "clearing_time")
+    _route(draw, request, properties)
+    _return(draw, request, properties)
+    for name in ("smallest_size", "given_size"):
+        if name in request:
+            request[name] = draw(st.sampled_from(sizes_of_series(request["series"])))
+
+
+def _fuse_rules(draw, request, properties):
+    sources = ("source_resistance", "cold_cranking_current")
+    _one_of(draw, request, properties, sources, required=True)
+    _pair(draw, request, properties, "inrush_current", "inrush_time")
+    _pair(draw, request, properties, "on_time", "off_time")
+    _pair(draw, request, properties, "given_fuse_rating", "given_fuse_type")
+    for place in ("upstream", "equipment"):
+        if f"{place}_fuse_type" in request:
+            _give(draw, request, properties, f"{place}_fuse_rating")
+    _route(draw, request, properties)
+    _return(draw, request, properties)
+    request["size"] = draw(st.sampled_from(sizes_of_series(request["series"])))
+
+
+def _output_rules(draw, request, properties):
+    _one_of(draw, request, properties, ("fuse_rating", "fuse_ratings"), required=True)
+    _one_of(draw, request, properties, ("supply_voltage", "source_voltage"), required=True)
+    if "source_voltage" in request:
+        _give(draw, request, properties, "source_resistance")
+    else:
+        request.pop("source_resistance", None)
+        request.pop("route_resistance", None)
+    claims = ("claimed_output", "claimed_output_per_channel")
+    _one_of(draw, request, properties, claims, required=False)
+    _one_of(draw, request, properties, ("crest_factor_db", "programme"), required=False)
+    if request["amplifier_class"] == "constant_efficiency":
+        _give(draw, request, properties, "measured_efficiency")
+
+
+_RULES = {
+    "size-conductor": _conductor_rules,
+    "size-fuse": _fuse_rules,
+    "estimate-real-output": _output_rules,
+}
+
+
+@st.composite
+def engineering_requests(draw, operation, without=()):
+    """Draw a request that the schema of its operation accepts, fields left out at will."""
+    schema = component(request_name(operation))
+    request = draw(objects_of(schema, without))
+    properties = {name: form for name, form in schema["properties"].items() if name not in without}
+    _RULES[operation](draw, request, properties)
+    return request
+
+
+@cache
+def _numbers_of_jobs(name):
+    """Return the numbers of a demo job as pairs of path and schema."""
+    found: list[tuple[tuple[Any, ...], dict[str, Any]]] = []
+
+    def walk(value, schema, path):
+        schema = resolved(schema)
+        if isinstance(value, dict):
+            for key, entry in value.items():
+                walk(entry, schema["properties"][key], (*path, key))
+        elif isinstance(value, list):
+            for index, entry in enumerate(value):
+                walk(entry, schema["items"], (*path, index))
+        elif number_form(schema) is not None:
+            found.append((path, schema))
+
+    walk(demo_job(name), component("Job"), ())
+    return found
+
+
+@st.composite
+def bill_requests(draw):
+    """Draw a demo job in which some numbers are others in range."""
+    name = draw(st.sampled_from(DEMO_JOBS))
+    job = copy.deepcopy(demo_job(name))
+    places = draw(st.lists(st.sampled_from(_numbers_of_jobs(name)), max_size=4, unique_by=str))
+    for path, schema in places:
+        *above, last = path
+        holder = job
+        for key in above:
+            holder = holder[key]
+        holder[last] = draw(values_of(schema))
+    return {"job": job}
+
+
+def requests_of(operation, without=()):
+    """Return the requests of an operation that its schema accepts."""
+    if operation in PRICING_OPERATIONS:
+        return bill_requests()
+    return engineering_requests(operation, without)
+
+
+def answer_of(operation, request):
+    return client().post(f"/v1/{operation}", json=request)
+
+
+def query_of(request):
+    """Return a request as a query: nested fields and lists as JSON text, flags as words."""
+    from json import dumps
+
+    return {
+        name: value if isinstance(value, str) else dumps(value) for name, value in request.items()
+    }
