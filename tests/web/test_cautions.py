@@ -1,0 +1,177 @@
+"""Every caution of the one table is called for by some request, and none stands outside it."""
+
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+
+from loomwright.engineering.cautions import CAUTIONS
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
+from loomwright.web.app import create_app
+
+Document = dict[str, Any]
+
+CONDUCTOR: Document = {
+    "series": "awg",
+    "load_current": 20,
+    "supply_voltage": 12.6,
+    "length": 4.5,
+    "zone": "engine_compartment",
+}
+FUSE: Document = {
+    "series": "awg",
+    "size": "8 AWG",
+    "load_current": 25,
+    "source_voltage": 12.6,
+    "source_resistance": 0.008,
+    "resistance_before_fuse": 0.006,
+    "length": 5,
+    "fuse_types": ["iso_8820_3_c"],
+}
+OUTPUT: Document = {
+    "fuse_rating": 25,
+    "supply_voltage": 12,
+    "amplifier_class": "AB",
+    "converter": "regulated",
+    "load_impedance": 4,
+}
+# What each request is there for, and the request.
+REQUESTS: list[tuple[str, str, Document]] = [
+    ("copper_clad", "size-conductor", CONDUCTOR | {"material": "cca_15"}),
+    ("aluminium", "size-conductor", CONDUCTOR | {"material": "aluminium"}),
+    (
+        "chassis_return",
+        "size-conductor",
+        CONDUCTOR | {"return_path": "chassis", "chassis_resistance": 0.001},
+    ),
+    (
+        "parallel_runs",
+        "size-conductor",
+        CONDUCTOR | {"given_size": "8 AWG", "given_parallel_runs": 2},
+    ),
+    # 12.6 V behind 0.1 ohm delivers at most 12.6^2 / 0.4 = 397 W: 300 W is more than half.
+    (
+        "near_collapse",
+        "size-conductor",
+        {
+            **{name: value for name, value in CONDUCTOR.items() if name != "load_current"},
+            "load_power": 300,
+            "source_resistance": 0.1,
+            "given_size": "2/0 AWG",
+            "allowed_voltage_drop_percent": 50,
+        },
+    ),
+    ("opening_times_from_memory", "size-fuse", FUSE),
+    ("road_vehicle_position", "size-fuse", FUSE),
+    ("ambient_factor_low_confidence", "size-fuse", FUSE | {"fuse_ambient_temperature": 80}),
+    (
+        "higher_voltage_variant",
+        "size-fuse",
+        FUSE
+        | {
+            "system_voltage": "48",
+            "source_voltage": 52,
+            "source_resistance": 0.06,
+            "resistance_before_fuse": 0.001,
+        },
+    ),
+    (
+        "warm_battery",
+        "size-fuse",
+        {
+            **{name: value for name, value in FUSE.items() if name != "source_resistance"},
+            "cold_cranking_current": 500,
+        },
+    ),
+    ("cyclic_load", "size-fuse", FUSE | {"on_time": 20, "off_time": 60}),
+    ("rating_above_ampacity", "size-fuse", FUSE | {"rating_may_exceed_ampacity": True}),
+    ("parallel_runs", "size-fuse", FUSE | {"parallel_runs": 2}),
+    (
+        "breaking_capacity_exceeded",
+        "size-fuse",
+        FUSE | {"resistance_before_fuse": 0.001, "breaking_capacity_may_be_exceeded": True},
+    ),
+    ("fuse_not_above_conductor", "size-fuse", FUSE),
+    ("amplifier_heat", "estimate-real-output", OUTPUT),
+    ("common_practice_factors", "estimate-real-output", OUTPUT),
+    ("claim_conditions_unknown", "estimate-real-output", OUTPUT | {"claimed_output": 1000}),
+    (
+        "claim_in_bursts_only",
+        "estimate-real-output",
+        OUTPUT | {"claimed_output": 320, "programme": "bass_music"},
+    ),
+    (
+        "source_limits_output",
+        "estimate-real-output",
+        {
+            **{name: value for name, value in OUTPUT.items() if name != "supply_voltage"},
+            "source_voltage": 24,
+            "source_resistance": 1,
+        },
+    ),
+    ("outside_cta_2006_scope", "estimate-real-output", OUTPUT | {"supply_voltage": 24}),
+    ("free_field_level", "estimate-real-output", OUTPUT | {"loudspeaker_sensitivity_db": 70}),
+    ("hearing", "estimate-real-output", OUTPUT | {"loudspeaker_sensitivity_db": 90}),
+    ("engine_bay_heat", "size-conductor", CONDUCTOR),
+]
+REQUESTS += [
+    (caution, "build-bill-of-materials", {"job": demo_job(name)})
+    for name, cautions in {
+        "combustion_car": ("behind_the_panel", "airbag", "outside_published_curve"),
+        "hybrid_jump_start": ("jump_start_post", "high_voltage"),
+        "van_second_battery": ("two_sources", "mains_output", "battery_in_living_space"),
+        "truck_24v": ("battery_in_series", "combustion_heater"),
+    }.items()
+    for caution in cautions
+]
+ALWAYS = {"defer_to_maker", "isolate_battery", "fuse_at_source"}
+
+
+@pytest.fixture(scope="module")
+def client() -> FlaskClient:
+    return create_app().test_client()
+
+
+def cautions(client: FlaskClient, operation: str, body: Document) -> list[Document]:
+    response = client.post(f"/v1/{operation}", json=body)
+    assert response.status_code == 200, response.get_data(as_text=True)
+    found: list[Document] = response.get_json()["cautions"]
+    return found
+
+
+@pytest.mark.parametrize(
+    ("caution", "operation", "body"),
+    [pytest.param(*entry, id=f"{entry[1]}-{entry[0]}") for entry in REQUESTS],
+)
+def test_a_request_calls_for_its_caution(
+    client: FlaskClient, caution: str, operation: str, body: Document
+) -> None:
+    found = cautions(client, operation, body)
+    keys = [entry["key"] for entry in found]
+    assert caution in keys
+    assert len(keys) == len(set(keys))
+    assert all(entry["text"] == CAUTIONS[entry["key"]] for entry in found)
+    if operation != "estimate-real-output":
+        assert set(keys) >= ALWAYS
+
+
+def test_every_caution_is_called_for_by_some_request(client: FlaskClient) -> None:
+    found = {
+        entry["key"]
+        for _, operation, body in REQUESTS
+        for entry in cautions(client, operation, body)
+    }
+    assert found == set(CAUTIONS)
+
+
+def test_no_text_stands_under_two_keys() -> None:
+    assert len(set(CAUTIONS.values())) == len(CAUTIONS)
+    assert all(text.endswith(".") and text[0].isupper() for text in CAUTIONS.values())
+
+
+@pytest.mark.parametrize("name", DEMO_JOBS)
+def test_a_bill_has_no_caution_on_position_limits_that_it_does_not_print(
+    client: FlaskClient, name: str
+) -> None:
+    found = cautions(client, "build-bill-of-materials", {"job": demo_job(name)})
+    assert "road_vehicle_position" not in {entry["key"] for entry in found}
