@@ -6,6 +6,7 @@ unit; the text form is left out.
 """
 
 import copy
+import json
 from functools import cache
 from typing import Any
 
@@ -76,7 +77,7 @@ def values_of(schema) -> st.SearchStrategy[Any]:
             return st.integers(number["minimum"], number["maximum"])
         return st.floats(number["minimum"], number["maximum"], allow_subnormal=False)
     if "enum" in schema:
-        return st.sampled_from([entry for entry in schema["enum"]])
+        return st.sampled_from(schema["enum"])
     if schema["type"] == "boolean":
         return st.booleans()
     if schema["type"] == "array":
@@ -258,8 +259,7 @@ def answer_of(operation, request):
 
 def query_of(request):
     """Return a request as a query: nested fields and lists as JSON text, flags as words."""
-    from json import dumps
-
     return {
-        name: value if isinstance(value, str) else dumps(value) for name, value in request.items()
+        name: value if isinstance(value, str) else json.dumps(value)
+        for name, value in request.items()
     }

@@ -7,9 +7,9 @@ import numpy as np
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from loomwright.engineering import amplifiers
-from loomwright.engineering.output_estimate import output_estimate
-from loomwright.engineering.output_request import OutputRequest
+from loomwright.engineering.audio import amplifiers
+from loomwright.engineering.audio.output_estimate import output_estimate
+from loomwright.engineering.audio.output_request import OutputRequest
 from loomwright.tables.audio_load import audio_tables
 
 CLASSES = tuple(audio_tables().amplifier_classes.values())

@@ -8,12 +8,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loomwright.engineering import amplifiers, levels
-from loomwright.engineering.cautions import CAUTIONS
-from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.output_estimate import output_estimate
-from loomwright.engineering.output_request import OutputRequest
-from loomwright.engineering.output_words import (
+from loomwright.engineering.audio import amplifiers, levels
+from loomwright.engineering.audio.output_estimate import output_estimate
+from loomwright.engineering.audio.output_request import OutputRequest
+from loomwright.engineering.audio.output_words import (
     BOUND_PREMISES,
     BOUNDS,
     BURST_BOUNDS,
@@ -22,6 +20,8 @@ from loomwright.engineering.output_words import (
     VERDICTS,
     bound_reason,
 )
+from loomwright.engineering.cautions import CAUTIONS
+from loomwright.engineering.errors import EngineeringError
 from loomwright.tables.audio_load import audio_tables
 from loomwright.tables.read import package_folder, read_sources
 

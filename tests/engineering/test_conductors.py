@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cases import case_list, case_parameters
-from loomwright.engineering import conductors
+from loomwright.engineering.conductors import resistance as conductors
 from loomwright.engineering.errors import EngineeringError
 from loomwright.tables.load import tables
 

@@ -7,25 +7,25 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from loomwright.engineering.damage import damage_curve, damage_time_s
-from loomwright.engineering.faults import FaultSource
-from loomwright.engineering.fuse_answer import FITS, FUSE_FOUND, VERDICTS
-from loomwright.engineering.fuse_request import (
+from loomwright.engineering.protection.damage import damage_curve, damage_time_s
+from loomwright.engineering.protection.faults import FaultSource
+from loomwright.engineering.protection.fuse_answer import FITS, FUSE_FOUND, VERDICTS
+from loomwright.engineering.protection.fuse_request import (
     FuseLoad,
     FuseOptions,
     FuseRequest,
     GivenFuse,
     ProtectedConductor,
 )
-from loomwright.engineering.fuse_selection import size_fuse
-from loomwright.engineering.fuses import (
+from loomwright.engineering.protection.fuse_selection import size_fuse
+from loomwright.engineering.protection.fuses import (
     fuse_curve,
     multiple_carried_for,
     multiple_opening_within,
     opening_band,
 )
-from loomwright.engineering.selectivity import FuseInCircuit, selective_up_to_a
-from loomwright.engineering.transient import lumped_conductor_in_air, steady_current_a
+from loomwright.engineering.protection.selectivity import FuseInCircuit, selective_up_to_a
+from loomwright.engineering.protection.transient import lumped_conductor_in_air, steady_current_a
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance

@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loomwright.engineering import faults, fuses
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.fuse_answer import VERDICTS
-from loomwright.engineering.fuse_coordination import coordination_with_damage, fuse_set
-from loomwright.engineering.fuse_request import (
+from loomwright.engineering.protection import faults, fuses
+from loomwright.engineering.protection.fuse_answer import VERDICTS
+from loomwright.engineering.protection.fuse_coordination import coordination_with_damage, fuse_set
+from loomwright.engineering.protection.fuse_request import (
     FuseLoad,
     FuseOptions,
     FusePlacement,
@@ -21,9 +21,9 @@ from loomwright.engineering.fuse_request import (
     GivenFuse,
     ProtectedConductor,
 )
-from loomwright.engineering.fuse_selection import size_fuse
-from loomwright.engineering.selectivity import FuseInCircuit, selectivity
-from loomwright.engineering.transient import lumped_conductor_in_air
+from loomwright.engineering.protection.fuse_selection import size_fuse
+from loomwright.engineering.protection.selectivity import FuseInCircuit, selectivity
+from loomwright.engineering.protection.transient import lumped_conductor_in_air
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance

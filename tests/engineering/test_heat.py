@@ -9,8 +9,8 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from cases import case_list, case_parameters
-from loomwright.engineering import heat
-from loomwright.engineering.ampacity import (
+from loomwright.engineering.conductors import heat
+from loomwright.engineering.conductors.ampacity import (
     TEMPERATURE_CAP_K,
     ambient_limits,
     bundling_factor,

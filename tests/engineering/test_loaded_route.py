@@ -5,12 +5,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomwright.engineering.ampacity import bundling_factor, series_properties
-from loomwright.engineering.conductor_choice import ConductorRequest, Segment
-from loomwright.engineering.conductors import resistance_at_temperature_ohm_per_m
-from loomwright.engineering.heat import steady_temperature
+from loomwright.engineering.conductors.ampacity import bundling_factor, series_properties
+from loomwright.engineering.conductors.choice import ConductorRequest, Segment
+from loomwright.engineering.conductors.heat import steady_temperature
+from loomwright.engineering.conductors.resistance import resistance_at_temperature_ohm_per_m
+from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.network import constant_power_operating_point
-from loomwright.engineering.sizing import size_conductor
 from loomwright.tables.load import tables
 
 TABLES = tables()

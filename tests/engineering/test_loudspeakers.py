@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.engineering import loudspeakers
+from loomwright.engineering.audio import loudspeakers
 
 FILE = Path(__file__).parents[1] / "cases" / "loudspeakers" / "formulas.json"
 FUNCTIONS = {

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.engineering.duty import heating_ratio_of_duty
+from loomwright.engineering.conductors.duty import heating_ratio_of_duty
 from loomwright.engineering.network import (
     constant_power_operating_point,
     greatest_deliverable_power_w,

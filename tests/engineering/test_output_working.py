@@ -4,9 +4,9 @@ import math
 
 import pytest
 
-from loomwright.engineering.output_estimate import output_estimate
-from loomwright.engineering.output_request import OutputRequest
-from loomwright.engineering.output_working import output_working
+from loomwright.engineering.audio.output_estimate import output_estimate
+from loomwright.engineering.audio.output_request import OutputRequest
+from loomwright.engineering.audio.output_working import output_working
 from loomwright.tables.audio_load import audio_tables
 
 TABLES = audio_tables()

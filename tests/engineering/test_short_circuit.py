@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.engineering import short_circuit as sc
+from loomwright.engineering.protection import short_circuit as sc
 
 CASES = Path(__file__).parents[1] / "cases" / "short_circuit"
 KELVIN = 273.15

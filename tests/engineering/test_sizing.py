@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 
 from cases import case_list, case_parameters
-from loomwright.engineering.conductor_choice import CRITERIA, ConductorRequest, Segment
+from loomwright.engineering.conductors.choice import CRITERIA, ConductorRequest, Segment
+from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.sizing import size_conductor
 from loomwright.tables.load import tables
 from loomwright.tables.records import ConductorSize, Provenance
 

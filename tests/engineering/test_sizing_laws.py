@@ -8,9 +8,9 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from loomwright.engineering.conductor_choice import ConductorRequest, Segment
-from loomwright.engineering.loaded_route import GREATEST_ITERATIONS, RELATIVE_TOLERANCE
-from loomwright.engineering.sizing import size_conductor
+from loomwright.engineering.conductors.choice import ConductorRequest, Segment
+from loomwright.engineering.conductors.loaded_route import GREATEST_ITERATIONS, RELATIVE_TOLERANCE
+from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.tables.load import tables
 
 TABLES = tables()

@@ -7,24 +7,24 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.engineering.conductors import resistance_20c_ohm_per_m
-from loomwright.engineering.damage import (
-    damage_curve,
-    damage_time_s,
-    interpolated_damage_time_s,
-)
-from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.heat import (
+from loomwright.engineering.conductors.heat import (
     InsulatedConductor,
     ampacity_in_free_air_a,
     insulation_resistance_km_per_w,
 )
-from loomwright.engineering.short_circuit import (
+from loomwright.engineering.conductors.resistance import resistance_20c_ohm_per_m
+from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.protection.damage import (
+    damage_curve,
+    damage_time_s,
+    interpolated_damage_time_s,
+)
+from loomwright.engineering.protection.short_circuit import (
     adiabatic_constant,
     adiabatic_k,
     withstand_time_s,
 )
-from loomwright.engineering.transient import (
+from loomwright.engineering.protection.transient import (
     LumpedConductor,
     heat_loss_w_per_m,
     lumped_conductor_in_air,

@@ -13,9 +13,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomwright.engineering.conductor_choice import ConductorRequest, Segment
+from loomwright.engineering.conductors.choice import ConductorRequest, Segment
+from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.sizing import size_conductor
 from loomwright.jobs.answer import answer_document
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.jobs.job_document import job_from_document

@@ -4,9 +4,9 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 
-from loomwright.engineering.conductor_choice import ConductorAnswer, ConductorRequest, Segment
+from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest, Segment
+from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.sizing import size_conductor
 from loomwright.jobs.circuit_sources import working_resistance_ohm
 from loomwright.jobs.job import Circuit, Job, PowerSource
 from loomwright.tables.records import ConductorSize, Tables

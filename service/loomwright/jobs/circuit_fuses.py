@@ -5,24 +5,24 @@ from dataclasses import replace
 
 import numpy as np
 
-from loomwright.engineering.ampacity import PUBLISHED_TABLE_BY_SERIES
-from loomwright.engineering.conductor_choice import ConductorAnswer, ConductorRequest
-from loomwright.engineering.fuse_answer import (
+from loomwright.engineering.conductors.ampacity import PUBLISHED_TABLE_BY_SERIES
+from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
+from loomwright.engineering.protection.fuse_answer import (
     FUSE_FOUND,
     NO_RATING,
     NOT_CLEARED,
     NOT_PROTECTED,
     FuseAnswer,
 )
-from loomwright.engineering.fuse_request import (
+from loomwright.engineering.protection.fuse_request import (
     FuseLoad,
     FusePlacement,
     FuseRequest,
     GivenFuse,
     ProtectedConductor,
 )
-from loomwright.engineering.fuse_selection import size_fuse
-from loomwright.engineering.transient import lumped_conductor_in_air
+from loomwright.engineering.protection.fuse_selection import size_fuse
+from loomwright.engineering.protection.transient import lumped_conductor_in_air
 from loomwright.jobs.circuit_conductors import (
     CircuitConductor,
     faults_of_circuit,

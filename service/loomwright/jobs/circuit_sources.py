@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from loomwright.engineering.faults import (
+from loomwright.engineering.protection.faults import (
     WARM_RESISTANCE_SHARE,
     FaultSource,
     internal_resistance_from_en_cold_cranking_ohm,

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from loomwright.engineering.conductor_choice import ConductorAnswer
-from loomwright.engineering.fuse_answer import FUSE_FOUND, FuseAnswer, FuseTypeAnswer
+from loomwright.engineering.conductors.choice import ConductorAnswer
+from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, FuseAnswer, FuseTypeAnswer
 from loomwright.jobs.job import Circuit
 from loomwright.tables.records import ConductorSize
 

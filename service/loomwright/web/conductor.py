@@ -8,17 +8,17 @@ import numpy as np
 import orjson
 from flask import Blueprint, Response, request
 
-from loomwright.engineering.ampacity import PUBLISHED_TABLE_BY_SERIES, TABULATED_METALS
-from loomwright.engineering.conductor_choice import (
+from loomwright.engineering.conductors.ampacity import PUBLISHED_TABLE_BY_SERIES, TABULATED_METALS
+from loomwright.engineering.conductors.choice import (
     CRITERIA,
     CandidateFrame,
     Candidates,
     ConductorAnswer,
     ConductorRequest,
 )
-from loomwright.engineering.conductor_working import conductor_working
-from loomwright.engineering.sizing import size_conductor
-from loomwright.engineering.surroundings import LEAST_SINGLE_SECTION_M2
+from loomwright.engineering.conductors.sizing import size_conductor
+from loomwright.engineering.conductors.sizing_working import conductor_working
+from loomwright.engineering.conductors.surroundings import LEAST_SINGLE_SECTION_M2
 from loomwright.tables.load import tables
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 from loomwright.web.answers import (

@@ -6,25 +6,30 @@ from typing import Any
 import orjson
 from flask import Blueprint, Response, request
 
-from loomwright.engineering.conductor_choice import ConductorAnswer, ConductorRequest
-from loomwright.engineering.faults import (
+from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
+from loomwright.engineering.conductors.sizing import size_conductor
+from loomwright.engineering.protection.faults import (
     FaultSource,
     internal_resistance_from_en_cold_cranking_ohm,
     internal_resistance_from_sae_cold_cranking_ohm,
 )
-from loomwright.engineering.fuse_answer import Bound, FuseAnswer, FuseTypeAnswer, FuseWindow
-from loomwright.engineering.fuse_request import (
+from loomwright.engineering.protection.fuse_answer import (
+    Bound,
+    FuseAnswer,
+    FuseTypeAnswer,
+    FuseWindow,
+)
+from loomwright.engineering.protection.fuse_request import (
     FuseLoad,
     FuseOptions,
     FusePlacement,
     FuseRequest,
     GivenFuse,
 )
-from loomwright.engineering.fuse_selection import size_fuse
-from loomwright.engineering.fuse_working import fuse_working
-from loomwright.engineering.protected_conductor import protected_conductor
-from loomwright.engineering.selectivity import Selectivity
-from loomwright.engineering.sizing import size_conductor
+from loomwright.engineering.protection.fuse_selection import size_fuse
+from loomwright.engineering.protection.fuse_working import fuse_working
+from loomwright.engineering.protection.protected_conductor import protected_conductor
+from loomwright.engineering.protection.selectivity import Selectivity
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance, Tables

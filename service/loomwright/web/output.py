@@ -6,16 +6,16 @@ from typing import Any
 import orjson
 from flask import Blueprint, Response, request
 
-from loomwright.engineering.output_answer import OutputEstimate
-from loomwright.engineering.output_estimate import output_estimate
-from loomwright.engineering.output_request import OutputRequest
-from loomwright.engineering.output_words import (
+from loomwright.engineering.audio.output_answer import OutputEstimate
+from loomwright.engineering.audio.output_estimate import output_estimate
+from loomwright.engineering.audio.output_request import OutputRequest
+from loomwright.engineering.audio.output_words import (
     BURST_BOUNDS,
     RERATINGS,
     VERDICTS,
     bound_reason,
 )
-from loomwright.engineering.output_working import output_working
+from loomwright.engineering.audio.output_working import output_working
 from loomwright.tables.audio_load import audio_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance

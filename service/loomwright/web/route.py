@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from typing import Any
 
-from loomwright.engineering.conductor_choice import Segment
+from loomwright.engineering.conductors.choice import Segment
 from loomwright.engineering.errors import EngineeringError
 from loomwright.tables.records import Tables
 

@@ -5,8 +5,8 @@ from typing import Any
 
 from marshmallow import fields
 
-from loomwright.engineering.conductor_choice import CRITERIA
-from loomwright.engineering.fuse_answer import VERDICTS as FUSE_VERDICTS
+from loomwright.engineering.conductors.choice import CRITERIA
+from loomwright.engineering.protection.fuse_answer import VERDICTS as FUSE_VERDICTS
 from loomwright.jobs.circuit_sources import ABOVE_LIMIT, NO_LIMIT_STATED, WITHIN_LIMIT
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import DRIVES, TAP_POINTS

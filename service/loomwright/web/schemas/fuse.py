@@ -4,8 +4,8 @@ from typing import Any, ClassVar
 
 from marshmallow import fields
 
-from loomwright.engineering.fuse_answer import TYPE_FAILURES, VERDICTS
-from loomwright.engineering.fuse_request import PLACEMENT_RULES, ROAD_VEHICLE
+from loomwright.engineering.protection.fuse_answer import TYPE_FAILURES, VERDICTS
+from loomwright.engineering.protection.fuse_request import PLACEMENT_RULES, ROAD_VEHICLE
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.units import CURRENT, LENGTH, RESISTANCE, TEMPERATURE, TIME, VOLTAGE
 from loomwright.web.quantities import Flag, Key, KeyList, PlainNumber, Quantity, WholeNumber

@@ -4,8 +4,8 @@ from typing import Any, ClassVar
 
 from marshmallow import fields
 
-from loomwright.engineering.output_request import CONVERTERS
-from loomwright.engineering.output_words import (
+from loomwright.engineering.audio.output_request import CONVERTERS
+from loomwright.engineering.audio.output_words import (
     BOUNDS,
     BURST_BOUNDS,
     CTA_2006_BOUNDS,

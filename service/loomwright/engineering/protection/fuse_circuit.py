@@ -2,20 +2,30 @@
 
 from dataclasses import dataclass
 
-from loomwright.engineering import fuse_bounds as bounds
-from loomwright.engineering.damage import DamageCurve, damage_curve
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.faults import WARM_RESISTANCE_SHARE, fault_current_a
-from loomwright.engineering.fuse_answer import FaultAnswer, FuseWindow, PositionAnswer, PositionRule
-from loomwright.engineering.fuse_coordination import FuseSet, fuse_set, fuse_type_of
-from loomwright.engineering.fuse_request import BOAT_RULES, PLACEMENT_RULES, FuseRequest, GivenFuse
-from loomwright.engineering.fuses import (
+from loomwright.engineering.protection import fuse_bounds as bounds
+from loomwright.engineering.protection.damage import DamageCurve, damage_curve
+from loomwright.engineering.protection.faults import WARM_RESISTANCE_SHARE, fault_current_a
+from loomwright.engineering.protection.fuse_answer import (
+    FaultAnswer,
+    FuseWindow,
+    PositionAnswer,
+    PositionRule,
+)
+from loomwright.engineering.protection.fuse_coordination import FuseSet, fuse_set, fuse_type_of
+from loomwright.engineering.protection.fuse_request import (
+    BOAT_RULES,
+    PLACEMENT_RULES,
+    FuseRequest,
+    GivenFuse,
+)
+from loomwright.engineering.protection.fuses import (
     ambient_rating_factor,
     greatest_operating_voltage_v,
     interrupting_capacity,
     position_limits,
 )
-from loomwright.engineering.selectivity import FuseInCircuit
+from loomwright.engineering.protection.selectivity import FuseInCircuit
 from loomwright.tables.fuse_records import FuseTables
 
 

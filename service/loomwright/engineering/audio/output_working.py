@@ -2,13 +2,13 @@
 
 from collections.abc import Iterator
 
-from loomwright.engineering.amplifiers import (
+from loomwright.engineering.audio.amplifiers import (
     CTA_2006_LOAD_IMPEDANCE_OHM,
     CTA_2006_SUPPLY_VOLTAGE_V,
 )
+from loomwright.engineering.audio.output_answer import OutputEstimate
+from loomwright.engineering.audio.output_request import OutputRequest, source_of_request
 from loomwright.engineering.network import Number
-from loomwright.engineering.output_answer import OutputEstimate
-from loomwright.engineering.output_request import OutputRequest, source_of_request
 from loomwright.engineering.working import WorkingStep
 
 STEADY_SINE = "Ohm's law, steady sine"

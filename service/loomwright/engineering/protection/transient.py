@@ -12,17 +12,17 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.conductors import (
+from loomwright.engineering.conductors.heat import (
+    InsulatedConductor,
+    insulation_resistance_km_per_w,
+    surface_heat_flow_w_per_m,
+)
+from loomwright.engineering.conductors.resistance import (
     resistance_20c_ohm_per_m,
     resistance_at_temperature_ohm_per_m,
     temperature_coefficient_20c_per_k,
 )
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.heat import (
-    InsulatedConductor,
-    insulation_resistance_km_per_w,
-    surface_heat_flow_w_per_m,
-)
 from loomwright.tables.records import Air, ConductorSize, Insulation, Material
 
 Array = npt.NDArray[np.float64]

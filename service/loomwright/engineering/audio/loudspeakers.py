@@ -1,7 +1,7 @@
 """Sound pressure of loudspeakers, safe listening time and impedance of equal voice coils."""
 
+from loomwright.engineering.audio.levels import power_level_db, voltage_level_db
 from loomwright.engineering.elementwise import greater
-from loomwright.engineering.levels import power_level_db, voltage_level_db
 from loomwright.engineering.network import Number
 
 EXPOSURE_LIMIT_DB = 85.0

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from loomwright.engineering.damage import DamagePoint
-from loomwright.engineering.selectivity import Selectivity
+from loomwright.engineering.protection.damage import DamagePoint
+from loomwright.engineering.protection.selectivity import Selectivity
 from loomwright.tables.records import Provenance
 
 FUSE_FOUND = "fuse_found"

@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass, field
 
-from loomwright.engineering.faults import FaultSource
-from loomwright.engineering.transient import LumpedConductor
+from loomwright.engineering.protection.faults import FaultSource
+from loomwright.engineering.protection.transient import LumpedConductor
 from loomwright.tables.records import Provenance
 
 ROAD_VEHICLE = "road_vehicle"

@@ -11,7 +11,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.heat import InsulatedConductor, heat_balance, steady_temperature
+from loomwright.engineering.conductors.heat import (
+    InsulatedConductor,
+    heat_balance,
+    steady_temperature,
+)
 from loomwright.tables.records import Air
 
 Array = npt.NDArray[np.float64]

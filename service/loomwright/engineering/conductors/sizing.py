@@ -7,27 +7,27 @@ route's segments are the other axis.
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.conductor_choice import (
+from loomwright.engineering.conductors.choice import (
     CRITERIA,
     CandidateFrame,
     Candidates,
     ConductorAnswer,
     ConductorRequest,
 )
-from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.loaded_route import (
+from loomwright.engineering.conductors.loaded_route import (
     LoadedRoute,
     LoadedRouteState,
     resistance_at_current_ohm,
     solved_route,
 )
+from loomwright.engineering.conductors.surroundings import Surroundings, surroundings
+from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.network import constant_power_current_a
-from loomwright.engineering.short_circuit import (
+from loomwright.engineering.protection.short_circuit import (
     adiabatic_constant,
     adiabatic_k,
     least_section_m2,
 )
-from loomwright.engineering.surroundings import Surroundings, surroundings
 from loomwright.tables.records import Tables
 
 Array = npt.NDArray[np.float64]

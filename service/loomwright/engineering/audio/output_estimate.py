@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loomwright.engineering.amplifiers import (
+from loomwright.engineering.audio.amplifiers import (
     CTA_2006_LOAD_IMPEDANCE_OHM,
     CTA_2006_SUPPLY_VOLTAGE_V,
     gain_setting_voltage_v,
@@ -19,22 +19,14 @@ from loomwright.engineering.amplifiers import (
     rail_limited_square_wave_output_w,
     rerated_output_w,
 )
-from loomwright.engineering.elementwise import (
-    Flag,
-    Key,
-    chosen_key,
-    holds_anywhere,
-    lesser,
-)
-from loomwright.engineering.levels import power_level_db, programme_power_fraction
-from loomwright.engineering.loudspeakers import (
+from loomwright.engineering.audio.levels import power_level_db, programme_power_fraction
+from loomwright.engineering.audio.loudspeakers import (
     EXPOSURE_LIMIT_DB,
     permitted_exposure_s,
     sound_pressure_level_in_free_field_db,
 )
-from loomwright.engineering.network import Number, constant_power_operating_point
-from loomwright.engineering.output_answer import OutputEstimate
-from loomwright.engineering.output_bounds import (
+from loomwright.engineering.audio.output_answer import OutputEstimate
+from loomwright.engineering.audio.output_bounds import (
     FUSE_BURST,
     FUSE_OVERLOAD,
     OutputBound,
@@ -43,7 +35,7 @@ from loomwright.engineering.output_bounds import (
     input_at_current_w,
     output_bounds,
 )
-from loomwright.engineering.output_request import (
+from loomwright.engineering.audio.output_request import (
     OutputRequest,
     check_output_request,
     claim_of_request,
@@ -52,6 +44,14 @@ from loomwright.engineering.output_request import (
     fuse_rating_total_a,
     source_of_request,
 )
+from loomwright.engineering.elementwise import (
+    Flag,
+    Key,
+    chosen_key,
+    holds_anywhere,
+    lesser,
+)
+from loomwright.engineering.network import Number, constant_power_operating_point
 from loomwright.tables.records import Provenance
 
 CTA_2006_GREATEST_SUPPLY_VOLTAGE_V = 16.0

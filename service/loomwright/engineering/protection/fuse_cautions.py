@@ -1,8 +1,8 @@
 """Which cautions an installer must read beside the figures of a fuse."""
 
-from loomwright.engineering.fuse_answer import FuseTypeAnswer
-from loomwright.engineering.fuse_coordination import BY_CONSTANT_I2T
-from loomwright.engineering.fuse_request import BOAT_RULES, FuseRequest
+from loomwright.engineering.protection.fuse_answer import FuseTypeAnswer
+from loomwright.engineering.protection.fuse_coordination import BY_CONSTANT_I2T
+from loomwright.engineering.protection.fuse_request import BOAT_RULES, FuseRequest
 
 NOTICEABLE_FACTOR_CHANGE = 0.005
 

@@ -7,14 +7,14 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.damage import (
+from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.protection.damage import (
     SHORT_CIRCUIT_DURATION_S,
     DamageCurve,
     interpolated_damage_time_s,
 )
-from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.fuse_answer import BandPoint, Coordination
-from loomwright.engineering.fuses import FuseCurve, fuse_curve, opening_time_on_line_s
+from loomwright.engineering.protection.fuse_answer import BandPoint, Coordination
+from loomwright.engineering.protection.fuses import FuseCurve, fuse_curve, opening_time_on_line_s
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import FuseType
 

@@ -8,9 +8,9 @@ from bisect import bisect_left
 from dataclasses import dataclass
 from functools import lru_cache
 
-from loomwright.engineering import fuse_answer as answers
-from loomwright.engineering import fuse_bounds as bounds
-from loomwright.engineering.fuse_answer import (
+from loomwright.engineering.protection import fuse_answer as answers
+from loomwright.engineering.protection import fuse_bounds as bounds
+from loomwright.engineering.protection.fuse_answer import (
     Bound,
     Coordination,
     FarEndOpening,
@@ -19,15 +19,15 @@ from loomwright.engineering.fuse_answer import (
     FuseWindow,
     PositionAnswer,
 )
-from loomwright.engineering.fuse_cautions import fuse_cautions
-from loomwright.engineering.fuse_circuit import Circuit, circuit_of, position_of
-from loomwright.engineering.fuse_coordination import (
+from loomwright.engineering.protection.fuse_cautions import fuse_cautions
+from loomwright.engineering.protection.fuse_circuit import Circuit, circuit_of, position_of
+from loomwright.engineering.protection.fuse_coordination import (
     FuseSet,
     band_points,
     coordination_with_damage,
 )
-from loomwright.engineering.fuse_request import FuseRequest
-from loomwright.engineering.fuses import (
+from loomwright.engineering.protection.fuse_request import FuseRequest
+from loomwright.engineering.protection.fuses import (
     NOT_LIMITED,
     OUTSIDE,
     WITHIN,
@@ -36,7 +36,7 @@ from loomwright.engineering.fuses import (
     opening_time_on_line_s,
     rated_voltage_at_least_v,
 )
-from loomwright.engineering.selectivity import (
+from loomwright.engineering.protection.selectivity import (
     FuseInCircuit,
     Selectivity,
     selective_up_to_a,

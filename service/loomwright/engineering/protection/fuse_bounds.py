@@ -4,10 +4,10 @@ import math
 from bisect import bisect_left
 from collections.abc import Callable
 
-from loomwright.engineering.damage import DamageCurve
-from loomwright.engineering.fuse_answer import Bound, FuseWindow
-from loomwright.engineering.fuse_request import FuseLoad, FuseRequest, GivenFuse
-from loomwright.engineering.fuses import (
+from loomwright.engineering.protection.damage import DamageCurve
+from loomwright.engineering.protection.fuse_answer import Bound, FuseWindow
+from loomwright.engineering.protection.fuse_request import FuseLoad, FuseRequest, GivenFuse
+from loomwright.engineering.protection.fuses import (
     EXTRA_LOW_VOLTAGE_RULE_V,
     greatest_rating_by_ampacity_rule_a,
     multiple_carried_for,

@@ -10,13 +10,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.network import constant_power_current_a
-from loomwright.engineering.temperature_curve import (
+from loomwright.engineering.conductors.temperature_curve import (
     CurveTable,
     rise_and_slope_on_curve_k,
     rise_on_curve_k,
 )
+from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.network import constant_power_current_a
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]

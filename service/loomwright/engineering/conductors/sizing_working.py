@@ -3,12 +3,12 @@
 import math
 from collections.abc import Iterator
 
-from loomwright.engineering.conductor_choice import ConductorAnswer, ConductorRequest
-from loomwright.engineering.conductors import (
+from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
+from loomwright.engineering.conductors.resistance import (
     resistance_20c_ohm_per_m,
     temperature_coefficient_20c_per_k,
 )
-from loomwright.engineering.sizing import limit_of_power_load
+from loomwright.engineering.conductors.sizing import limit_of_power_load
 from loomwright.engineering.working import WorkingStep
 from loomwright.tables.records import Tables
 

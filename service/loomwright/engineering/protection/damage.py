@@ -6,7 +6,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.transient import (
+from loomwright.engineering.protection.transient import (
     LumpedConductor,
     steady_current_a,
     time_to_temperature_s,

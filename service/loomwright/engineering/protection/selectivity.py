@@ -7,7 +7,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.fuses import fuse_curve
+from loomwright.engineering.protection.fuses import fuse_curve
 from loomwright.tables.records import FuseType
 
 Array = npt.NDArray[np.float64]

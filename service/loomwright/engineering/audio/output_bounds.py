@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loomwright.engineering.amplifiers import input_power_w, loss_model
+from loomwright.engineering.audio.amplifiers import input_power_w, loss_model
 from loomwright.engineering.elementwise import Flag, Key, chosen_key, greater, lesser
 from loomwright.engineering.network import Number
 from loomwright.tables.audio_records import AmplifierClass

@@ -9,16 +9,16 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.ampacity import (
+from loomwright.engineering.conductors.ampacity import (
     PUBLISHED_TABLE_BY_SERIES,
     ambient_limits,
     bundling_factor,
     series_properties,
 )
-from loomwright.engineering.conductor_choice import CandidateFrame, ConductorRequest
-from loomwright.engineering.duty import heating_ratio_of_duty
-from loomwright.engineering.loaded_route import REFERENCE_TEMPERATURE_K
-from loomwright.engineering.temperature_curve import CurveTable, curve_table
+from loomwright.engineering.conductors.choice import CandidateFrame, ConductorRequest
+from loomwright.engineering.conductors.duty import heating_ratio_of_duty
+from loomwright.engineering.conductors.loaded_route import REFERENCE_TEMPERATURE_K
+from loomwright.engineering.conductors.temperature_curve import CurveTable, curve_table
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 
 Array = npt.NDArray[np.float64]

@@ -1,9 +1,9 @@
 """The conductor behind a fuse, from the answer of the conductor sizing."""
 
-from loomwright.engineering.ampacity import PUBLISHED_TABLE_BY_SERIES
-from loomwright.engineering.conductor_choice import ConductorAnswer, ConductorRequest
-from loomwright.engineering.fuse_request import ProtectedConductor
-from loomwright.engineering.transient import lumped_conductor_in_air
+from loomwright.engineering.conductors.ampacity import PUBLISHED_TABLE_BY_SERIES
+from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
+from loomwright.engineering.protection.fuse_request import ProtectedConductor
+from loomwright.engineering.protection.transient import lumped_conductor_in_air
 from loomwright.tables.records import Provenance, Tables
 
 

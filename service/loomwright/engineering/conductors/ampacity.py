@@ -11,17 +11,17 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.conductors import (
-    resistance_20c_ohm_per_m,
-    resistance_at_temperature_ohm_per_m,
-    temperature_coefficient_20c_per_k,
-)
-from loomwright.engineering.heat import (
+from loomwright.engineering.conductors.heat import (
     InsulatedConductor,
     heat_flow_w_per_m,
     insulation_resistance_km_per_w,
 )
-from loomwright.engineering.temperature_curve import temperature_curve
+from loomwright.engineering.conductors.resistance import (
+    resistance_20c_ohm_per_m,
+    resistance_at_temperature_ohm_per_m,
+    temperature_coefficient_20c_per_k,
+)
+from loomwright.engineering.conductors.temperature_curve import temperature_curve
 from loomwright.tables.records import ConductorSize, Insulation, Material, RatingFactor, Tables
 
 Array = npt.NDArray[np.float64]

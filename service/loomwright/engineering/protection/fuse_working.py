@@ -2,8 +2,8 @@
 
 from collections.abc import Iterator
 
-from loomwright.engineering.fuse_answer import FuseAnswer, FuseTypeAnswer
-from loomwright.engineering.fuse_request import FuseRequest
+from loomwright.engineering.protection.fuse_answer import FuseAnswer, FuseTypeAnswer
+from loomwright.engineering.protection.fuse_request import FuseRequest
 from loomwright.engineering.working import WorkingStep
 
 

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from loomwright.engineering.amplifiers import LossModel
+from loomwright.engineering.audio.amplifiers import LossModel
 from loomwright.engineering.elementwise import Key
 from loomwright.engineering.network import Number
 from loomwright.tables.records import Provenance

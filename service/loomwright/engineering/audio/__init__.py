@@ -1,0 +1,1 @@
+"""Audio: amplifiers, what they can really put out, levels and loudspeakers."""

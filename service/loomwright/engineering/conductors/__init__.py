@@ -1,0 +1,1 @@
+"""Conductors: resistance, heat, ampacity, and the choice of the smallest that serves."""

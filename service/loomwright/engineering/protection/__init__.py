@@ -1,0 +1,1 @@
+"""Protection: short circuits, damage to conductors, fuses and how they coordinate."""
