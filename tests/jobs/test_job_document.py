@@ -86,6 +86,15 @@ FAULTS: list[tuple[str, list[Any], Any, str]] = [
         "/circuits/0/return_path/stud",
     ),
     ("fuse-type-unknown", ["circuits", 0, "fuse_types", 0], "wax", "/circuits/0/fuse_types/0"),
+    (
+        "fuse-type-twice",
+        ["circuits", 0, "fuse_types"],
+        ["iso_8820_3_c", "iso_8820_3_f", "iso_8820_3_c"],
+        "/circuits/0/fuse_types/2",
+    ),
+    ("voltage-other-unit", ["vehicle", "system_voltage"], "12 A", "/vehicle/system_voltage"),
+    ("title-of-blanks", ["title"], "  ", "/title"),
+    ("title-turned", ["title"], "a\u202eb", "/title"),
     ("fuse-types-text", ["circuits", 0, "fuse_types"], "wax", "/circuits/0/fuse_types"),
     (
         "drop-below-range",
@@ -179,9 +188,11 @@ def test_quantities_with_a_unit_are_read_where_a_reader_is_given(small_job: Docu
         return None if si is None else KINDS[quantity].number_of_si(si)
 
     small_job["circuits"][0]["route"][1]["length"] = "10 ft"
+    small_job["vehicle"]["system_voltage"] = "12 V"
     small_job["equipment"][0]["load_current"] = "3000 mA"
     small_job["power_sources"][0]["internal_resistance"] = "14 mohm"
     job = job_from_document(small_job, tables(), fuse_tables().types, quantity_text)
+    assert job.vehicle.system_voltage_v == 12.0
     # One international foot is 0.3048 m, exactly.
     assert job.circuits[0].route[1].length_m == pytest.approx(3.048, rel=1e-15)
     assert job.equipment[0].current_a == pytest.approx(3.0, rel=1e-15)

@@ -17,6 +17,8 @@ from hypothesis import given, settings
 from jsonschema import Draft202012Validator
 
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
+from loomwright.pricing.members import Number, Record, Records
+from loomwright.units import KINDS
 from loomwright.web.app import create_app
 from loomwright.web.problems import CODES
 from loomwright.web.schemas.bill import REQUEST, request_components
@@ -162,6 +164,20 @@ def test_what_the_schema_allows_is_taken_once_its_references_hold(body: Document
         assert problem["code"] != "invalid_request", problem["errors"]
         assert problem["code"] in CODES
         assert problem["errors"][0]["pointer"].startswith("/job/circuits/")
+
+
+def numbers_of(record: Record | Records) -> Iterator[Number]:
+    for member in record.members.values():
+        if isinstance(member, Number):
+            yield member
+        elif isinstance(member, Record | Records):
+            yield from numbers_of(member)
+
+
+def test_the_unit_of_a_rule_is_the_stated_unit_of_its_quantity() -> None:
+    rules = [rule for rule in numbers_of(REQUEST) if rule.quantity]
+    assert len(rules) > 10
+    assert all(rule.unit == KINDS[rule.quantity].stated_unit for rule in rules)
 
 
 def small_book() -> Document:

@@ -2,7 +2,7 @@
 
 import operator
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from enum import Enum
 from typing import Any
@@ -65,6 +65,19 @@ class Kind:
     words: str
     units: tuple[str, ...]
     rules: tuple[AttributeRule, ...]
+    _equal: tuple[AttributeRule, ...] = field(init=False, repr=False)
+    _bounded: tuple[tuple[AttributeRule, Callable[[Any, Any], bool]], ...] = field(
+        init=False, repr=False
+    )
+
+    def __post_init__(self) -> None:
+        # A bill compares thousands of parts; its rules are sorted out once.
+        equal = tuple(rule for rule in self.rules if rule.comparison is Comparison.EQUAL)
+        bounded = tuple(
+            (rule, _PASSES[rule.comparison]) for rule in self.rules if rule.comparison in _PASSES
+        )
+        object.__setattr__(self, "_equal", equal)
+        object.__setattr__(self, "_bounded", bounded)
 
     @property
     def needed(self) -> tuple[str, ...]:
@@ -73,22 +86,16 @@ class Kind:
 
     def identity(self, offered: Mapping[str, Attribute]) -> tuple[Attribute, ...]:
         """Return the part's attributes that must equal those of a requirement."""
-        return tuple(
-            offered[rule.name] for rule in self.rules if rule.comparison is Comparison.EQUAL
-        )
+        return tuple([offered[rule.name] for rule in self._equal])
 
     def needed_identity(self, needed: Mapping[str, Attribute]) -> tuple[Attribute, ...]:
         """Return the attributes of a requirement that a part's must equal, in the same order."""
-        return tuple(
-            needed[rule.needed] for rule in self.rules if rule.comparison is Comparison.EQUAL
-        )
+        return tuple([needed[rule.needed] for rule in self._equal])
 
     def holds(self, offered: Mapping[str, Attribute], needed: Mapping[str, Attribute]) -> bool:
         """Return whether a part's numbers lie within the bounds of a requirement."""
         return all(
-            _PASSES[rule.comparison](offered[rule.name], needed[rule.needed])
-            for rule in self.rules
-            if rule.comparison in _PASSES
+            passes(offered[rule.name], needed[rule.needed]) for rule, passes in self._bounded
         )
 
     def excess(self, offered: Mapping[str, Attribute]) -> tuple[Decimal, ...]:

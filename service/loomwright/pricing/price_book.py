@@ -138,13 +138,15 @@ def price_book_from_document(document: object) -> PriceBook:
     labour = [_labour(operation) for operation in reader.objects("labour")]
     if faults:
         raise DocumentError("price_book", faults)
-    by_kind = {what: tuple(part for part in parts if part.kind == what) for what in KINDS}
+    by_kind: dict[str, list[Part]] = {what: [] for what in KINDS}
+    for part in parts:
+        by_kind[part.kind].append(part)
     return PriceBook(
         name=name,
         currency=currency,
         tax=rate,
         rules=rules,
-        parts=by_kind,
+        parts={what: tuple(of_kind) for what, of_kind in by_kind.items()},
         labour={operation.key: operation for operation in labour},
         digest=price_book_digest(document),
     )
