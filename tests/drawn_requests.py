@@ -135,6 +135,8 @@ def _route(draw, request, properties):
 
 
 def _return(draw, request, properties):
+    if "chassis_resistance" in request and draw(st.booleans()):
+        request["return_path"] = "chassis"
     if request.get("return_path") == "chassis":
         _give(draw, request, properties, "chassis_resistance")
     else:

@@ -1,0 +1,108 @@
+"""What the schema accepts, the service answers.
+
+``schemathesis.toml`` lets a valid request be refused with 422, as quantity text can be out of range
+and some values are only wrong together. Here requests are numbers in range only, and each refusal
+must be one of the named values that are wrong together.
+"""
+
+import re
+from collections import Counter
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from drawn_requests import (
+    ENGINEERING_OPERATIONS,
+    PRICING_OPERATIONS,
+    answer_of,
+    component,
+    number_form,
+    request_name,
+    requests_of,
+    validator,
+)
+
+# Values that JSON Schema holds for possible and that are wrong only together: code and the place
+# that the problem names.
+WRONG_TOGETHER = {
+    "size-conductor": {
+        ("ambient_not_below_rating", r"(/route/\d+)?/ambient_temperature"),
+    },
+    "size-fuse": {
+        ("ambient_not_below_rating", r"(/route/\d+)?/ambient_temperature"),
+        # Open-circuit voltage against that of the cold-cranking test.
+        ("emf_below_cranking_voltage", r"/source_voltage"),
+    },
+    "estimate-real-output": {
+        # Above the theoretical maximum of the class.
+        ("invalid_request", r"/measured_efficiency"),
+    },
+    "build-bill-of-materials": {
+        # Open-circuit voltage against the system voltage.
+        ("invalid_request", r"/job/power_sources/\d+/emf"),
+        ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
+    },
+}
+
+
+def refusals(response, operation):
+    """Return code and place of each fault that is none of those wrong only together."""
+    problem = response.get_json()
+    found = [(problem["code"], error["pointer"]) for error in problem["errors"]]
+    assert found, problem
+    return [
+        (code, pointer)
+        for code, pointer in found
+        if not any(
+            code == known and re.fullmatch(place, pointer)
+            for known, place in WRONG_TOGETHER[operation]
+        )
+    ]
+
+
+@pytest.mark.parametrize("operation", [*ENGINEERING_OPERATIONS, *PRICING_OPERATIONS])
+def test_request_in_range_is_answered(operation):
+    statuses = Counter()
+    fields = set()
+
+    @settings(max_examples=300)
+    @given(requests_of(operation))
+    def answered(request):
+        # First the drawing itself: it must be what the schema accepts.
+        validator(request_name(operation)).validate(request)
+        fields.update(request)
+        response = answer_of(operation, request)
+        statuses[response.status_code] += 1
+        if response.status_code != 200:
+            assert response.status_code == 422, response.get_json()
+            assert refusals(response, operation) == [], response.get_json()
+
+    answered()
+    assert statuses[200] > 0.6 * statuses.total(), statuses
+    if operation in ENGINEERING_OPERATIONS:
+        assert fields == set(component(request_name(operation))["properties"])
+
+
+@pytest.mark.parametrize("operation", ENGINEERING_OPERATIONS)
+def test_each_end_of_each_range_is_answered(operation):
+    """A bound belongs to its range: no model may start above it or end below it."""
+    forms = {
+        name: number_form(schema)
+        for name, schema in component(request_name(operation))["properties"].items()
+    }
+    ends = {name: (form["minimum"], form["maximum"]) for name, form in forms.items() if form}
+    seen = Counter()
+
+    @settings(max_examples=400)
+    @given(requests_of(operation), st.data())
+    def answered(request, data):
+        for name in sorted(ends.keys() & request.keys()):
+            request[name] = data.draw(st.sampled_from(ends[name]))
+            seen[name, request[name]] += 1
+        response = answer_of(operation, request)
+        if response.status_code != 200:
+            assert refusals(response, operation) == [], response.get_json()
+
+    answered()
+    assert set(seen) == {(name, end) for name, both in ends.items() for end in both}
