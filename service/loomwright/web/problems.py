@@ -187,12 +187,12 @@ def problem_response(
 
 
 def pointers_of_messages(messages: Any, pointer: str = "") -> list[tuple[str, str]]:
-    """Return marshmallow's nested messages as JSON pointers (RFC 6901) and sentences.
+    """Return nested messages as JSON pointers (RFC 6901) and sentences.
 
     Parameters
     ----------
     messages
-        Of a ``ValidationError``.
+        Of a ``ValidationError``; None as a name stands for the object that holds the names.
     pointer
         Where the messages hang.
 
@@ -204,8 +204,7 @@ def pointers_of_messages(messages: Any, pointer: str = "") -> list[tuple[str, st
     if isinstance(messages, dict):
         found = []
         for key, value in messages.items():
-            # marshmallow hangs faults of the whole object on this name.
-            inside = pointer if key == "_schema" else f"{pointer}/{_escaped(str(key))}"
+            inside = pointer if key is None else f"{pointer}/{_escaped(str(key))}"
             found += pointers_of_messages(value, inside)
         return found
     if isinstance(messages, list):

@@ -19,8 +19,10 @@ class Quantity(fields.Field[float]):
     ----------
     kind
         The quantity with its units.
-    least, greatest
-        Closed range in the stated unit.
+    least
+        Least number in the stated unit.
+    greatest
+        Greatest number in the stated unit.
     kwargs
         Of the marshmallow field.
     """
@@ -174,8 +176,10 @@ class QuantityList(Quantity):
     ----------
     kind
         The quantity with its units.
-    least, greatest
-        Closed range of each, in the stated unit.
+    least
+        Least of each, in the stated unit.
+    greatest
+        Greatest of each, in the stated unit.
     greatest_count
         Most quantities in the list; the least is one.
     kwargs

@@ -74,8 +74,10 @@ def series_properties(
     ----------
     sizes
         Sizes of one series, rising.
-    material, insulation
-        Of the conductor.
+    material
+        Metal of the conductor.
+    insulation
+        Its insulation.
     copper
         Record of bare copper, the base of the resistance of clad metals.
 

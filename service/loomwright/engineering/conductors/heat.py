@@ -98,10 +98,14 @@ def rayleigh_number(
     ----------
     diameter_m
         Of the cylinder [m].
-    surface_temperature_k, ambient_temperature_k
-        Surface and far air [K].
-    kinematic_viscosity_m2_per_s, prandtl
-        Of the air at the film temperature [m2/s], [1].
+    surface_temperature_k
+        Surface [K].
+    ambient_temperature_k
+        Far air [K].
+    kinematic_viscosity_m2_per_s
+        Of the air at the film temperature [m2/s].
+    prandtl
+        Prandtl number of the air at the film temperature [1].
 
     Returns
     -------

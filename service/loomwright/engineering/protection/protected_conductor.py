@@ -14,8 +14,10 @@ def protected_conductor(
 
     Parameters
     ----------
-    request, answer
-        Of the conductor sizing.
+    request
+        Request of the conductor sizing.
+    answer
+        Answer of the conductor sizing.
     index
         Which candidate.
     tables
@@ -55,8 +57,10 @@ def ampacity_provenance(
 
     Parameters
     ----------
-    request, answer
-        Of the conductor sizing.
+    request
+        Request of the conductor sizing.
+    answer
+        Answer of the conductor sizing.
     index
         Which candidate.
     tables

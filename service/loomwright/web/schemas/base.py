@@ -9,7 +9,9 @@ from typing import Any, ClassVar
 
 from marshmallow import RAISE, Schema, ValidationError, fields, missing
 
-Faults = dict[str, Any]
+# Messages by field, for a field that holds others by their names or places in turn. None, which no
+# JSON name can be, stands for the field as a whole.
+Faults = dict[str | int | None, Any]
 
 
 class Request(Schema):
@@ -65,7 +67,8 @@ class Request(Schema):
             if name not in document:
                 faults[name] = ["give it; it is required"]
         for name, message in self.faults_between(values, document):
-            faults.setdefault(name, [message])
+            own = faults.setdefault(name, [])
+            (own.setdefault(None, []) if isinstance(own, dict) else own).append(message)
         if faults:
             raise ValidationError(faults)
         return defaults | values
@@ -118,8 +121,10 @@ class ObjectList(fields.Field[list[dict[str, Any]]]):
     ----------
     schema
         Of each object.
-    least, greatest
-        Number of objects.
+    least
+        Least number of objects.
+    greatest
+        Greatest number of objects.
     kwargs
         Of the marshmallow field.
     """
@@ -187,8 +192,10 @@ def faults_of_choice(
     ----------
     document
         Fields as sent.
-    first, second
-        Names of the fields.
+    first
+        Name of one field.
+    second
+        Name of the other.
     required
         Whether one of both must be given.
 
