@@ -7,6 +7,7 @@ from typing import Any
 import orjson
 from flask import Request
 from marshmallow import ValidationError, fields
+from werkzeug.exceptions import ClientDisconnected
 
 from loomwright.units import NUMBER_PATTERN
 from loomwright.web.problems import ProblemError, pointers_of_messages
@@ -94,7 +95,7 @@ def json_object(request: Request) -> dict[str, Any]:
         )
     try:
         body = request.get_data(cache=False)
-    except OSError:
+    except ClientDisconnected:
         # The server's socket gave up waiting for the rest of the body.
         raise ProblemError("request_timeout", "The body did not arrive in time.") from None
     try:
