@@ -27,8 +27,8 @@ def small_job_document() -> Document:
                 "key": "battery",
                 "description": "Test battery",
                 "tap_point": "battery",
-                "emf": 12.6,
-                "internal_resistance": 0.014,
+                "source_voltage": 12.6,
+                "source_resistance": 0.014,
             }
         ],
         "equipment": [

@@ -53,21 +53,36 @@ FAULTS: list[tuple[str, list[Any], Any, str]] = [
         "/conductors/smallest_size",
     ),
     ("no-sources", ["power_sources"], [], "/power_sources"),
-    ("emf-nan", ["power_sources", 0, "emf"], float("nan"), "/power_sources/0/emf"),
-    ("emf-infinite", ["power_sources", 0, "emf"], float("inf"), "/power_sources/0/emf"),
+    (
+        "emf-nan",
+        ["power_sources", 0, "source_voltage"],
+        float("nan"),
+        "/power_sources/0/source_voltage",
+    ),
+    (
+        "emf-infinite",
+        ["power_sources", 0, "source_voltage"],
+        float("inf"),
+        "/power_sources/0/source_voltage",
+    ),
     (
         "resistance-twice",
         ["power_sources", 0, "cold_cranking_current"],
         500,
-        "/power_sources/0/internal_resistance",
+        "/power_sources/0/source_resistance",
     ),
     (
         "resistance-missing",
-        ["power_sources", 0, "internal_resistance"],
+        ["power_sources", 0, "source_resistance"],
         None,
-        "/power_sources/0/internal_resistance",
+        "/power_sources/0/source_resistance",
     ),
-    ("emf-of-another-system", ["power_sources", 0, "emf"], 25.2, "/power_sources/0/emf"),
+    (
+        "emf-of-another-system",
+        ["power_sources", 0, "source_voltage"],
+        25.2,
+        "/power_sources/0/source_voltage",
+    ),
     ("quantity-fraction", ["equipment", 0, "quantity"], 1.5, "/equipment/0/quantity"),
     ("load-missing", ["equipment", 0, "load_current"], None, "/equipment/0/load_current"),
     ("load-without-circuit", ["equipment", 0, "circuit"], None, "/equipment/0/circuit"),
@@ -126,13 +141,13 @@ def test_a_return_by_conductor_has_no_ground_point(small_job: Document, read_job
 
 def test_all_faults_are_listed_at_once(small_job: Document, read_job: Read) -> None:
     del small_job["title"]
-    small_job["power_sources"][0]["emf"] = "high"
+    small_job["power_sources"][0]["source_voltage"] = "high"
     small_job["equipment"][0]["circuit"] = "nowhere"
     small_job["circuits"][0]["route"][0]["zone"] = "moon"
     found = pointers(read_job, small_job)
     assert found == [
         "/title",
-        "/power_sources/0/emf",
+        "/power_sources/0/source_voltage",
         "/circuits/0/route/0/zone",
         "/equipment/0/circuit",
         "/circuits/0",
@@ -190,7 +205,7 @@ def test_quantities_with_a_unit_are_read_where_a_reader_is_given(small_job: Docu
     small_job["circuits"][0]["route"][1]["length"] = "10 ft"
     small_job["vehicle"]["system_voltage"] = "12 V"
     small_job["equipment"][0]["load_current"] = "3000 mA"
-    small_job["power_sources"][0]["internal_resistance"] = "14 mohm"
+    small_job["power_sources"][0]["source_resistance"] = "14 mohm"
     job = job_from_document(small_job, tables(), fuse_tables().types, quantity_text)
     assert job.vehicle.system_voltage_v == 12.0
     # One international foot is 0.3048 m, exactly.

@@ -204,7 +204,7 @@ def test_a_converter_makes_its_own_system_voltage_and_limits_its_fault(
 ) -> None:
     small_job["vehicle"]["system_voltage"] = 24
     small_job["power_sources"][0].update(
-        tap_point="converter_output", system_voltage=12, emf=13.2, greatest_current=30
+        tap_point="converter_output", system_voltage=12, source_voltage=13.2, greatest_current=30
     )
     (entry,) = priced(small_job).circuits
     assert entry.system_voltage_v == 12.0

@@ -120,7 +120,7 @@ def repaired(body: Document) -> Document:
     system = job["vehicle"]["system_voltage"]
     for index, source in enumerate(job["power_sources"]):
         volts = float(str(source.get("system_voltage", system)).removesuffix(" V"))
-        source.update(key=f"source {index}", emf=1.05 * volts)
+        source.update(key=f"source {index}", source_voltage=1.05 * volts)
     for index, circuit in enumerate(job["circuits"]):
         circuit.update(key=f"circuit {index}", fed_from="source 0")
         if "series" not in circuit.get("conductor", {"series": ""}):
@@ -255,8 +255,8 @@ def test_the_demo_documents_are_allowed(
 Refused = Callable[[Document, Path], None]
 # One of two is required; which of both is missing is said at the first.
 _ALTERNATIVES = {
-    "cold_cranking_current": "internal_resistance",
-    "internal_resistance": "internal_resistance",
+    "cold_cranking_current": "source_resistance",
+    "source_resistance": "source_resistance",
     "load_power": "load_current",
     "load_current": "load_current",
 }

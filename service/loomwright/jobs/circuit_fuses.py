@@ -186,8 +186,8 @@ def _fuse_request(
         ambient_temperature_k=tables.zones[circuit.route[0].zone].ambient_temperature_k,
         fuse_types=circuit.fuse_types,
         placement=FusePlacement(
-            distance_from_source_m=circuit.fuse_distance_m,
-            sheathed=circuit.fuse_sheathed,
+            distance_from_source_m=circuit.distance_from_source_m,
+            sheathed=circuit.sheathed,
             on_battery_terminal=not before and source.tap_point in BATTERY_TAPS,
             is_main=not before,
         ),

@@ -170,7 +170,7 @@ class CircuitParts:
         self.holder_connection = UNKNOWN_CONNECTION
         if holder is not None:
             self.holder_connection = str(holder.attributes["connection"])
-        distance = metres_text(exact_length_m(self.circuit.fuse_distance_m))
+        distance = metres_text(exact_length_m(self.circuit.distance_from_source_m))
         reason = f"holds the fuse {distance} from the feeding point"
         self._add("fuse_holder", needed, 1, "EA", reason, "fuse_holder")
 

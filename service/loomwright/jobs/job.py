@@ -156,7 +156,7 @@ class Circuit:
     source: fuse and fault are those of the source all the same, its load is not one of the source.
     ``fed_from`` is the key of a source or of a circuit that ends in a distribution block;
     ``joint_resistance_ohm`` is that of joints, fuse and holder together.
-    ``fuse_types`` are tried in order. ``fuse_distance_m`` is the conductor between the feeding
+    ``fuse_types`` are tried in order. ``distance_from_source_m`` is the conductor between the feeding
     point and the fuse.
     """
 
@@ -171,8 +171,8 @@ class Circuit:
     allowed_drop_fraction: float
     joint_resistance_ohm: float
     fuse_types: tuple[str, ...]
-    fuse_distance_m: float
-    fuse_sheathed: bool
+    distance_from_source_m: float
+    sheathed: bool
     source_end: str
     load_end: str
     signal_leads: tuple[SignalLead, ...]

@@ -119,23 +119,25 @@ def _one_of(reader: ObjectReader, first: str, second: str) -> None:
 
 
 def _source(reader: ObjectReader, vehicle: Vehicle) -> PowerSource:
-    _one_of(reader, "internal_resistance", "cold_cranking_current")
+    _one_of(reader, "source_resistance", "cold_cranking_current")
     system_v = vehicle.system_voltage_v
     if reader.has("system_voltage"):
         system_v = reader.number_choice("system_voltage")
     before = len(reader.faults)
-    emf_v = reader.number("emf")
+    emf_v = reader.number("source_voltage")
     read = len(reader.faults) == before
     if read and system_v and not LEAST_EMF_SHARE <= emf_v / system_v <= GREATEST_EMF_SHARE:
         least, greatest = LEAST_EMF_SHARE * system_v, GREATEST_EMF_SHARE * system_v
-        reader.fault("emf", f"From {least:g} to {greatest:g} V fits a {system_v:g} V system.")
+        reader.fault(
+            "source_voltage", f"From {least:g} to {greatest:g} V fits a {system_v:g} V system."
+        )
     return PowerSource(
         key=reader.text("key"),
         description=reader.text("description"),
         tap_point=reader.choice("tap_point"),
         system_voltage_v=system_v,
         emf_v=emf_v,
-        internal_resistance_ohm=reader.optional_number("internal_resistance"),
+        internal_resistance_ohm=reader.optional_number("source_resistance"),
         cold_cranking_current_a=reader.optional_number("cold_cranking_current"),
         greatest_current_a=reader.optional_number("greatest_current"),
     )
@@ -147,8 +149,8 @@ def _equipment(reader: ObjectReader) -> Equipment:
         _one_of(reader, "load_current", "load_power")
     elif reader.has("load_current") or reader.has("load_power"):
         reader.fault("circuit", "A load needs the circuit that feeds it.")
-    if reader.has("inrush_current") != reader.has("inrush_duration"):
-        reader.fault("inrush_current", "State inrush_current and inrush_duration together.")
+    if reader.has("inrush_current") != reader.has("inrush_time"):
+        reader.fault("inrush_current", "State inrush_current and inrush_time together.")
     return Equipment(
         key=reader.text("key"),
         description=reader.text("description"),
@@ -160,7 +162,7 @@ def _equipment(reader: ObjectReader) -> Equipment:
         power_w=reader.optional_number("load_power"),
         fuse_rating_a=reader.optional_number("fuse_rating"),
         inrush_current_a=reader.optional_number("inrush_current"),
-        inrush_duration_s=reader.optional_number("inrush_duration"),
+        inrush_duration_s=reader.optional_number("inrush_time"),
         fitted=reader.truth("fitted"),
         operation=reader.text("operation", f"fit_{what}"),
     )
@@ -207,8 +209,8 @@ def _circuit(index: int, reader: ObjectReader, tables: Tables, shared: Conductor
         allowed_drop_fraction=0.01 * reader.number("allowed_voltage_drop_percent"),
         joint_resistance_ohm=reader.number("joint_resistance"),
         fuse_types=reader.choices("fuse_types"),
-        fuse_distance_m=reader.number("fuse_distance"),
-        fuse_sheathed=reader.truth("fuse_sheathed"),
+        distance_from_source_m=reader.number("distance_from_source"),
+        sheathed=reader.truth("sheathed"),
         source_end=reader.choice("source_end"),
         load_end=reader.choice("load_end"),
         signal_leads=tuple(

@@ -47,8 +47,8 @@ SOURCE: Mapping[str, Member] = {
     "description": Text(about="The source in words."),
     "tap_point": Choice(tuple(TAP_POINTS), about="Kind of point that the circuits are fed from."),
     "system_voltage": _system_voltage("That of the vehicle if absent.", required=False),
-    "emf": Number(1.0, 100.0, "V", "voltage", about="Open-circuit voltage."),
-    "internal_resistance": Number(
+    "source_voltage": Number(1.0, 100.0, "V", "voltage", about="Open-circuit voltage."),
+    "source_resistance": Number(
         1e-5,
         10.0,
         "ohm",
@@ -56,7 +56,7 @@ SOURCE: Mapping[str, Member] = {
         required=False,
         about="Instead of cold_cranking_current.",
     ),
-    "cold_cranking_current": _current("By EN 50342-1; instead of internal_resistance."),
+    "cold_cranking_current": _current("By EN 50342-1; instead of source_resistance."),
     "greatest_current": _current("What the maker allows to be taken from the point."),
 }
 EQUIPMENT_ITEM: Mapping[str, Member] = {
@@ -76,8 +76,8 @@ EQUIPMENT_ITEM: Mapping[str, Member] = {
         about="Constant power of one piece; instead of load_current.",
     ),
     "fuse_rating": _current("Rated current of the fuse in the equipment."),
-    "inrush_current": _current("Of one piece as it starts; with inrush_duration."),
-    "inrush_duration": Number(
+    "inrush_current": _current("Of one piece as it starts; with inrush_time."),
+    "inrush_time": Number(
         0.001, 60.0, "s", "time", required=False, about="How long the starting current lasts."
     ),
     "fitted": Truth(True, about="False for equipment that is there already: its load counts."),
@@ -166,10 +166,10 @@ def _circuit_members(tables: Tables, fuse_types: tuple[str, ...]) -> dict[str, M
             0.0, 1.0, "ohm", "resistance", 0.001, about="Joints, fuse and holder together."
         ),
         "fuse_types": Choices(fuse_types, 1, 20, about="Tried in this order."),
-        "fuse_distance": Number(
+        "distance_from_source": Number(
             0.0, _LONGEST_M, "m", "length", 0.15, about="Conductor before the fuse."
         ),
-        "fuse_sheathed": Truth(False, about="Whether that length runs in a sheath."),
+        "sheathed": Truth(False, about="Whether that length runs in a sheath."),
         "source_end": Choice(ENDS, about="What the conductor ends in at the feeding point."),
         "load_end": Choice(ENDS, about="What it ends in at the equipment."),
         "signal_leads": Records("SignalLead", SIGNAL_LEAD, 0, 20, about="Ready-made leads."),

@@ -15,7 +15,7 @@ def _smallest_size(schema: JsonSchema) -> JsonSchema:
 
 
 def _source(schema: JsonSchema) -> JsonSchema:
-    return {**schema, **exactly_one_of("internal_resistance", "cold_cranking_current")}
+    return {**schema, **exactly_one_of("source_resistance", "cold_cranking_current")}
 
 
 def _equipment(schema: JsonSchema) -> JsonSchema:
@@ -29,7 +29,7 @@ def _equipment(schema: JsonSchema) -> JsonSchema:
 
     return {
         **schema,
-        **together("inrush_current", "inrush_duration"),
+        **together("inrush_current", "inrush_time"),
         "oneOf": [load("circuit", "load_current"), load("circuit", "load_power"), load()],
     }
 
