@@ -156,8 +156,8 @@ class Circuit:
     source: fuse and fault are those of the source all the same, its load is not one of the source.
     ``fed_from`` is the key of a source or of a circuit that ends in a distribution block;
     ``joint_resistance_ohm`` is that of joints, fuse and holder together.
-    ``fuse_types`` are tried in order. ``distance_from_source_m`` is the conductor between the feeding
-    point and the fuse.
+    ``fuse_types`` are tried in order. ``distance_from_source_m`` is the conductor between the
+    feeding point and the fuse.
     """
 
     key: str
