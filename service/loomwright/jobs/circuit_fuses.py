@@ -3,9 +3,6 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-import numpy as np
-
-from loomwright.engineering.conductors.ampacity import PUBLISHED_TABLE_BY_SERIES
 from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
 from loomwright.engineering.protection.fuse_answer import (
     FUSE_FOUND,
@@ -19,10 +16,9 @@ from loomwright.engineering.protection.fuse_request import (
     FusePlacement,
     FuseRequest,
     GivenFuse,
-    ProtectedConductor,
 )
 from loomwright.engineering.protection.fuse_selection import size_fuse
-from loomwright.engineering.protection.transient import lumped_conductor_in_air
+from loomwright.engineering.protection.protected_conductor import protected_conductor
 from loomwright.jobs.circuit_conductors import (
     CircuitConductor,
     faults_of_circuit,
@@ -33,7 +29,7 @@ from loomwright.jobs.circuit_sources import fault_source
 from loomwright.jobs.job import Circuit, Job
 from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FEEDER, NO_FUSE, SIZED, SizedCircuit
 from loomwright.tables.fuse_records import FuseTables
-from loomwright.tables.records import Provenance, Tables
+from loomwright.tables.records import Tables
 
 # A thicker conductor answers these verdicts; it answers no other.
 CURED_BY_THICKNESS = (NO_RATING, NOT_CLEARED, NOT_PROTECTED)
@@ -164,23 +160,9 @@ def _fuse_request(
     circuit = conductor.circuit
     before = [sized[item.key] for item in feeders(job, circuit)[:-1]]
     source = feeding_source(job, circuit)
-    candidates = answer.candidates
-    hottest_k = max(segment.ambient_temperature_k for segment in request.segments)
     return FuseRequest(
-        load=_load(job, circuit, float(candidates.load_current_a[candidate])),
-        conductor=ProtectedConductor(
-            thermal=lumped_conductor_in_air(
-                candidates.sizes[candidate],
-                request.material,
-                request.insulation,
-                tables.materials["copper"],
-                tables.air,
-                hottest_k,
-            ),
-            ampacity_a=float(candidates.ampacity_a[candidate]),
-            there_and_back_resistance_ohm=float(candidates.loop_resistance_ohm[candidate]),
-            ampacity_provenance=_ampacity_provenance(request, answer, candidate, tables),
-        ),
+        load=_load(job, circuit, float(answer.candidates.load_current_a[candidate])),
+        conductor=protected_conductor(request, answer, candidate, tables),
         source=fault_source(source, sum(entry.loop_resistance_ohm or 0.0 for entry in before)),
         system_voltage_v=source.system_voltage_v,
         ambient_temperature_k=tables.zones[circuit.route[0].zone].ambient_temperature_k,
@@ -219,14 +201,3 @@ def _load(job: Job, circuit: Circuit, continuous_current_a: float) -> FuseLoad:
         inrush_current_a=max(inrush_a, continuous_current_a),
         inrush_duration_s=max(item.inrush_duration_s or 0.0 for item in starting),
     )
-
-
-def _ampacity_provenance(
-    request: ConductorRequest, answer: ConductorAnswer, candidate: int, tables: Tables
-) -> Provenance:
-    """Return where the governing ampacity comes from: the published row, or the heat balance's."""
-    size = answer.candidates.sizes[candidate]
-    if not answer.candidates.ampacity_is_published[candidate]:
-        return request.insulation.provenance
-    table = PUBLISHED_TABLE_BY_SERIES[size.series]
-    return next(row.provenance for row in tables.ampacities if row.table == table)
