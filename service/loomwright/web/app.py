@@ -8,8 +8,7 @@ from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.openapi import openapi_document
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problems import register_problems
-
-GREATEST_BODY_BYTES = 1024 * 1024
+from loomwright.web.requests import GREATEST_BODY_BYTES
 
 
 def create_app() -> Flask:
