@@ -3,6 +3,8 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
+import numpy as np
+
 from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
 from loomwright.engineering.protection.fuse_answer import (
     FUSE_FOUND,
