@@ -11,8 +11,9 @@ import pytest
 
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection import faults, fuses
+from loomwright.engineering.protection.damage import damage_curve, damage_time_s
 from loomwright.engineering.protection.fuse_answer import VERDICTS
-from loomwright.engineering.protection.fuse_coordination import coordination_with_damage, fuse_set
+from loomwright.engineering.protection.fuse_coordination import coordination_with_damage
 from loomwright.engineering.protection.fuse_request import (
     FuseLoad,
     FuseOptions,
@@ -303,8 +304,20 @@ def test_slow_fuse_on_a_thin_conductor_does_not_coordinate():
     assert found.least_margin <= 5_200.0 / 180_000.0 * 1.05
 
 
-def test_coordination_of_no_fuse_is_empty():
-    assert coordination_with_damage(fuse_set(FUSES), [], [], None, 1, 100.0) == []
+@pytest.mark.parametrize("near_source_fault_a", [70.0, 95.0, 130.0, 400.0, 5000.0])
+def test_least_margin_is_that_of_every_current_up_to_the_fault(near_source_fault_a):
+    """Straight from the definition: damage time over greatest opening time, current by current."""
+    kind = TYPES["iso_8820_3_c"]
+    curve = damage_curve(request(BASE).conductor.thermal, 25.0)
+    found = coordination_with_damage(kind, 30.0, curve, 1, near_source_fault_a)
+    multiples = [point.current_multiple for point in kind.opening_times if point.greatest_s]
+    current = np.geomspace(30.0 * multiples[0], 30.0 * multiples[-1], 4000)
+    greatest = fuses.opening_band(kind, current / 30.0).greatest_s
+    margin = damage_time_s(curve.conductor, current) / greatest
+    least = margin[current <= near_source_fault_a].min()
+    # The grid's next point counts as well, and the damage curve is interpolated within 1 %.
+    assert found.least_margin <= least * 1.03
+    assert found.least_margin >= margin[current <= near_source_fault_a * 1.1].min() * 0.97
 
 
 def test_federal_rule_is_reported_but_never_chosen_unless_the_conductor_is_protected():

@@ -6,14 +6,16 @@ from typing import Any
 import orjson
 from flask import Blueprint, Response, request
 
-from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
-from loomwright.engineering.conductors.sizing import size_conductor
+from loomwright.engineering.conductors.choice import ConductorRequest
+from loomwright.engineering.conductors.sizing import loop_resistance_at_current_ohm
+from loomwright.engineering.protection.damage import DamagePoint
 from loomwright.engineering.protection.faults import (
     FaultSource,
     internal_resistance_from_en_cold_cranking_ohm,
     internal_resistance_from_sae_cold_cranking_ohm,
 )
 from loomwright.engineering.protection.fuse_answer import (
+    BandPoint,
     Bound,
     FuseAnswer,
     FuseTypeAnswer,
@@ -25,10 +27,11 @@ from loomwright.engineering.protection.fuse_request import (
     FusePlacement,
     FuseRequest,
     GivenFuse,
+    ProtectedConductor,
 )
 from loomwright.engineering.protection.fuse_selection import size_fuse
 from loomwright.engineering.protection.fuse_working import fuse_working
-from loomwright.engineering.protection.protected_conductor import protected_conductor
+from loomwright.engineering.protection.protected_conductor import protected_candidate
 from loomwright.engineering.protection.selectivity import Selectivity
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
@@ -65,13 +68,13 @@ def size_fuse_view() -> Response:
     """Answer size-fuse."""
     values = loaded(_SCHEMA, request)
     with request_fields(values, _FIELDS):
-        asked, conductor = fuse_request(values, tables())
+        asked = fuse_request(values, tables())
         answer = size_fuse(asked, fuse_tables())
-    return json_response(fuse_document(values, asked, conductor, answer))
+    return json_response(fuse_document(values, asked, answer))
 
 
-def fuse_request(values: dict[str, Any], known: Tables) -> tuple[FuseRequest, ConductorAnswer]:
-    """Return the engineering request of loaded values, with the conductor solved.
+def fuse_request(values: dict[str, Any], known: Tables) -> FuseRequest:
+    """Return the engineering request of loaded values, with the conductor at its load.
 
     Parameters
     ----------
@@ -82,52 +85,54 @@ def fuse_request(values: dict[str, Any], known: Tables) -> tuple[FuseRequest, Co
 
     Returns
     -------
-    tuple
-        The request, and the answer of the conductor sizing with its one candidate.
+    FuseRequest
+        In coherent SI.
 
     Raises
     ------
     EngineeringError
         The circuit lies outside the models.
     """
-    wanted = _conductor_request(values, known)
-    conductor = size_conductor(wanted, known)
-    index = values["parallel_runs"] - 1
-    return (
-        FuseRequest(
-            load=FuseLoad(
-                continuous_current_a=values["load_current"],
-                inrush_current_a=values.get("inrush_current"),
-                inrush_duration_s=values.get("inrush_time"),
-                on_time_s=values.get("on_time"),
-                off_time_s=values.get("off_time"),
-            ),
-            conductor=protected_conductor(wanted, conductor, index, known),
-            source=_source(values),
-            system_voltage_v=float(values["system_voltage"]),
-            ambient_temperature_k=_fuse_ambient_k(values, known),
-            fuse_types=tuple(values.get("fuse_types", ())),
-            placement=FusePlacement(
-                distance_from_source_m=values["distance_from_source"],
-                sheathed=values["sheathed"],
-                on_battery_terminal=values["on_battery_terminal"],
-                is_main=values["is_main"],
-                rules=values["placement_rules"],
-            ),
-            upstream_fuse=_given_fuse(values, "upstream"),
-            equipment_fuse=_given_fuse(values, "equipment"),
-            options=FuseOptions(
-                loading_factor=values.get("loading_factor"),
-                clearing_time_s=values.get("clearing_time"),
-                rating_may_exceed_ampacity=values["rating_may_exceed_ampacity"],
-                selectivity_required=values["selectivity_required"],
-                rating_may_be_below_equipment_fuse=values["rating_may_be_below_equipment_fuse"],
-                breaking_capacity_may_be_exceeded=values["breaking_capacity_may_be_exceeded"],
-            ),
-            checked_fuse=_given_fuse(values, "given"),
+    return FuseRequest(
+        load=FuseLoad(
+            continuous_current_a=values["load_current"],
+            inrush_current_a=values.get("inrush_current"),
+            inrush_duration_s=values.get("inrush_time"),
+            on_time_s=values.get("on_time"),
+            off_time_s=values.get("off_time"),
         ),
-        conductor,
+        conductor=_protected_conductor(values, known),
+        source=_source(values),
+        system_voltage_v=float(values["system_voltage"]),
+        ambient_temperature_k=_fuse_ambient_k(values, known),
+        fuse_types=tuple(values.get("fuse_types", ())),
+        placement=FusePlacement(
+            distance_from_source_m=values["distance_from_source"],
+            sheathed=values["sheathed"],
+            on_battery_terminal=values["on_battery_terminal"],
+            is_main=values["is_main"],
+            rules=values["placement_rules"],
+        ),
+        upstream_fuse=_given_fuse(values, "upstream"),
+        equipment_fuse=_given_fuse(values, "equipment"),
+        options=FuseOptions(
+            loading_factor=values.get("loading_factor"),
+            clearing_time_s=values.get("clearing_time"),
+            rating_may_exceed_ampacity=values["rating_may_exceed_ampacity"],
+            selectivity_required=values["selectivity_required"],
+            rating_may_be_below_equipment_fuse=values["rating_may_be_below_equipment_fuse"],
+            breaking_capacity_may_be_exceeded=values["breaking_capacity_may_be_exceeded"],
+        ),
+        checked_fuse=_given_fuse(values, "given"),
     )
+
+
+def _protected_conductor(values: dict[str, Any], known: Tables) -> ProtectedConductor:
+    wanted = _conductor_request(values, known)
+    frame, loop_resistance_ohm = loop_resistance_at_current_ohm(wanted, known)
+    # One size makes one candidate for each number of runs.
+    index = values["parallel_runs"] - 1
+    return protected_candidate(wanted, frame, index, float(loop_resistance_ohm[index]), known)
 
 
 def _conductor_request(values: dict[str, Any], known: Tables) -> ConductorRequest:
@@ -191,9 +196,7 @@ def _given_fuse(values: dict[str, Any], place: str) -> GivenFuse | None:
     return None if rating is None else GivenFuse(rating, values.get(f"{place}_fuse_type"))
 
 
-def fuse_document(
-    values: dict[str, Any], asked: FuseRequest, conductor: ConductorAnswer, answer: FuseAnswer
-) -> dict[str, Any]:
+def fuse_document(values: dict[str, Any], asked: FuseRequest, answer: FuseAnswer) -> dict[str, Any]:
     """Return the answer of size-fuse as a JSON document.
 
     Parameters
@@ -202,10 +205,8 @@ def fuse_document(
         Loaded request.
     asked
         The engineering request.
-    conductor
-        Answer of the conductor sizing.
     answer
-        Answer of the fuse selection.
+        Its answer.
 
     Returns
     -------
@@ -224,10 +225,10 @@ def fuse_document(
         "ambient_rating_factor": _digits(answer.ambient_rating_factor),
         "fuse_ambient_temperature_c": round(asked.ambient_temperature_k - KELVIN_AT_0_C, 3),
         "required_rated_voltage_v": answer.required_rated_voltage_v,
-        "conductor": _conductor(values, asked, conductor, answer),
+        "conductor": _conductor(values, asked, answer),
         "faults": _faults(answer),
         "position": _position(answer),
-        "damage_curve": _damage_curve(answer),
+        "damage_curve": _damage_curve(answer.damage_curve),
         "cautions": cautions_of(answer.cautions),
         "sources": _sources(answer.provenances),
         "engine_version": ENGINE_VERSION,
@@ -291,16 +292,26 @@ def _type_document(answer: FuseTypeAnswer, shared: set[str]) -> dict[str, Any]:
         "coordination": _coordination(answer),
         "upstream_selectivity": _selectivity(answer.upstream_selectivity),
         "equipment_selectivity": _selectivity(answer.equipment_selectivity),
-        "opening_band": [
-            {
-                "current_multiple": point.current_multiple,
-                "current_a": _digits(point.current_a),
-                "least_s": point.least_s,
-                "greatest_s": point.greatest_s,
-            }
-            for point in answer.band
-        ],
+        "opening_band": _opening_band(answer.band),
     }
+
+
+@lru_cache(maxsize=2048)
+def _opening_band(band: tuple[BandPoint, ...]) -> orjson.Fragment:
+    """Return a band as JSON: the same for each request in which a type has the same rating."""
+    return orjson.Fragment(
+        orjson.dumps(
+            [
+                {
+                    "current_multiple": point.current_multiple,
+                    "current_a": _digits(point.current_a),
+                    "least_s": point.least_s,
+                    "greatest_s": point.greatest_s,
+                }
+                for point in band
+            ]
+        )
+    )
 
 
 def _far_end_opening(answer: FuseTypeAnswer) -> dict[str, Any] | None:
@@ -339,14 +350,12 @@ def _selectivity(found: Selectivity | None) -> dict[str, Any] | None:
     }
 
 
-def _conductor(
-    values: dict[str, Any], asked: FuseRequest, conductor: ConductorAnswer, answer: FuseAnswer
-) -> dict[str, Any]:
-    size = conductor.candidates.sizes[0]
+def _conductor(values: dict[str, Any], asked: FuseRequest, answer: FuseAnswer) -> dict[str, Any]:
+    section_m2 = asked.conductor.thermal.cross_section_m2
     return {
-        "size": size.key,
+        "size": values["size"],
         "parallel_runs": values["parallel_runs"],
-        "cross_section_mm2": round(size.cross_section_m2 * 1e6, 4),
+        "cross_section_mm2": round(section_m2 * 1e6, 4),
         "ampacity_a": _digits(asked.conductor.ampacity_a),
         "loop_resistance_ohm": _digits(asked.conductor.there_and_back_resistance_ohm),
         "damage_threshold_current_a": _digits(answer.damage_threshold_current_a),
@@ -386,11 +395,20 @@ def _position(answer: FuseAnswer) -> dict[str, Any]:
     }
 
 
-def _damage_curve(answer: FuseAnswer) -> list[dict[str, Any]]:
-    return [
-        {"current_a": _digits(point.current_a), "damage_time_s": _digits(point.damage_time_s)}
-        for point in answer.damage_curve
-    ]
+@lru_cache(maxsize=2048)
+def _damage_curve(points: tuple[DamagePoint, ...]) -> orjson.Fragment:
+    """Return a damage curve as JSON: the same for each request with the same conductor."""
+    return orjson.Fragment(
+        orjson.dumps(
+            [
+                {
+                    "current_a": _digits(point.current_a),
+                    "damage_time_s": _digits(point.damage_time_s),
+                }
+                for point in points
+            ]
+        )
+    )
 
 
 @lru_cache(maxsize=1024)

@@ -71,6 +71,37 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
     return _answer(request, candidates, solved)
 
 
+def loop_resistance_at_current_ohm(
+    request: ConductorRequest, tables: Tables
+) -> tuple[CandidateFrame, Array]:
+    """Return the candidates with their loop resistance at the load current, and judge none.
+
+    What ``size_conductor`` finds for a load current, without its criteria.
+
+    Parameters
+    ----------
+    request
+        With a load current.
+    tables
+        Published ampacities, factors and air.
+
+    Returns
+    -------
+    tuple
+        The candidates, and the resistance of each wiring without the source's [ohm].
+
+    Raises
+    ------
+    EngineeringError
+        As ``size_conductor``.
+    """
+    assert request.load_current_a is not None
+    _refuse_hot_ambient(request)
+    around = surroundings(request, tables)
+    resistance = resistance_at_current_ohm(_route(request, around), request.load_current_a)
+    return around.frame, resistance + request.wiring_fixed_resistance_ohm
+
+
 def _refuse_hot_ambient(request: ConductorRequest) -> None:
     rating = request.insulation.temperature_rating_k
     for index, segment in enumerate(request.segments):

@@ -21,9 +21,9 @@ LOG_EXCESS = np.linspace(np.log(1e-3), np.log(1e3), 65)
 PLOT_EXCESSES = np.geomspace(0.01, 50.0, 25)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class DamagePoint:
-    """One point of the damage curve, ready to plot on logarithmic axes."""
+    """One point of the damage curve, ready to plot on logarithmic axes; kept with its curve."""
 
     current_a: float
     damage_time_s: float

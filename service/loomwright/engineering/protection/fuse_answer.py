@@ -64,9 +64,9 @@ class FuseWindow:
         return self.lower_a > self.upper_a
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class BandPoint:
-    """One published point of a fuse's band at a rating, ready to plot.
+    """One published point of a fuse's band at a rating, ready to plot; kept once for each rating.
 
     ``least_s`` or ``greatest_s`` is ``None`` where the standard sets no limit.
     """

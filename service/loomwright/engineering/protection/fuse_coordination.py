@@ -1,6 +1,6 @@
-"""Opening times of chosen fuses against the conductor's time to damage, for all types at once."""
+"""Opening times of a fuse against the conductor's time to damage."""
 
-from collections.abc import Sequence
+from bisect import bisect_right
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -33,20 +33,15 @@ NOT_SHOWN = "not_shown"
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FuseSet:
-    """Some fuse types with their curves on grids, one row for each type.
-
-    Rows of types without a curve hold NaN.
-    """
+    """Some fuse types in order of preference."""
 
     tables: FuseTables
     types: tuple[FuseType, ...]
-    grid_multiple: Array
-    grid_greatest_s: Array
 
 
 @lru_cache(maxsize=256)
 def fuse_set(tables: FuseTables, keys: tuple[str, ...] = ()) -> FuseSet:
-    """Return the wanted fuse types with their curves on grids.
+    """Return the wanted fuse types.
 
     Parameters
     ----------
@@ -58,39 +53,25 @@ def fuse_set(tables: FuseTables, keys: tuple[str, ...] = ()) -> FuseSet:
     Returns
     -------
     FuseSet
-        Kept for the next request.
+        The same object for the same keys.
 
     Raises
     ------
     EngineeringError
         ``unknown_fuse_type``.
     """
-    types = tuple(fuse_type_of(tables, key) for key in keys or tables.types)
-    rows = [_grid(fuse_curve(fuse_type)) for fuse_type in types]
-    width = max(multiple.size for multiple, _ in rows)
-    return FuseSet(
-        tables=tables,
-        types=types,
-        grid_multiple=np.stack([_padded(multiple, width) for multiple, _ in rows]),
-        grid_greatest_s=np.stack([_padded(greatest, width) for _, greatest in rows]),
-    )
+    return FuseSet(tables, tuple(fuse_type_of(tables, key) for key in keys or tables.types))
 
 
 def _grid(curve: FuseCurve) -> tuple[Array, Array]:
     """Return multiples and greatest times with each published span cut into equal parts."""
     points = curve.greatest_log_multiple
-    if points.size == 0:
-        return np.array([np.nan]), np.array([np.nan])
     index = np.arange(points.size)
     position = np.linspace(0.0, points.size - 1.0, (points.size - 1) * PARTS_OF_SPAN + 1)
     return (
         np.exp(np.interp(position, index, points)),
         np.exp(np.interp(position, index, curve.greatest_log_time)),
     )
-
-
-def _padded(row: Array, width: int) -> Array:
-    return np.pad(row, (0, width - row.size), mode="edge")
 
 
 def fuse_type_of(tables: FuseTables, key: str) -> FuseType:
@@ -138,24 +119,73 @@ def band_points(fuse_type: FuseType, rated_current_a: float) -> tuple[BandPoint,
     )
 
 
-def coordination_with_damage(
-    fuses: FuseSet,
-    rows: Sequence[int],
-    ratings_a: Sequence[float],
-    curve: DamageCurve,
-    parallel_conductors: int,
-    near_source_fault_a: float,
-) -> list[Coordination]:
-    """Return how each chosen fuse protects the conductor from damage.
+@dataclass(frozen=True, slots=True, eq=False)
+class MarginLine:
+    """Damage time over greatest opening time of one fuse before one conductor.
+
+    ``current_a`` rises along the published curve; ``least_margin`` and ``at_current_a`` are the
+    least margin from the first point up to each, and where it lies.
+    """
+
+    current_a: tuple[float, ...]
+    least_margin: tuple[float, ...]
+    at_current_a: tuple[float, ...]
+    last_greatest_s: float
+
+
+@lru_cache(maxsize=4096)
+def margin_line(
+    fuse_type: FuseType, rated_current_a: float, curve: DamageCurve, parallel_conductors: int
+) -> MarginLine:
+    """Return the margins of a fuse along its published curve.
+
+    No load and no source takes part, so that a pair of fuse and conductor is worked out once.
 
     Parameters
     ----------
-    fuses
-        The types.
-    rows
-        Positions of types with a published curve.
-    ratings_a
-        The rating chosen for each of those [A].
+    fuse_type
+        A type with a published curve.
+    rated_current_a
+        Its rating [A], above 0.
+    curve
+        Damage curve of one conductor.
+    parallel_conductors
+        Equal conductors that share the current [1].
+
+    Returns
+    -------
+    MarginLine
+        On a grid of currents.
+    """
+    multiple, greatest = _grid(fuse_curve(fuse_type))
+    current = rated_current_a * multiple
+    margin = interpolated_damage_time_s(curve, current / parallel_conductors) / greatest
+    least = np.minimum.accumulate(margin)
+    falls = np.append(True, margin[1:] < least[:-1])
+    place = np.maximum.accumulate(np.where(falls, np.arange(margin.size), 0))
+    return MarginLine(
+        current_a=tuple(current.tolist()),
+        least_margin=tuple(least.tolist()),
+        at_current_a=tuple(current[place].tolist()),
+        last_greatest_s=float(greatest[-1]),
+    )
+
+
+def coordination_with_damage(
+    fuse_type: FuseType,
+    rated_current_a: float,
+    curve: DamageCurve,
+    parallel_conductors: int,
+    near_source_fault_a: float,
+) -> Coordination:
+    """Return how a fuse protects a conductor from damage.
+
+    Parameters
+    ----------
+    fuse_type
+        A type with a published curve.
+    rated_current_a
+        Its rating [A], above 0.
     curve
         Damage curve of one conductor.
     parallel_conductors
@@ -165,44 +195,28 @@ def coordination_with_damage(
 
     Returns
     -------
-    list of Coordination
-        One for each row.
+    Coordination
+        Whether it holds, and the least margin.
     """
-    if not rows:
-        return []
-    multiple = fuses.grid_multiple[rows]
-    greatest = fuses.grid_greatest_s[rows]
-    current = np.asarray(ratings_a)[:, np.newaxis] * multiple
-    last = current[:, -1:]
-    beyond = last * np.maximum(near_source_fault_a / last, 1.0) ** BEYOND_SHARES
-    both = np.concatenate([current, beyond], axis=1)
-    damage = interpolated_damage_time_s(curve, both / parallel_conductors)
-    width = current.shape[1]
-    margin = damage[:, :width] / greatest
+    line = margin_line(fuse_type, rated_current_a, curve, parallel_conductors)
     # A point counts while the one before it can still flow, so that the fault itself is covered.
-    margin[:, 1:][current[:, :-1] > near_source_fault_a] = np.inf
-    least = margin.argmin(axis=1)
-    of_last_time = damage[:, width:] / greatest[:, -1:]
-    of_last_i2t = of_last_time * (beyond / last) ** 2
-    corner = curve.corner_current_a * parallel_conductors
-    corner_margins = [
-        _margin_at_corner(fuses.types[row], rating, corner)
-        if corner < near_source_fault_a
-        else None
-        for row, rating in zip(rows, ratings_a, strict=True)
-    ]
-    return [
-        _coordination(corner, *figures)
-        for figures in zip(
-            corner_margins,
-            margin.min(axis=1).tolist(),
-            current[np.arange(len(rows)), least].tolist(),
-            (last[:, 0] >= near_source_fault_a).tolist(),
-            of_last_time.min(axis=1).tolist(),
-            of_last_i2t.min(axis=1).tolist(),
-            strict=True,
-        )
-    ]
+    place = min(bisect_right(line.current_a, near_source_fault_a), len(line.current_a) - 1)
+    margin, at_current_a = line.least_margin[place], line.at_current_a[place]
+    corner_a = curve.corner_current_a * parallel_conductors
+    if corner_a < near_source_fault_a:
+        at_corner = _margin_at_corner(fuse_type, rated_current_a, corner_a)
+        if at_corner is not None and at_corner < margin:
+            margin, at_current_a = at_corner, corner_a
+    beyond = NOT_REACHED
+    if line.current_a[-1] < near_source_fault_a:
+        beyond = _beyond_curve(line, curve, parallel_conductors, near_source_fault_a)
+    can_damage = margin < np.inf
+    return Coordination(
+        holds=margin > GRID_ALLOWANCE and beyond != NOT_SHOWN,
+        least_margin=margin if can_damage else None,
+        least_margin_current_a=at_current_a if can_damage else None,
+        beyond_published_curve=beyond,
+    )
 
 
 def _margin_at_corner(fuse_type: FuseType, rating_a: float, corner_a: float) -> float | None:
@@ -211,27 +225,14 @@ def _margin_at_corner(fuse_type: FuseType, rating_a: float, corner_a: float) -> 
     return None if greatest is None else SHORT_CIRCUIT_DURATION_S / greatest
 
 
-def _coordination(
-    corner_a: float,
-    corner_margin: float | None,
-    margin: float,
-    at_current_a: float,
-    covers_fault: bool,
-    of_last_time: float,
-    of_last_i2t: float,
-) -> Coordination:
-    if corner_margin is not None and corner_margin < margin:
-        margin, at_current_a = corner_margin, corner_a
-    if covers_fault:
-        beyond = NOT_REACHED
-    elif of_last_time > GRID_ALLOWANCE:
-        beyond = BY_LAST_TIME
-    else:
-        beyond = BY_CONSTANT_I2T if of_last_i2t > GRID_ALLOWANCE else NOT_SHOWN
-    can_damage = margin < np.inf
-    return Coordination(
-        holds=margin > GRID_ALLOWANCE and beyond != NOT_SHOWN,
-        least_margin=margin if can_damage else None,
-        least_margin_current_a=at_current_a if can_damage else None,
-        beyond_published_curve=beyond,
-    )
+def _beyond_curve(
+    line: MarginLine, curve: DamageCurve, parallel_conductors: int, near_source_fault_a: float
+) -> str:
+    """Return what bounds the opening time from the last published point up to the fault."""
+    last = line.current_a[-1]
+    current = last * (near_source_fault_a / last) ** BEYOND_SHARES
+    margin = interpolated_damage_time_s(curve, current / parallel_conductors) / line.last_greatest_s
+    if margin.min() > GRID_ALLOWANCE:
+        return BY_LAST_TIME
+    of_last_i2t = margin * (current / last) ** 2
+    return BY_CONSTANT_I2T if of_last_i2t.min() > GRID_ALLOWANCE else NOT_SHOWN

@@ -91,12 +91,8 @@ def size_fuse(request: FuseRequest, tables: FuseTables) -> FuseAnswer:
     device; 33 CFR 183.455; the tables of ISO 8820 and SAE for the fuses.
     """
     circuit = circuit_of(request, tables)
-    candidates = [_candidate(circuit, fuse_type) for fuse_type in circuit.fuses.types]
     types = tuple(
-        _type_answer(circuit, candidate, coordination)
-        for candidate, coordination in zip(
-            candidates, _coordinations(circuit, candidates), strict=True
-        )
+        [_type_answer(circuit, _candidate(circuit, kind)) for kind in circuit.fuses.types]
     )
     position = position_of(request, tables)
     chosen = next((answer for answer in types if answer.verdict == answers.FITS), None)
@@ -173,33 +169,21 @@ def _is_selective(circuit: Circuit, fuse_type: FuseType, rating_a: float) -> boo
     return found is not None and found[0] >= circuit.faults.near_source_fault_a
 
 
-def _coordinations(circuit: Circuit, candidates: list[_Candidate]) -> list[Coordination | None]:
-    rows, ratings = [], []
-    for row, candidate in enumerate(candidates):
-        if candidate.is_published and candidate.rating_a is not None:
-            rows.append(row)
-            ratings.append(candidate.rating_a)
-    found: list[Coordination | None] = [None] * len(candidates)
-    for row, coordination in zip(
-        rows,
-        coordination_with_damage(
-            circuit.fuses,
-            rows,
-            ratings,
-            circuit.curve,
-            circuit.request.conductor.parallel_conductors,
-            circuit.faults.near_source_fault_a,
-        ),
-        strict=True,
-    ):
-        found[row] = coordination
-    return found
+def _coordination(circuit: Circuit, candidate: _Candidate) -> Coordination | None:
+    if candidate.rating_a is None or not candidate.is_published:
+        return None
+    return coordination_with_damage(
+        candidate.fuse_type,
+        candidate.rating_a,
+        circuit.curve,
+        circuit.request.conductor.parallel_conductors,
+        circuit.faults.near_source_fault_a,
+    )
 
 
-def _type_answer(
-    circuit: Circuit, candidate: _Candidate, coordination: Coordination | None
-) -> FuseTypeAnswer:
+def _type_answer(circuit: Circuit, candidate: _Candidate) -> FuseTypeAnswer:
     fuse_type, rating, tables = candidate.fuse_type, candidate.rating_a, circuit.tables
+    coordination = _coordination(circuit, candidate)
     voltage = rated_voltage_at_least_v(fuse_type, circuit.required_voltage_v)
     far_end = _far_end_opening(circuit, candidate)
     failures = _failures(circuit, candidate, voltage, far_end, coordination)
