@@ -132,14 +132,13 @@ def _with_current(route: LoadedRoute) -> LoadedRouteState:
     share = route.load_current_a * route.share_per_ampere
     rise = rise_on_curve_k(route.curves, share)
     resistance = route.cold_resistance_ohm + np.add.reduce(route.resistance_slope_ohm_per_k * rise)
-    drop = route.load_current_a * (resistance + route.fixed_resistance_ohm)
-    current = np.empty(resistance.shape)
-    current.fill(route.load_current_a)
+    # The source still has a voltage left for the load.
+    greatest = route.supply_voltage_v / route.load_current_a - route.fixed_resistance_ohm
     return LoadedRouteState(
-        load_current_a=current,
+        load_current_a=np.full_like(resistance, route.load_current_a),
         resistance_ohm=resistance,
         conductor_temperature_k=route.ambient_temperature_k + rise,
-        exists=drop < route.supply_voltage_v,
+        exists=resistance < greatest,
         capped=np.logical_or.reduce(share > 1.0),
         iterations=0,
         residual=0.0,

@@ -118,16 +118,14 @@ def _refuse_hot_ambient(request: ConductorRequest) -> None:
 
 
 def _route(request: ConductorRequest, around: Surroundings) -> LoadedRoute:
-    ways = 2.0 if request.return_by_conductor else 1.0
-    length = np.array([[ways * segment.length_m] for segment in request.segments])
-    weighted = length / around.frame.parallel_runs
+    length = np.array([[segment.length_m] for segment in request.segments])
     return LoadedRoute(
         supply_voltage_v=request.supply_voltage_v,
         load_current_a=request.load_current_a,
         load_power_w=request.load_power_w,
         fixed_resistance_ohm=request.source_resistance_ohm + request.wiring_fixed_resistance_ohm,
-        cold_resistance_ohm=np.add.reduce(weighted * around.ambient_resistance_ohm_per_m),
-        resistance_slope_ohm_per_k=weighted * around.resistance_slope_ohm_per_mk,
+        cold_resistance_ohm=np.add.reduce(length * around.ambient_resistance_ohm_per_m),
+        resistance_slope_ohm_per_k=length * around.resistance_slope_ohm_per_mk,
         ambient_temperature_k=around.ambient_temperature_k,
         share_per_ampere=around.share_per_ampere,
         curves=around.curves,
@@ -144,14 +142,11 @@ def _candidates(
     loop = solved.resistance_ohm + request.wiring_fixed_resistance_ohm
     drop = current * loop
     temperature = np.maximum.reduce(solved.conductor_temperature_k)
-    unknown = solved.capped | ~solved.exists
-    if unknown.any():
-        temperature[unknown] = np.nan
-    utilisation = around.fixed_utilisation.copy()
+    temperature[solved.capped] = np.nan
+    temperature[~solved.exists] = np.nan
+    utilisation = current * around.utilisation_per_ampere
+    utilisation += around.fixed_utilisation
     utilisation[0] = drop / request.allowed_voltage_drop_v
-    utilisation[1] = current / frame.heat_ampacity_a
-    # fmax: a size that no table covers cannot fail the table.
-    utilisation[2] = np.fmax(current / frame.published_ampacity_a, 0.0)
     if request.smallest_size is not None:
         ranks = np.array([size.rank for size in frame.sizes])
         utilisation[3] = request.smallest_size.rank / ranks
@@ -247,8 +242,9 @@ def _answer(
     request: ConductorRequest, candidates: Candidates, solved: LoadedRouteState
 ) -> ConductorAnswer:
     passing: Mask = np.logical_and.reduce(candidates.passes)
-    resistance = candidates.loop_resistance_ohm + request.source_resistance_ohm
-    greatest_power = request.supply_voltage_v**2 / (4.0 * float(resistance.min()))
+    least_resistance = (
+        float(np.minimum.reduce(candidates.loop_resistance_ohm)) + request.source_resistance_ohm
+    )
     count = len(request.sizes)
     checked: int | None = None
     limit = count * request.greatest_parallel_runs
@@ -271,7 +267,7 @@ def _answer(
         checked=checked,
         deciding_criterion=_deciding_criterion(candidates, chosen, checked, count, passing),
         candidates=candidates,
-        greatest_power_w=greatest_power,
+        greatest_power_w=request.supply_voltage_v**2 / (4.0 * least_resistance),
         iterations=solved.iterations,
         residual=solved.residual,
     )
@@ -295,6 +291,15 @@ def _deciding_criterion(
             return "smallest_listed_size"
         else:
             thinner = index - 1
-    missed = np.where(candidates.passes[:, thinner], -1.0, candidates.utilisation[:, thinner])
-    worst = int(missed.argmax())
-    return None if missed[worst] < 0.0 else CRITERIA[worst]
+    missed = [
+        (utilisation, -place)
+        for place, (utilisation, passes) in enumerate(
+            zip(
+                candidates.utilisation[:, thinner].tolist(),
+                candidates.passes[:, thinner].tolist(),
+                strict=True,
+            )
+        )
+        if not passes
+    ]
+    return CRITERIA[-max(missed)[1]] if missed else None

@@ -35,9 +35,9 @@ class Surroundings:
     ambient_temperature_k
         Of each segment [K].
     ambient_resistance_ohm_per_m
-        Of one run at the segment's ambient [ohm/m].
+        Of all runs together, and of their return, at the segment's ambient [ohm/m].
     resistance_slope_ohm_per_mk
-        Of one run by temperature [ohm/(m K)].
+        Of that resistance by temperature [ohm/(m K)].
     share_per_ampere
         Share of the cap current that one ampere of load current is to one run [1/A].
     curves
@@ -46,8 +46,8 @@ class Surroundings:
         Thermal time constant [s]; continuous currents of all runs [A].
     frame
         What each candidate is and can carry.
-    fixed_utilisation
-        Rows of ``CRITERIA`` with those filled in that no load changes [1].
+    fixed_utilisation, utilisation_per_ampere
+        Rows of ``CRITERIA``: the part that no load changes [1] and that of the load current [1/A].
     """
 
     ambient_temperature_k: Array
@@ -60,6 +60,7 @@ class Surroundings:
     published_ampacity_a: Array
     frame: CandidateFrame
     fixed_utilisation: Array
+    utilisation_per_ampere: Array
 
 
 def surroundings(request: ConductorRequest, tables: Tables) -> Surroundings:
@@ -75,37 +76,21 @@ def surroundings(request: ConductorRequest, tables: Tables) -> Surroundings:
     Returns
     -------
     Surroundings
-        The same object for the same places, unless the load is cyclic.
+        The same object for the same places and duty.
     """
-    steady = _steady_surroundings(
-        request.sizes,
-        request.material,
-        request.insulation,
-        max(request.greatest_parallel_runs, request.given_parallel_runs),
-        tuple(
+    places = tuple(
+        [
             (segment.ambient_temperature_k, segment.bundled_conductors, segment.engine_space)
             for segment in request.segments
-        ),
-        request.return_by_conductor,
-        tables,
+        ]
     )
+    family = (request.sizes, request.material, request.insulation)
+    runs = max(request.greatest_parallel_runs, request.given_parallel_runs)
+    back = request.return_by_conductor
     if request.on_time_s is None:
-        return steady
-    heating = np.sqrt(
-        heating_ratio_of_duty(request.on_time_s, request.off_time_s or 0.0, steady.time_constant_s)
-    )
-    frame = steady.frame
-    return replace(
-        steady,
-        share_per_ampere=steady.share_per_ampere * heating,
-        frame=_frame(
-            frame.sizes,
-            frame.parallel_runs,
-            frame.cross_section_m2,
-            steady.heat_ampacity_a / heating,
-            steady.published_ampacity_a / heating,
-        ),
-    )
+        return _steady_surroundings(*family, runs, places, back, tables)
+    off_time_s = request.off_time_s or 0.0
+    return _cyclic_surroundings(*family, runs, places, back, tables, request.on_time_s, off_time_s)
 
 
 def _frame(
@@ -126,6 +111,38 @@ def _frame(
         published_ampacity_a=published,
         ampacity_a=np.fmin(heat, published),
         ampacity_is_published=published < heat,
+    )
+
+
+@lru_cache(maxsize=1024)
+def _cyclic_surroundings(
+    sizes: tuple[ConductorSize, ...],
+    material: Material,
+    insulation: Insulation,
+    greatest_runs: int,
+    places: tuple[tuple[float, int, bool], ...],
+    return_by_conductor: bool,
+    tables: Tables,
+    on_time_s: float,
+    off_time_s: float,
+) -> Surroundings:
+    """Return the surroundings of a cyclic load; the rest as for a continuous one."""
+    steady = _steady_surroundings(
+        sizes, material, insulation, greatest_runs, places, return_by_conductor, tables
+    )
+    heating = np.sqrt(heating_ratio_of_duty(on_time_s, off_time_s, steady.time_constant_s))
+    frame = _frame(
+        steady.frame.sizes,
+        steady.frame.parallel_runs,
+        steady.frame.cross_section_m2,
+        steady.heat_ampacity_a / heating,
+        steady.published_ampacity_a / heating,
+    )
+    return replace(
+        steady,
+        share_per_ampere=steady.share_per_ampere * heating,
+        frame=frame,
+        utilisation_per_ampere=_utilisation_per_ampere(frame),
     )
 
 
@@ -165,7 +182,8 @@ def _steady_surroundings(
     # The share of the load current that one run feels, as a steady current in free air.
     share = 1.0 / (runs * bundling)
     ambient = np.array([[place[0]] for place in places])
-    at_20c = tiled(properties.conductor.resistance_20c_ohm_per_m)
+    ways = 2.0 if return_by_conductor else 1.0
+    at_20c = tiled(properties.conductor.resistance_20c_ohm_per_m) * (ways / runs)
     slope = at_20c * tiled(properties.conductor.temperature_coefficient_20c_per_k)
     heat_ampacity = stacked("ampacity_a") / share
     published = stacked("published_ampacity_a") / share
@@ -182,6 +200,7 @@ def _steady_surroundings(
         published_ampacity_a=published,
         frame=frame,
         fixed_utilisation=_fixed_utilisation(section),
+        utilisation_per_ampere=_utilisation_per_ampere(frame),
     )
 
 
@@ -189,4 +208,12 @@ def _fixed_utilisation(cross_section_m2: Array) -> Array:
     """Return the criteria's rows with the usual mechanical least and no stated fault."""
     rows = np.zeros((5, cross_section_m2.size))
     rows[3] = LEAST_SINGLE_SECTION_M2 / cross_section_m2
+    return rows
+
+
+def _utilisation_per_ampere(frame: CandidateFrame) -> Array:
+    """Return the criteria's rows of both ampacities; a size that no table covers cannot fail it."""
+    rows = np.zeros((5, frame.ampacity_a.size))
+    rows[1] = 1.0 / frame.heat_ampacity_a
+    rows[2] = np.nan_to_num(1.0 / frame.published_ampacity_a)
     return rows

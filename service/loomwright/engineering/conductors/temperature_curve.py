@@ -89,13 +89,15 @@ def temperature_curve(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CurveTable:
-    """Curves of many conductors as one table of rows, ready to be looked up at once.
+    """Curves of many conductors as one table, ready to be looked up at once.
 
-    ``rows`` holds the coefficients [K], shape (all intervals, 4); ``first`` is the first row of
-    each curve, in the shape that shares are given in.
+    ``coefficients`` has one column for each interval of each curve, and one more at each curve's
+    end, where the rise stays that of the cap. Rows 0 to 3 are the coefficients of the rise, rows 4
+    to 6 those of its derivative by the share, rising in power of the place inside the interval [K].
+    ``first`` is the first column of each curve, in the shape that shares are given in.
     """
 
-    rows: Array
+    coefficients: Array
     first: npt.NDArray[np.intp]
 
 
@@ -113,11 +115,13 @@ def curve_table(curves: Array) -> CurveTable:
         For shares of shape (...).
     """
     shape = curves.shape[:-2]
-    count = int(np.prod(shape))
-    return CurveTable(
-        rows=np.ascontiguousarray(curves.reshape(-1, 4)),
-        first=np.arange(0, count * INTERVALS, INTERVALS).reshape(shape),
-    )
+    first = (np.arange(np.prod(shape)) * (INTERVALS + 1)).reshape(shape)
+    c0, c1, c2, c3 = np.moveaxis(curves, -1, 0)
+    ends = np.zeros((*shape, 1, 4))
+    ends[..., 0] = (((c3 + c2) + c1) + c0)[..., -1:]
+    c0, c1, c2, c3 = np.moveaxis(np.concatenate([curves, ends], axis=-2), -1, 0)
+    rows = [c0, c1, c2, c3, INTERVALS * c1, 2.0 * INTERVALS * c2, 3.0 * INTERVALS * c3]
+    return CurveTable(coefficients=np.stack([row.ravel() for row in rows]), first=first)
 
 
 def rise_on_curve_k(table: CurveTable, share: Array) -> Array:
@@ -135,10 +139,8 @@ def rise_on_curve_k(table: CurveTable, share: Array) -> Array:
     ndarray
         Rise above ambient [K].
     """
-    inside, rows = _place(table, share)
-    return np.asarray(
-        rows[..., 0] + inside * (rows[..., 1] + inside * (rows[..., 2] + inside * rows[..., 3]))
-    )
+    inside, coefficients = _place(table, share)
+    return _rise(inside, coefficients)
 
 
 def rise_and_slope_on_curve_k(table: CurveTable, share: Array) -> tuple[Array, Array]:
@@ -156,25 +158,29 @@ def rise_and_slope_on_curve_k(table: CurveTable, share: Array) -> tuple[Array, A
     tuple of ndarray
         Rise above ambient [K] and its derivative by the share [K], 0 from a share of 1 up.
     """
-    inside, rows = _place(table, share)
-    c1, c2, c3 = rows[..., 1], rows[..., 2], rows[..., 3]
-    cubic = inside * c3
-    slope = c1 + inside * (2.0 * c2 + 3.0 * cubic)
-    slope *= INTERVALS * (share < 1.0)
-    cubic += c2
-    cubic *= inside
-    cubic += c1
-    cubic *= inside
-    cubic += rows[..., 0]
-    return cubic, slope
+    inside, coefficients = _place(table, share)
+    slope = inside * coefficients[6]
+    slope += coefficients[5]
+    slope *= inside
+    slope += coefficients[4]
+    return _rise(inside, coefficients), slope
+
+
+def _rise(inside: Array, coefficients: Array) -> Array:
+    rise = inside * coefficients[3]
+    rise += coefficients[2]
+    rise *= inside
+    rise += coefficients[1]
+    rise *= inside
+    rise += coefficients[0]
+    return rise
 
 
 def _place(table: CurveTable, share: Array) -> tuple[Array, Array]:
     """Return the place inside its interval [1] and the interval's coefficients."""
-    inside = np.minimum(share, 1.0)
-    inside *= INTERVALS
+    inside = share * INTERVALS
+    np.minimum(inside, INTERVALS, out=inside)
     interval = inside.astype(np.intp)
-    np.minimum(interval, INTERVALS - 1, out=interval)
     inside -= interval
     interval += table.first
-    return inside, table.rows.take(interval, axis=0)
+    return inside, table.coefficients.take(interval, axis=1)
