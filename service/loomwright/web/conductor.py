@@ -5,6 +5,7 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import orjson
 from flask import Blueprint, Response, request
 
@@ -155,33 +156,40 @@ _FAILURES = tuple(
     [key for place, key in enumerate(CRITERIA) if number >> place & 1]
     for number in range(2 ** len(CRITERIA))
 )
-_PLACES = 2 ** np.arange(len(CRITERIA))
 _BASES = ("heat_balance", "published")
 
 
 def _columns(asked: ConductorRequest, found: Candidates) -> dict[str, Any]:
     """Return the candidates as columns; NaN stands for "not modelled" and is written as null."""
     current, drop = found.load_current_a, found.voltage_drop_v
-    temperature = found.conductor_temperature_k
-    numbers = np.empty((len(_DIGITS), temperature.size))
-    numbers[0] = current
-    numbers[1] = np.where(found.operating_point_exists, found.load_voltage_v, np.nan)
-    numbers[2] = drop
-    numbers[3] = drop * (100.0 / asked.supply_voltage_v)
-    numbers[4] = temperature - KELVIN_AT_0_C
-    numbers[5] = found.wiring_loss_w
-    numbers[6] = found.greatest_length_m
-    numbers[7] = asked.allowed_voltage_drop_v - drop
-    numbers[8] = asked.insulation.temperature_rating_k - temperature
-    numbers[9] = found.ampacity_a - current
+    voltage, temperature = found.load_voltage_v, found.conductor_temperature_k
+    if not found.operating_point_exists.all():
+        voltage = np.where(found.operating_point_exists, voltage, np.nan)
+    length, loss = found.greatest_length_m, found.wiring_loss_w
+    margin = found.ampacity_a - current
+    columns = (current, voltage, drop, drop, temperature, loss, length, drop, temperature, margin)
+    numbers = np.concatenate(columns).reshape(len(_DIGITS), -1)
+    percent = 100.0 / asked.supply_voltage_v
+    allowed, rating = asked.allowed_voltage_drop_v, asked.insulation.temperature_rating_k
+    # Each column is a straight line of what the engineering found: slope first, then offset.
+    slope = (1.0, 1.0, 1.0, percent, 1.0, 1.0, 1.0, -1.0, -1.0, 1.0)
+    offset = (0.0, 0.0, 0.0, 0.0, -KELVIN_AT_0_C, 0.0, 0.0, allowed, rating, 0.0)
+    lines = np.array((slope, offset))[:, :, np.newaxis]
+    numbers *= lines[0]
+    numbers += lines[1]
     numbers *= _SCALES
     np.rint(numbers, out=numbers)
     numbers /= _SCALES
     return {
         **_frame_columns(found.frame),
         **dict(zip(_DIGITS, numbers, strict=True)),
-        "fails": [_FAILURES[failing] for failing in (_PLACES @ ~found.passes).tolist()],
+        "fails": [_FAILURES[failing] for failing in _failing(found.passes).tolist()],
     }
+
+
+def _failing(passes: npt.NDArray[np.bool_]) -> npt.NDArray[np.uint8]:
+    """Return the criteria that each candidate misses as the binary digits of one number."""
+    return np.packbits(~passes, axis=0, bitorder="little")[0]
 
 
 @lru_cache(maxsize=1024)
@@ -211,7 +219,7 @@ def _row(frame: CandidateFrame, columns: dict[str, Any], index: int | None) -> A
         return None
     row = {name: values[index] for name, values in _frame_values(frame).items()}
     for name in _DIGITS:
-        row[name] = float(columns[name][index])
+        row[name] = columns[name].item(index)
     row["fails"] = columns["fails"][index]
     return row
 

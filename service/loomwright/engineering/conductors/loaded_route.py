@@ -166,12 +166,11 @@ def _with_power(route: LoadedRoute, power_w: float) -> LoadedRouteState:
         rise, slope = rise_and_slope_on_curve_k(route.curves, share)
         resistance = cold + np.add.reduce(per_kelvin * rise)
         resistance_slope = np.add.reduce(per_kelvin_share * slope)
-        loop = resistance + fixed
-        load_voltage = emf - current * loop
-        value = current * load_voltage - power_w
-        value_slope = load_voltage - current * (loop + current * resistance_slope)
+        drop = current * (resistance + fixed)
+        load_voltage = emf - drop
+        value_slope = load_voltage - drop - current * current * resistance_slope
         exists = exists & (value_slope > 1e-6 * emf)
-        step = np.where(exists, value / np.where(exists, value_slope, 1.0), 0.0)
+        step = (current * load_voltage - power_w) / np.where(exists, value_slope, np.inf)
         current = current - step
         residual = float(np.maximum.reduce(np.abs(step / current)))
     resistance = np.where(exists, resistance - resistance_slope * step, cold)

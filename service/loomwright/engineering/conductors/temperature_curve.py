@@ -167,7 +167,7 @@ def rise_and_slope_on_curve_k(table: CurveTable, share: Array) -> tuple[Array, A
 
 
 def _rise(inside: Array, coefficients: Array) -> Array:
-    rise = inside * coefficients[3]
+    rise: Array = inside * coefficients[3]
     rise += coefficients[2]
     rise *= inside
     rise += coefficients[1]
