@@ -40,7 +40,7 @@ WRONG_TOGETHER = {
     },
     "build-bill-of-materials": {
         # Open-circuit voltage against the system voltage.
-        ("invalid_request", r"/job/power_sources/\d+/emf"),
+        ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
         ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
     },
 }
