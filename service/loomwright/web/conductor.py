@@ -189,7 +189,7 @@ def _columns(asked: ConductorRequest, found: Candidates) -> dict[str, Any]:
 
 def _failing(passes: npt.NDArray[np.bool_]) -> npt.NDArray[np.uint8]:
     """Return the criteria that each candidate misses as the binary digits of one number."""
-    return np.packbits(~passes, axis=0, bitorder="little")[0]
+    return np.asarray(np.packbits(~passes, axis=0, bitorder="little")[0])
 
 
 @lru_cache(maxsize=1024)
