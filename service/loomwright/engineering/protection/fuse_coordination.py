@@ -229,10 +229,12 @@ def _beyond_curve(
     line: MarginLine, curve: DamageCurve, parallel_conductors: int, near_source_fault_a: float
 ) -> str:
     """Return what bounds the opening time from the last published point up to the fault."""
+    at_fault_s = interpolated_damage_time_s(curve, near_source_fault_a / parallel_conductors)
+    # The time to damage only falls with the current, so the fault itself is the hardest case.
+    if at_fault_s > GRID_ALLOWANCE * line.last_greatest_s:
+        return BY_LAST_TIME
     last = line.current_a[-1]
     current = last * (near_source_fault_a / last) ** BEYOND_SHARES
-    margin = interpolated_damage_time_s(curve, current / parallel_conductors) / line.last_greatest_s
-    if margin.min() > GRID_ALLOWANCE:
-        return BY_LAST_TIME
-    of_last_i2t = margin * (current / last) ** 2
+    damage_s = interpolated_damage_time_s(curve, current / parallel_conductors)
+    of_last_i2t = damage_s / line.last_greatest_s * (current / last) ** 2
     return BY_CONSTANT_I2T if of_last_i2t.min() > GRID_ALLOWANCE else NOT_SHOWN
