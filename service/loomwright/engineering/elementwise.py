@@ -43,6 +43,27 @@ def decimal_logarithm(value: Number) -> Number:
     return math.log10(value)
 
 
+def natural_logarithm(value: Number) -> Number:
+    """Return the natural logarithm of a number above 0, element by element."""
+    if isinstance(value, np.ndarray):
+        return np.log(value)
+    return math.log(value)
+
+
+def exponential(value: Number) -> Number:
+    """Return e to the power of a number, element by element."""
+    if isinstance(value, np.ndarray):
+        return np.exp(value)
+    return math.exp(value)
+
+
+def chosen_number(condition: Flag, when_true: Number, when_false: Number) -> Number:
+    """Return one of two numbers by a condition, element by element."""
+    if isinstance(condition, np.ndarray):
+        return np.where(condition, when_true, when_false)
+    return when_true if condition else when_false
+
+
 def chosen_key(condition: Flag, when_true: Key, when_false: Key) -> Key:
     """Return one of two keys by a condition, element by element."""
     if isinstance(condition, np.ndarray):

@@ -6,6 +6,7 @@ from functools import lru_cache
 import numpy as np
 import numpy.typing as npt
 
+from loomwright.engineering.elementwise import chosen_number, exponential, natural_logarithm
 from loomwright.engineering.protection.transient import (
     LumpedConductor,
     steady_current_a,
@@ -192,7 +193,7 @@ def _log_excess_at(table: _HeatingTable, log_time: float) -> float:
     return float(np.interp(-log_time, -table.log_time, LOG_EXCESS))
 
 
-def interpolated_damage_time_s(curve: DamageCurve, current_a: Number) -> Array:
+def interpolated_damage_time_s(curve: DamageCurve, current_a: Number) -> Number:
     """Return the time to damage from the tabulated curve.
 
     Within 1 % of ``damage_time_s``.
@@ -206,11 +207,11 @@ def interpolated_damage_time_s(curve: DamageCurve, current_a: Number) -> Array:
 
     Returns
     -------
-    ndarray
+    float or ndarray
         Time [s]; infinite up to the threshold.
     """
-    excess = np.asarray(current_a, float) / curve.threshold_current_a - 1.0
+    excess = current_a / curve.threshold_current_a - 1.0
     above = excess > 0.0
-    logarithm = np.log(np.where(above, excess, 1.0))
-    time = np.exp(np.interp(logarithm, curve.log_excess, curve.log_time))
-    return np.where(above, time, np.inf)
+    logarithm = natural_logarithm(chosen_number(above, excess, 1.0))
+    time = exponential(np.interp(logarithm, curve.log_excess, curve.log_time))
+    return chosen_number(above, time, np.inf)

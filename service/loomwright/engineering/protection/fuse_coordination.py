@@ -23,7 +23,8 @@ Array = npt.NDArray[np.float64]
 PARTS_OF_SPAN = 12
 # The damage curve bends between two points of the grid by less than this.
 GRID_ALLOWANCE = 1.03
-BEYOND_SHARES = np.linspace(0.0, 1.0, 6)
+# Multiples of the last published current, up to where the conductor heats adiabatically.
+BEYOND_MULTIPLES = np.geomspace(1.0, 1000.0, 61)
 
 NOT_REACHED = "not_reached"
 BY_LAST_TIME = "bounded_by_last_time"
@@ -124,13 +125,17 @@ class MarginLine:
     """Damage time over greatest opening time of one fuse before one conductor.
 
     ``current_a`` rises along the published curve; ``least_margin`` and ``at_current_a`` are the
-    least margin from the first point up to each, and where it lies.
+    least margin from the first point up to each, and where it lies. ``beyond_current_a`` goes on
+    from the last point, with the least margin up to each if the let-through stays that of the last
+    point.
     """
 
     current_a: tuple[float, ...]
     least_margin: tuple[float, ...]
     at_current_a: tuple[float, ...]
     last_greatest_s: float
+    beyond_current_a: tuple[float, ...]
+    beyond_least_margin: tuple[float, ...]
 
 
 @lru_cache(maxsize=4096)
@@ -159,15 +164,20 @@ def margin_line(
     """
     multiple, greatest = _grid(fuse_curve(fuse_type))
     current = rated_current_a * multiple
-    margin = interpolated_damage_time_s(curve, current / parallel_conductors) / greatest
+    margin = np.asarray(interpolated_damage_time_s(curve, current / parallel_conductors) / greatest)
     least = np.minimum.accumulate(margin)
     falls = np.append(True, margin[1:] < least[:-1])
     place = np.maximum.accumulate(np.where(falls, np.arange(margin.size), 0))
+    beyond = current[-1] * BEYOND_MULTIPLES
+    of_last_time = interpolated_damage_time_s(curve, beyond / parallel_conductors) / greatest[-1]
+    of_last_i2t = np.minimum.accumulate(of_last_time * BEYOND_MULTIPLES**2)
     return MarginLine(
         current_a=tuple(current.tolist()),
         least_margin=tuple(least.tolist()),
         at_current_a=tuple(current[place].tolist()),
         last_greatest_s=float(greatest[-1]),
+        beyond_current_a=tuple(beyond.tolist()),
+        beyond_least_margin=tuple(of_last_i2t.tolist()),
     )
 
 
@@ -233,8 +243,6 @@ def _beyond_curve(
     # The time to damage only falls with the current, so the fault itself is the hardest case.
     if at_fault_s > GRID_ALLOWANCE * line.last_greatest_s:
         return BY_LAST_TIME
-    last = line.current_a[-1]
-    current = last * (near_source_fault_a / last) ** BEYOND_SHARES
-    damage_s = interpolated_damage_time_s(curve, current / parallel_conductors)
-    of_last_i2t = damage_s / line.last_greatest_s * (current / last) ** 2
-    return BY_CONSTANT_I2T if of_last_i2t.min() > GRID_ALLOWANCE else NOT_SHOWN
+    place = bisect_right(line.beyond_current_a, near_source_fault_a)
+    of_last_i2t = line.beyond_least_margin[min(place, len(line.beyond_least_margin) - 1)]
+    return BY_CONSTANT_I2T if of_last_i2t > GRID_ALLOWANCE else NOT_SHOWN
