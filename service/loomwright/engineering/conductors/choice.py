@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from loomwright.engineering.record import record
 from loomwright.tables.records import ConductorSize, Insulation, Material
 
 Array = npt.NDArray[np.float64]
@@ -19,7 +20,7 @@ CRITERIA = (
 )
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Segment:
     """A stretch of the route with one surrounding.
 
@@ -100,7 +101,7 @@ class CandidateFrame:
     ampacity_is_published: Mask
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Candidates:
     """Every candidate as one element of each array, in order of choice.
 
@@ -152,7 +153,7 @@ class Candidates:
         return self.frame.published_ampacity_a
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class ConductorAnswer:
     """The choice with every candidate.
 

@@ -17,6 +17,7 @@ from loomwright.engineering.conductors.temperature_curve import (
 )
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.network import constant_power_current_a
+from loomwright.engineering.record import record
 
 Array = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -28,7 +29,7 @@ GREATEST_ITERATIONS = 60
 REFERENCE_TEMPERATURE_K = 293.15
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class LoadedRoute:
     """A route and its load; rows of two-dimensional arrays are segments, columns candidates.
 

@@ -1,8 +1,7 @@
 """Fault currents at the fuse and at the far end of the circuit."""
 
-from dataclasses import dataclass
-
 from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.record import record
 
 SAE_COLD_CRANKING_VOLTAGE_V = 7.2
 EN_COLD_CRANKING_VOLTAGE_V = 7.5
@@ -10,7 +9,7 @@ EN_COLD_CRANKING_VOLTAGE_V = 7.5
 WARM_RESISTANCE_SHARE = 0.5
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FaultSource:
     """The source that feeds a fault.
 

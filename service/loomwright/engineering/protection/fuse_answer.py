@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from loomwright.engineering.protection.damage import DamagePoint
 from loomwright.engineering.protection.selectivity import Selectivity
+from loomwright.engineering.record import record
 from loomwright.tables.records import Provenance
 
 FUSE_FOUND = "fuse_found"
@@ -35,7 +36,7 @@ TYPE_FAILURES = (
 VERDICTS = (FUSE_FOUND, POSITION_EXCEEDED, *TYPE_FAILURES)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Bound:
     """One bound on the rating: which rule, its value and where the rule comes from."""
 
@@ -44,7 +45,7 @@ class Bound:
     provenance: Provenance
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FuseWindow:
     """Permitted ratings: the greatest lower and the least upper bound, with the rules that decide.
 
@@ -77,7 +78,7 @@ class BandPoint:
     greatest_s: float | None
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FarEndOpening:
     """How the fuse opens on the smallest fault.
 
@@ -94,7 +95,7 @@ class FarEndOpening:
     is_cleared: bool
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Coordination:
     """The greatest opening time against the conductor's time to damage.
 
@@ -112,7 +113,7 @@ class Coordination:
     beyond_published_curve: str
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FuseTypeAnswer:
     """The answer for one fuse type.
 
@@ -143,7 +144,7 @@ class FuseTypeAnswer:
     curve_provenance: Provenance | None
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FaultAnswer:
     """Fault currents, and the breaking capacity that they ask for.
 
@@ -161,7 +162,7 @@ class FaultAnswer:
     clearing_time_s: float
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class PositionRule:
     """One position limit beside the distance at hand; ``binding`` under the chosen rules."""
 
@@ -172,7 +173,7 @@ class PositionRule:
     provenance: Provenance
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class PositionAnswer:
     """Where the fuse may sit.
 
@@ -185,7 +186,7 @@ class PositionAnswer:
     is_met: bool | None
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FuseAnswer:
     """The answer for one circuit.
 

@@ -1,7 +1,5 @@
 """One circuit to be fused: its faults, its damage curve and the bounds all fuse types share."""
 
-from dataclasses import dataclass
-
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection import fuse_bounds as bounds
 from loomwright.engineering.protection.damage import DamageCurve, damage_curve
@@ -26,10 +24,11 @@ from loomwright.engineering.protection.fuses import (
     position_limits,
 )
 from loomwright.engineering.protection.selectivity import FuseInCircuit
+from loomwright.engineering.record import record
 from loomwright.tables.fuse_records import FuseTables
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Circuit:
     """What all types share in one request."""
 

@@ -1,9 +1,10 @@
 """What is asked of the fuse selection, in coherent SI."""
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from loomwright.engineering.protection.faults import FaultSource
 from loomwright.engineering.protection.transient import LumpedConductor
+from loomwright.engineering.record import record
 from loomwright.tables.records import Provenance
 
 ROAD_VEHICLE = "road_vehicle"
@@ -15,7 +16,7 @@ BOAT_RULES = {
 PLACEMENT_RULES = (ROAD_VEHICLE, *BOAT_RULES)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FuseLoad:
     """The load behind the fuse.
 
@@ -36,7 +37,7 @@ class FuseLoad:
     off_time_s: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class ProtectedConductor:
     """The conductor behind the fuse.
 
@@ -65,7 +66,7 @@ class ProtectedConductor:
     initial_temperature_k: float | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FusePlacement:
     """Where the fuse sits and whose position rule governs.
 
@@ -90,7 +91,7 @@ class FusePlacement:
     rules: str = ROAD_VEHICLE
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class GivenFuse:
     """A fuse that is already there or is to be checked; ``fuse_type`` is ``None`` if not known."""
 
@@ -98,7 +99,7 @@ class GivenFuse:
     fuse_type: str | None = None
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FuseOptions:
     """Choices that the caller may make; ``None`` takes the figure of the tables.
 
@@ -127,7 +128,7 @@ class FuseOptions:
     breaking_capacity_may_be_exceeded: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FuseRequest:
     """One circuit to be fused.
 

@@ -5,7 +5,6 @@ later at every current, so it protects, clears and selects worse.
 """
 
 from bisect import bisect_left
-from dataclasses import dataclass
 from functools import lru_cache
 
 from loomwright.engineering.protection import fuse_answer as answers
@@ -42,6 +41,7 @@ from loomwright.engineering.protection.selectivity import (
     selective_up_to_a,
     selectivity,
 )
+from loomwright.engineering.record import record
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import FuseType, Provenance
 
@@ -49,7 +49,7 @@ from loomwright.tables.records import FuseType, Provenance
 RELATIVE_TOLERANCE = 1e-10
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class _Candidate:
     """One type with its window and the rating that is looked at."""
 
@@ -118,7 +118,11 @@ def size_fuse(request: FuseRequest, tables: FuseTables) -> FuseAnswer:
         overload_temperature_k=conductor.overload_temperature_k,
         short_circuit_temperature_k=conductor.short_circuit_temperature_k,
         cautions=fuse_cautions(request, types, circuit.ambient_factor),
-        provenances=_provenances(circuit.fuses, request.conductor.ampacity_provenance),
+        provenances=_provenances(
+            circuit.fuses,
+            request.conductor.ampacity_provenance,
+            tuple(bound.provenance for bound in circuit.window.lower_bounds),
+        ),
     )
 
 
@@ -333,7 +337,9 @@ def _verdict(
 
 
 @lru_cache(maxsize=1024)
-def _provenances(fuses: FuseSet, ampacity: Provenance) -> tuple[Provenance, ...]:
+def _provenances(
+    fuses: FuseSet, ampacity: Provenance, lower: tuple[Provenance, ...]
+) -> tuple[Provenance, ...]:
     tables = fuses.tables
     rows = [factor.provenance for factor in tables.factors.values()]
     rows += [limit.provenance for limit in tables.position_limits]
@@ -342,4 +348,4 @@ def _provenances(fuses: FuseSet, ampacity: Provenance) -> tuple[Provenance, ...]
     for fuse_type in fuses.types:
         rows += [fuse_type.provenance, tables.rating_provenance[fuse_type.key]]
         rows += [tables.curve_provenance[fuse_type.key]] if fuse_type.opening_times else []
-    return tuple(dict.fromkeys([ampacity, *rows]))
+    return tuple(dict.fromkeys([ampacity, *lower, *rows]))

@@ -1,13 +1,13 @@
 """Selectivity between two fuses in series: only the downstream one opens."""
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 
 from loomwright.engineering.protection.fuses import fuse_curve
+from loomwright.engineering.record import record
 from loomwright.tables.records import FuseType
 
 Array = npt.NDArray[np.float64]
@@ -23,7 +23,7 @@ END_BY_CURVE = "outside_published_curve"
 GRID_POINTS = 200
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class FuseInCircuit:
     """A fuse that is already there: its type, if known, and its rating."""
 
@@ -31,7 +31,7 @@ class FuseInCircuit:
     rated_current_a: float
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Selectivity:
     """Whether the downstream fuse alone opens, and up to which current.
 
