@@ -418,7 +418,7 @@ def test_numbers_of_a_fuse_answer_are_taken_back():
         "clearing_time": answer["faults"]["clearing_time_s"],
         "fuse_ambient_temperature": answer["fuse_ambient_temperature_c"],
         "distance_from_source": min(
-            rule["greatest_distance_m"] for rule in answer["position"]["rules"]
+            rule["greatest_distance_from_source_m"] for rule in answer["position"]["rules"]
         ),
     }
     checked = answered("size-fuse", again)

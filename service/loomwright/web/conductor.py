@@ -7,7 +7,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import orjson
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response
+from flask.globals import request_ctx
 
 from loomwright.engineering.conductors.ampacity import PUBLISHED_TABLE_BY_SERIES, TABULATED_METALS
 from loomwright.engineering.conductors.choice import (
@@ -43,7 +44,7 @@ blueprint = Blueprint("conductor", __name__)
 @blueprint.route("/size-conductor", methods=["GET", "POST"])
 def size_conductor_view() -> Response:
     """Answer size-conductor."""
-    values = loaded(_SCHEMA, request)
+    values = loaded(_SCHEMA, request_ctx.request)
     known = tables()
     asked = conductor_request(values, known)
     with request_fields(values, {}):

@@ -4,7 +4,8 @@ from functools import lru_cache
 from typing import Any
 
 import orjson
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response
+from flask.globals import request_ctx
 
 from loomwright.engineering.conductors.choice import ConductorRequest
 from loomwright.engineering.conductors.sizing import loop_resistance_at_current_ohm
@@ -66,7 +67,7 @@ blueprint = Blueprint("fuse", __name__)
 @blueprint.route("/size-fuse", methods=["GET", "POST"])
 def size_fuse_view() -> Response:
     """Answer size-fuse."""
-    values = loaded(_SCHEMA, request)
+    values = loaded(_SCHEMA, request_ctx.request)
     with request_fields(values, _FIELDS):
         asked = fuse_request(values, tables())
         answer = size_fuse(asked, fuse_tables())
@@ -305,8 +306,8 @@ def _opening_band(band: tuple[BandPoint, ...]) -> orjson.Fragment:
                 {
                     "current_multiple": point.current_multiple,
                     "current_a": _digits(point.current_a),
-                    "least_s": point.least_s,
-                    "greatest_s": point.greatest_s,
+                    "least_opening_time_s": point.least_s,
+                    "greatest_opening_time_s": point.greatest_s,
                 }
                 for point in band
             ]
@@ -320,8 +321,8 @@ def _far_end_opening(answer: FuseTypeAnswer) -> dict[str, Any] | None:
         return None
     return {
         "current_multiple": _digits(opening.current_multiple),
-        "least_s": _digits(opening.least_s),
-        "greatest_s": _digits(opening.greatest_s),
+        "least_opening_time_s": _digits(opening.least_s),
+        "greatest_opening_time_s": _digits(opening.greatest_s),
         "opens_within_s": _digits(opening.opens_within_s),
         "state": opening.state,
         "is_cleared": opening.is_cleared,
@@ -386,7 +387,7 @@ def _position(answer: FuseAnswer) -> dict[str, Any]:
         "rules": [
             {
                 "rule": rule.rule,
-                "greatest_distance_m": _digits(rule.greatest_distance_m),
+                "greatest_distance_from_source_m": _digits(rule.greatest_distance_m),
                 "is_met": rule.is_met,
                 "is_binding": rule.is_binding,
             }

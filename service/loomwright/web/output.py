@@ -4,7 +4,8 @@ from functools import lru_cache
 from typing import Any
 
 import orjson
-from flask import Blueprint, Response, request
+from flask import Blueprint, Response
+from flask.globals import request_ctx
 
 from loomwright.engineering.audio.output_answer import OutputEstimate
 from loomwright.engineering.audio.output_estimate import output_estimate
@@ -45,7 +46,7 @@ blueprint = Blueprint("output", __name__)
 @blueprint.route("/estimate-real-output", methods=["GET", "POST"])
 def estimate_real_output_view() -> Response:
     """Answer estimate-real-output."""
-    values = loaded(_SCHEMA, request)
+    values = loaded(_SCHEMA, request_ctx.request)
     with request_fields(values, _FIELDS):
         asked = output_request(values)
         estimate = output_estimate(asked)
@@ -130,7 +131,7 @@ def output_document(
         "likely": _bound("likely", estimate.output_likely_w, estimate.likely_bound),
         "high": _bound("high", estimate.output_high_w, estimate.high_bound),
         "output_limit_w": _digits(estimate.output_limit_w),
-        "likely_per_channel_w": _digits(estimate.output_likely_per_channel_w),
+        "likely_output_per_channel_w": _digits(estimate.output_likely_per_channel_w),
         "burst": {
             "power_w": _digits(estimate.output_burst_w),
             "bound": estimate.burst_bound,
@@ -195,8 +196,8 @@ def _claim(estimate: OutputEstimate) -> dict[str, Any] | None:
         "reason": VERDICTS[str(estimate.claim_verdict)],
         "claimed_output_w": _digits(estimate.claimed_output_w),
         "claimed_output_here_w": _digits(estimate.claimed_output_here_w),
-        "above_likely_db": _digits(estimate.claim_above_likely_db),
-        "above_high_db": _digits(estimate.claim_above_high_db),
+        "claim_above_likely_db": _digits(estimate.claim_above_likely_db),
+        "claim_above_high_db": _digits(estimate.claim_above_high_db),
     }
 
 

@@ -15,6 +15,7 @@ from loomwright.engineering.elementwise import Flag, Key, chosen_key, greater, l
 from loomwright.engineering.network import Number
 from loomwright.tables.audio_records import AmplifierClass
 
+TIE = 1e-9
 FUSE_OVERLOAD = 1.10
 FUSE_BURST = 2.00
 FUSE_BURST_S = 0.15
@@ -116,7 +117,9 @@ def _bound(
     rail = _rail_output_w(circuit, efficiency, utilisation)
     if rail is None:
         return OutputBound(output, key)
-    return OutputBound(lesser(output, rail), chosen_key(rail < output, "rail_voltage", key))
+    # Where rail and supply end it at the same output, rounding must not choose the reason.
+    ends = rail < output * (1.0 - TIE)
+    return OutputBound(lesser(output, rail), chosen_key(ends, "rail_voltage", key))
 
 
 def _capped(bound: OutputBound, claim_w: Number | None) -> OutputBound:

@@ -75,6 +75,9 @@ def _resistance_steps(
             "runs": float(runs),
             "d_mm": _digits(size.conductor_diameter_m * 1e3),
             "D_mm": _digits(size.outside_diameter_m * 1e3),
+            "Ta_c": ", ".join(
+                f"{segment.ambient_temperature_k - 273.15:g}" for segment in request.segments
+            ),
         },
         result=_digits(temperature),
         unit="degC",

@@ -145,13 +145,30 @@ def _in_circuit(fuse: GivenFuse | None, tables: FuseTables) -> FuseInCircuit | N
     return FuseInCircuit(fuse_type, fuse.rated_current_a)
 
 
-def _faults(request: FuseRequest, tables: FuseTables) -> FaultAnswer:
-    source, conductor, placement = request.source, request.conductor, request.placement
-    feed = (
+def feed_resistance_ohm(request: FuseRequest) -> float:
+    """Return the cold resistance of the conductor between source and fuse.
+
+    Parameters
+    ----------
+    request
+        With conductor and placement.
+
+    Returns
+    -------
+    float
+        Resistance of all runs in parallel, one way, at 20 C [ohm].
+    """
+    conductor = request.conductor
+    return (
         conductor.thermal.resistance_20c_ohm_per_m
-        * placement.distance_from_source_m
+        * request.placement.distance_from_source_m
         / conductor.parallel_conductors
     )
+
+
+def _faults(request: FuseRequest, tables: FuseTables) -> FaultAnswer:
+    source, conductor, placement = request.source, request.conductor, request.placement
+    feed = feed_resistance_ohm(request)
     near = fault_current_a(source, feed)
     required, warm, row = near, None, None
     if source.internal_resistance_is_cold:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from loomwright.engineering.protection.fuse_answer import FuseAnswer, FuseTypeAnswer
+from loomwright.engineering.protection.fuse_circuit import feed_resistance_ohm
 from loomwright.engineering.protection.fuse_request import FuseRequest
 from loomwright.engineering.working import WorkingStep
 
@@ -37,7 +38,7 @@ def _load_steps(answer: FuseAnswer) -> Iterator[WorkingStep]:
     lower = answer.window.lower_bounds[0]
     yield WorkingStep(
         text="Least rating for the continuous load",
-        formula="I / (loading factor x ambient factor)",
+        formula="I / (loading factor x min(1, ambient factor))",
         inputs={
             "I_a": _digits(answer.equivalent_continuous_current_a),
             "loading_factor": answer.loading_factor,
@@ -51,31 +52,35 @@ def _load_steps(answer: FuseAnswer) -> Iterator[WorkingStep]:
 
 def _fault_steps(request: FuseRequest, answer: FuseAnswer) -> Iterator[WorkingStep]:
     source = request.source
+    before = {
+        "E_v": source.emf_v,
+        "Rs_ohm": _digits(source.internal_resistance_ohm),
+        "R_before_ohm": _digits(source.resistance_before_fuse_ohm),
+    }
+    limit = source.current_limit_a
+    limited = {} if limit is None else {"I_limit_a": limit}
+    loop = {"R_loop_ohm": _digits(request.conductor.there_and_back_resistance_ohm)}
     yield WorkingStep(
-        text="Fault right behind the fuse, or the source's current limit if that is lower",
-        formula="E / (Rs + R_before)",
-        inputs={
-            "E_v": source.emf_v,
-            "Rs_ohm": _digits(source.internal_resistance_ohm),
-            "R_before_ohm": _digits(source.resistance_before_fuse_ohm),
-        },
+        text="Fault right behind the fuse",
+        formula=_within_limit("E / (Rs + R_before + R_feed)", limit),
+        inputs={**before, "R_feed_ohm": _digits(feed_resistance_ohm(request)), **limited},
         result=_digits(answer.faults.near_source_fault_a),
         unit="A",
         source="Ohm's law",
     )
     yield WorkingStep(
-        text="Fault at the far end at working temperature, or the source's current limit",
-        formula="E / (Rs + R_before + R_loop)",
-        inputs={
-            "E_v": source.emf_v,
-            "Rs_ohm": _digits(source.internal_resistance_ohm),
-            "R_before_ohm": _digits(source.resistance_before_fuse_ohm),
-            "R_loop_ohm": _digits(request.conductor.there_and_back_resistance_ohm),
-        },
+        text="Fault at the far end at working temperature",
+        formula=_within_limit("E / (Rs + R_before + R_loop)", limit),
+        inputs={**before, **loop, **limited},
         result=_digits(answer.faults.far_end_fault_a),
         unit="A",
         source="Ohm's law",
     )
+
+
+def _within_limit(formula: str, current_limit_a: float | None) -> str:
+    """Return the formula of a fault current under the source's current limit, if it has one."""
+    return formula if current_limit_a is None else f"min({formula}, I_limit)"
 
 
 def _type_steps(chosen: FuseTypeAnswer) -> Iterator[WorkingStep]:

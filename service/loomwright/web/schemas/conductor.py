@@ -25,6 +25,13 @@ from loomwright.web.schemas.common import (
 )
 
 
+def faults_of_runs(document: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the fault of runs of a given size that is not given."""
+    if "given_parallel_runs" in document and "given_size" not in document:
+        return [("given_parallel_runs", "only with given_size")]
+    return []
+
+
 class SizeConductorRequest(ConductorFamilyFields):
     """What a conductor is chosen for."""
 
@@ -33,6 +40,7 @@ class SizeConductorRequest(ConductorFamilyFields):
         not_both("allowed_voltage_drop", "allowed_voltage_drop_percent"),
         together("on_time", "off_time"),
         together("fault_current", "clearing_time"),
+        {"dependentRequired": {"given_parallel_runs": ["given_size"]}},
         size_of_series("smallest_size"),
         size_of_series("given_size"),
         {
@@ -174,6 +182,7 @@ class SizeConductorRequest(ConductorFamilyFields):
             *faults_of_pair(document, "on_time", "off_time"),
             *faults_of_pair(document, "fault_current", "clearing_time"),
             *faults_of_return(values, document),
+            *faults_of_runs(document),
             *faults_of_series(values, "smallest_size"),
             *faults_of_series(values, "given_size"),
         ]
@@ -240,7 +249,12 @@ class ConductorCandidateAnswer(Answer):
 def _columns_of(candidate: type[Answer]) -> dict[str, fields.Field[Any]]:
     """Return the fields of a candidate as lists."""
     return {
-        name: fields.List(field, required=True, metadata=field.metadata)
+        name: fields.List(
+            field,
+            required=True,
+            # The closed list of words belongs to the entries, not to the column.
+            metadata={key: value for key, value in field.metadata.items() if key != "enum"},
+        )
         for name, field in candidate().fields.items()
     }
 

@@ -124,12 +124,12 @@ class SizeFuseRequest(ConductorFamilyFields):
         ),
     )
     cold_cranking_standard = Key(
-        ("sae_j537", "en_50342_1"),
-        load_default="sae_j537",
+        ("en_50342_1", "sae_j537"),
+        load_default="en_50342_1",
         metadata=describe(
-            "Test behind the cold-cranking current: 7.2 V for each 12 V battery after 30 s, or "
-            "7.5 V after 10 s.",
-            default="sae_j537",
+            "Test behind the cold-cranking current: 7.5 V for each 12 V battery after 10 s, or "
+            "7.2 V after 30 s.",
+            default="en_50342_1",
         ),
     )
     source_current_limit = Quantity(
@@ -291,8 +291,8 @@ class FarEndOpeningAnswer(Answer):
     """How the fuse opens on the fault at the far end."""
 
     current_multiple = fields.Float(required=True)
-    least_s = fields.Float(required=True, allow_none=True)
-    greatest_s = fields.Float(required=True, allow_none=True)
+    least_opening_time_s = fields.Float(required=True, allow_none=True)
+    greatest_opening_time_s = fields.Float(required=True, allow_none=True)
     opens_within_s = fields.Float(required=True, allow_none=True)
     state = fields.String(
         required=True,
@@ -325,8 +325,8 @@ class FuseBandPointAnswer(Answer):
 
     current_multiple = fields.Float(required=True)
     current_a = fields.Float(required=True)
-    least_s = fields.Float(required=True, allow_none=True)
-    greatest_s = fields.Float(required=True, allow_none=True)
+    least_opening_time_s = fields.Float(required=True, allow_none=True)
+    greatest_opening_time_s = fields.Float(required=True, allow_none=True)
 
 
 class FuseTypeAnswerSchema(Answer):
@@ -388,7 +388,7 @@ class PositionRuleAnswer(Answer):
     """One limit on the length between source and fuse."""
 
     rule = fields.String(required=True)
-    greatest_distance_m = fields.Float(required=True)
+    greatest_distance_from_source_m = fields.Float(required=True)
     is_met = fields.Boolean(required=True)
     is_binding = fields.Boolean(required=True)
 

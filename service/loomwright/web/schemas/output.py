@@ -232,8 +232,8 @@ class ClaimAnswer(Answer):
     claimed_output_here_w = fields.Float(
         required=True, metadata=describe("Re-rated to the supply and load of the request.")
     )
-    above_likely_db = fields.Float(required=True)
-    above_high_db = fields.Float(required=True)
+    claim_above_likely_db = fields.Float(required=True)
+    claim_above_high_db = fields.Float(required=True)
 
 
 class InputAnswer(Answer):
@@ -344,7 +344,7 @@ class EstimateRealOutputAnswer(AnswerBase):
     output_limit_w = fields.Float(
         required=True, metadata=describe("A sustained claim above it is impossible.")
     )
-    likely_per_channel_w = fields.Float(required=True)
+    likely_output_per_channel_w = fields.Float(required=True)
     burst = fields.Nested(BurstAnswer, required=True)
     rail = fields.Nested(RailAnswer, required=True, allow_none=True)
     claim = fields.Nested(ClaimAnswer, required=True, allow_none=True)
