@@ -89,7 +89,7 @@ def conductor_request(values: dict[str, Any], known: Tables) -> ConductorRequest
         greatest_parallel_runs=values["greatest_parallel_runs"],
         smallest_size=None if smallest is None else known.conductors[smallest],
         given_size=None if given is None else known.conductors[given],
-        given_parallel_runs=values["given_parallel_runs"],
+        given_parallel_runs=1 if given is None else values["given_parallel_runs"],
         fault_current_a=values.get("fault_current"),
         clearing_time_s=values.get("clearing_time"),
     )

@@ -20,8 +20,10 @@ def protected_conductor(
 
     Parameters
     ----------
-    request, answer
-        Of the conductor sizing.
+    request
+        Request of the conductor sizing.
+    answer
+        Answer of the conductor sizing.
     index
         Which candidate.
     tables

@@ -25,13 +25,6 @@ from loomwright.web.schemas.common import (
 )
 
 
-def faults_of_runs(document: dict[str, Any]) -> list[tuple[str, str]]:
-    """Return the fault of runs of a given size that is not given."""
-    if "given_parallel_runs" in document and "given_size" not in document:
-        return [("given_parallel_runs", "only with given_size")]
-    return []
-
-
 class SizeConductorRequest(ConductorFamilyFields):
     """What a conductor is chosen for."""
 
@@ -40,7 +33,6 @@ class SizeConductorRequest(ConductorFamilyFields):
         not_both("allowed_voltage_drop", "allowed_voltage_drop_percent"),
         together("on_time", "off_time"),
         together("fault_current", "clearing_time"),
-        {"dependentRequired": {"given_parallel_runs": ["given_size"]}},
         size_of_series("smallest_size"),
         size_of_series("given_size"),
         {
@@ -154,7 +146,10 @@ class SizeConductorRequest(ConductorFamilyFields):
         metadata=describe("A size of the same series to be checked instead of chosen."),
     )
     given_parallel_runs = WholeNumber(
-        1, 4, load_default=1, metadata=describe("Parallel runs of given_size.", default=1)
+        1,
+        4,
+        load_default=1,
+        metadata=describe("Parallel runs of given_size; of no effect without it.", default=1),
     )
     fault_current = Quantity(
         CURRENT,
@@ -182,7 +177,6 @@ class SizeConductorRequest(ConductorFamilyFields):
             *faults_of_pair(document, "on_time", "off_time"),
             *faults_of_pair(document, "fault_current", "clearing_time"),
             *faults_of_return(values, document),
-            *faults_of_runs(document),
             *faults_of_series(values, "smallest_size"),
             *faults_of_series(values, "given_size"),
         ]
