@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from cases import case_list, case_parameters
-from loomwright.engineering.conductors import heat
+from loomwright.engineering.conductors import convection, heat
 from loomwright.engineering.conductors.ampacity import (
     TEMPERATURE_CAP_K,
     ambient_limits,
@@ -85,14 +85,14 @@ def surface_loss_w(values, emissivity):
 
 
 def example_value(values):
-    rayleigh = heat.rayleigh_number(
+    rayleigh = convection.rayleigh_number(
         values["diameter_m"],
         kelvin(values["surface_temperature_c"]),
         kelvin(values["ambient_temperature_c"]),
         values["kinematic_viscosity_m2_per_s"],
         values["prandtl"],
     )
-    nusselt = heat.nusselt_number_churchill_chu(rayleigh, values["prandtl"])
+    nusselt = convection.nusselt_number_churchill_chu(rayleigh, values["prandtl"])
     return {
         "rayleigh": rayleigh,
         "nusselt": nusselt,
@@ -119,7 +119,7 @@ def test_printed_value_differs_from_its_own_inputs(case):
 def test_churchill_chu_by_hand_at_another_prandtl_number():
     # Incropera eq. 9.34 at Pr = 0.0559, Ra = 1e6: 10**(9/16) = 3.651741, 4.651741**(8/27) =
     # 1.576929, (0.60 + 3.87 / 1.576929)**2 = 9.327758. Air alone would hardly feel the exponents.
-    assert heat.nusselt_number_churchill_chu(1e6, 0.0559) == pytest.approx(9.327758, rel=1e-6)
+    assert convection.nusselt_number_churchill_chu(1e6, 0.0559) == pytest.approx(9.327758, rel=1e-6)
 
 
 @pytest.mark.parametrize("case", case_parameters("heat/table_5_105c"))
@@ -291,7 +291,7 @@ def test_insulation_resistance_by_hand():
 
 def test_fit_of_the_air_table_stays_within_its_accuracy():
     # 0.5 % is the accuracy stated for the figures of Incropera Table A.4.
-    assert heat.air_fit(TABLES.air).greatest_deviation < 0.005
+    assert convection.air_fit(TABLES.air).greatest_deviation < 0.005
 
 
 def test_slope_of_the_heat_flow_is_its_difference_quotient():
@@ -316,14 +316,16 @@ def test_without_current_the_conductor_is_at_ambient():
 def test_numbers_of_an_array_are_those_of_its_elements(rows):
     diameter, rise = (np.array(column) for column in zip(*rows, strict=True))
     ambient = kelvin(20.0)
-    rayleigh = heat.rayleigh_number(diameter, ambient + rise, ambient, 1.75e-5, 0.7241)
-    nusselt = heat.nusselt_number_churchill_chu(rayleigh, 0.7241)
+    rayleigh = convection.rayleigh_number(diameter, ambient + rise, ambient, 1.75e-5, 0.7241)
+    nusselt = convection.nusselt_number_churchill_chu(rayleigh, 0.7241)
     wall = heat.insulation_resistance_km_per_w(diameter, 1.5 * diameter, 5.0)
     for index, (one_diameter, one_rise) in enumerate(rows):
-        alone = heat.rayleigh_number(one_diameter, ambient + one_rise, ambient, 1.75e-5, 0.7241)
+        alone = convection.rayleigh_number(
+            one_diameter, ambient + one_rise, ambient, 1.75e-5, 0.7241
+        )
         assert rayleigh[index] == pytest.approx(alone, rel=1e-12)
         assert nusselt[index] == pytest.approx(
-            heat.nusselt_number_churchill_chu(alone, 0.7241), rel=1e-12
+            convection.nusselt_number_churchill_chu(alone, 0.7241), rel=1e-12
         )
         assert wall[index] == pytest.approx(
             float(heat.insulation_resistance_km_per_w(one_diameter, 1.5 * one_diameter, 5.0)),

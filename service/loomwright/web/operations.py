@@ -10,7 +10,8 @@ from loomwright.web.schemas.bill import (
     request_examples,
 )
 from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorRequest
-from loomwright.web.schemas.fuse import SizeFuseAnswer, SizeFuseRequest
+from loomwright.web.schemas.fuse import SizeFuseRequest
+from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
 
 
