@@ -64,9 +64,9 @@ class Quantity(RequestField[float]):
         )
 
     def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> float:
-        if isinstance(value, bool):
-            raise ValidationError(f"a truth value is not a quantity; {self._accepted}")
         if isinstance(value, (int, float)):
+            if isinstance(value, bool):
+                raise ValidationError(f"a truth value is not a quantity; {self._accepted}")
             # An integer too long for a float is out of range, not a fault of the server.
             si = self.kind.si_of_number(float(value)) if abs(value) < 1e300 else math.inf
         elif isinstance(value, str):
