@@ -1,13 +1,16 @@
 """Figures as answers give them."""
 
+import numpy as np
+import numpy.typing as npt
 
-def six_digits(value: float | None) -> float | None:
+
+def six_digits(value: float | npt.NDArray[np.float64] | None) -> float | None:
     """Return a value to six significant digits; no model here is worth more.
 
     Parameters
     ----------
     value
-        In the unit that its name ends in, or none.
+        One number in the unit that its name ends in, or none.
 
     Returns
     -------

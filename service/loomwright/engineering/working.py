@@ -3,6 +3,9 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+import numpy as np
+import numpy.typing as npt
+
 
 @dataclass(frozen=True, slots=True)
 class WorkingStep:
@@ -17,3 +20,19 @@ class WorkingStep:
     result: float
     unit: str
     source: str
+
+
+def seven_digits(value: float | npt.NDArray[np.float64]) -> float:
+    """Return one value to seven significant digits, enough to follow a working by hand.
+
+    Parameters
+    ----------
+    value
+        One number.
+
+    Returns
+    -------
+    float
+        Rounded half to even in decimal.
+    """
+    return float(f"{float(value):.7g}")

@@ -20,6 +20,7 @@ from loomwright.engineering.protection.fuse_answer import (
 from loomwright.engineering.protection.fuse_request import FuseRequest
 from loomwright.engineering.protection.fuse_working import fuse_working
 from loomwright.engineering.protection.selectivity import Selectivity
+from loomwright.figures import six_digits
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
@@ -52,9 +53,9 @@ def fuse_document(values: dict[str, Any], asked: FuseRequest, answer: FuseAnswer
         "rated_current_a": answer.rated_current_a,
         "window": _window(answer.window),
         "types": [_type_document(entry, shared) for entry in answer.types],
-        "equivalent_continuous_current_a": _digits(answer.equivalent_continuous_current_a),
+        "equivalent_continuous_current_a": six_digits(answer.equivalent_continuous_current_a),
         "loading_factor": answer.loading_factor,
-        "ambient_rating_factor": _digits(answer.ambient_rating_factor),
+        "ambient_rating_factor": six_digits(answer.ambient_rating_factor),
         "fuse_ambient_temperature_c": round(asked.ambient_temperature_k - KELVIN_AT_0_C, 3),
         "required_rated_voltage_v": answer.required_rated_voltage_v,
         "conductor": _conductor(values, asked, answer),
@@ -70,15 +71,10 @@ def fuse_document(values: dict[str, Any], asked: FuseRequest, answer: FuseAnswer
     return document
 
 
-def _digits(value: float | None) -> float | None:
-    """Return a value to six significant digits; the models are not worth more."""
-    return None if value is None else float(f"{value:.6g}")
-
-
 def _window(window: FuseWindow) -> dict[str, Any]:
     return {
-        "lower_a": _digits(window.lower_a),
-        "upper_a": _digits(window.upper_a),
+        "lower_a": six_digits(window.lower_a),
+        "upper_a": six_digits(window.upper_a),
         "lower_rule": window.lower_rule,
         "upper_rule": window.upper_rule,
         "lower_bounds": [_bound(bound) for bound in window.lower_bounds],
@@ -89,7 +85,7 @@ def _window(window: FuseWindow) -> dict[str, Any]:
 def _bound(bound: Bound) -> dict[str, Any]:
     return {
         "rule": bound.rule,
-        "rated_current_a": _digits(bound.rated_current_a),
+        "rated_current_a": six_digits(bound.rated_current_a),
         "source": bound.provenance.source,
         "locator": bound.provenance.locator,
     }
@@ -106,8 +102,8 @@ def _type_document(answer: FuseTypeAnswer, shared: set[str]) -> dict[str, Any]:
         "failures": list(answer.failures),
         "rated_current_a": answer.rated_current_a,
         "candidate_rating_a": answer.candidate_rating_a,
-        "lower_a": _digits(window.lower_a),
-        "upper_a": _digits(window.upper_a),
+        "lower_a": six_digits(window.lower_a),
+        "upper_a": six_digits(window.upper_a),
         "lower_rule": window.lower_rule,
         "upper_rule": window.upper_rule,
         "own_bounds": [
@@ -118,8 +114,10 @@ def _type_document(answer: FuseTypeAnswer, shared: set[str]) -> dict[str, Any]:
         "rated_voltage_v": answer.rated_voltage_v,
         "is_higher_voltage_variant": answer.is_higher_voltage_variant,
         "breaking_capacity_a": answer.breaking_capacity_a,
-        "lacking_resistance_before_fuse_ohm": _digits(answer.lacking_resistance_before_fuse_ohm),
-        "greatest_rating_by_33_cfr_183_455_a": _digits(answer.greatest_rating_by_33_cfr_183_455_a),
+        "lacking_resistance_before_fuse_ohm": six_digits(answer.lacking_resistance_before_fuse_ohm),
+        "greatest_rating_by_33_cfr_183_455_a": six_digits(
+            answer.greatest_rating_by_33_cfr_183_455_a
+        ),
         "far_end_opening": _far_end_opening(answer),
         "coordination": _coordination(answer),
         "upstream_selectivity": _selectivity(answer.upstream_selectivity),
@@ -136,7 +134,7 @@ def _opening_band(band: tuple[BandPoint, ...]) -> orjson.Fragment:
             [
                 {
                     "current_multiple": point.current_multiple,
-                    "current_a": _digits(point.current_a),
+                    "current_a": six_digits(point.current_a),
                     "least_opening_time_s": point.least_s,
                     "greatest_opening_time_s": point.greatest_s,
                 }
@@ -151,10 +149,10 @@ def _far_end_opening(answer: FuseTypeAnswer) -> dict[str, Any] | None:
     if opening is None:
         return None
     return {
-        "current_multiple": _digits(opening.current_multiple),
-        "least_opening_time_s": _digits(opening.least_s),
-        "greatest_opening_time_s": _digits(opening.greatest_s),
-        "opens_within_s": _digits(opening.opens_within_s),
+        "current_multiple": six_digits(opening.current_multiple),
+        "least_opening_time_s": six_digits(opening.least_s),
+        "greatest_opening_time_s": six_digits(opening.greatest_s),
+        "opens_within_s": six_digits(opening.opens_within_s),
         "state": opening.state,
         "is_cleared": opening.is_cleared,
     }
@@ -166,8 +164,8 @@ def _coordination(answer: FuseTypeAnswer) -> dict[str, Any] | None:
         return None
     return {
         "holds": coordination.holds,
-        "least_margin": _digits(coordination.least_margin),
-        "least_margin_current_a": _digits(coordination.least_margin_current_a),
+        "least_margin": six_digits(coordination.least_margin),
+        "least_margin_current_a": six_digits(coordination.least_margin_current_a),
         "beyond_published_curve": coordination.beyond_published_curve,
     }
 
@@ -177,7 +175,7 @@ def _selectivity(found: Selectivity | None) -> dict[str, Any] | None:
         return None
     return {
         "state": found.state,
-        "selective_up_to_a": _digits(found.selective_up_to_a),
+        "selective_up_to_a": six_digits(found.selective_up_to_a),
         "ended_by": found.ended_by,
     }
 
@@ -188,9 +186,9 @@ def _conductor(values: dict[str, Any], asked: FuseRequest, answer: FuseAnswer) -
         "size": values["size"],
         "parallel_runs": values["parallel_runs"],
         "cross_section_mm2": round(section_m2 * 1e6, 4),
-        "ampacity_a": _digits(asked.conductor.ampacity_a),
-        "loop_resistance_ohm": _digits(asked.conductor.there_and_back_resistance_ohm),
-        "damage_threshold_current_a": _digits(answer.damage_threshold_current_a),
+        "ampacity_a": six_digits(asked.conductor.ampacity_a),
+        "loop_resistance_ohm": six_digits(asked.conductor.there_and_back_resistance_ohm),
+        "damage_threshold_current_a": six_digits(answer.damage_threshold_current_a),
         "initial_temperature_c": round(answer.damage_initial_temperature_k - KELVIN_AT_0_C, 3),
         "overload_temperature_c": round(answer.overload_temperature_k - KELVIN_AT_0_C, 3),
         "short_circuit_temperature_c": round(answer.short_circuit_temperature_k - KELVIN_AT_0_C, 3),
@@ -200,10 +198,10 @@ def _conductor(values: dict[str, Any], asked: FuseRequest, answer: FuseAnswer) -
 def _faults(answer: FuseAnswer) -> dict[str, Any]:
     faults = answer.faults
     return {
-        "near_source_fault_a": _digits(faults.near_source_fault_a),
-        "warm_near_source_fault_a": _digits(faults.warm_near_source_fault_a),
-        "far_end_fault_a": _digits(faults.far_end_fault_a),
-        "required_breaking_capacity_a": _digits(faults.required_breaking_capacity_a),
+        "near_source_fault_a": six_digits(faults.near_source_fault_a),
+        "warm_near_source_fault_a": six_digits(faults.warm_near_source_fault_a),
+        "far_end_fault_a": six_digits(faults.far_end_fault_a),
+        "required_breaking_capacity_a": six_digits(faults.required_breaking_capacity_a),
         "interrupting_capacity_main_a": faults.interrupting_capacity_main_a,
         "interrupting_capacity_branch_a": faults.interrupting_capacity_branch_a,
         "clearing_time_s": faults.clearing_time_s,
@@ -218,7 +216,7 @@ def _position(answer: FuseAnswer) -> dict[str, Any]:
         "rules": [
             {
                 "rule": rule.rule,
-                "greatest_distance_from_source_m": _digits(rule.greatest_distance_m),
+                "greatest_distance_from_source_m": six_digits(rule.greatest_distance_m),
                 "is_met": rule.is_met,
                 "is_binding": rule.is_binding,
             }
@@ -234,8 +232,8 @@ def _damage_curve(points: tuple[DamagePoint, ...]) -> orjson.Fragment:
         orjson.dumps(
             [
                 {
-                    "current_a": _digits(point.current_a),
-                    "damage_time_s": _digits(point.damage_time_s),
+                    "current_a": six_digits(point.current_a),
+                    "damage_time_s": six_digits(point.damage_time_s),
                 }
                 for point in points
             ]

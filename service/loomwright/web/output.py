@@ -17,6 +17,7 @@ from loomwright.engineering.audio.output_words import (
     bound_reason,
 )
 from loomwright.engineering.audio.output_working import output_working
+from loomwright.figures import six_digits
 from loomwright.tables.audio_load import audio_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
@@ -115,44 +116,44 @@ def output_document(
     document: dict[str, Any] = {
         "verdict": estimate.claim_verdict or "output_estimated",
         "input": {
-            "fuse_rating_total_a": _digits(estimate.fuse_rating_total_a),
-            "supply_voltage_v": _digits(estimate.supply_voltage_v),
-            "ceiling_w": _digits(estimate.input_ceiling_w),
-            "ceiling_overload_w": _digits(estimate.input_ceiling_overload_w),
-            "ceiling_burst_w": _digits(estimate.input_ceiling_burst_w),
+            "fuse_rating_total_a": six_digits(estimate.fuse_rating_total_a),
+            "supply_voltage_v": six_digits(estimate.supply_voltage_v),
+            "ceiling_w": six_digits(estimate.input_ceiling_w),
+            "ceiling_overload_w": six_digits(estimate.input_ceiling_overload_w),
+            "ceiling_burst_w": six_digits(estimate.input_ceiling_burst_w),
         },
         "efficiency": {
-            "low": _digits(estimate.efficiency_low),
-            "likely": _digits(estimate.efficiency_likely),
-            "high": _digits(estimate.efficiency_high),
-            "limit": _digits(estimate.efficiency_limit),
+            "low": six_digits(estimate.efficiency_low),
+            "likely": six_digits(estimate.efficiency_likely),
+            "high": six_digits(estimate.efficiency_high),
+            "limit": six_digits(estimate.efficiency_limit),
         },
         "low": _bound("low", estimate.output_low_w, estimate.low_bound),
         "likely": _bound("likely", estimate.output_likely_w, estimate.likely_bound),
         "high": _bound("high", estimate.output_high_w, estimate.high_bound),
-        "output_limit_w": _digits(estimate.output_limit_w),
-        "likely_output_per_channel_w": _digits(estimate.output_likely_per_channel_w),
+        "output_limit_w": six_digits(estimate.output_limit_w),
+        "likely_output_per_channel_w": six_digits(estimate.output_likely_per_channel_w),
         "burst": {
-            "power_w": _digits(estimate.output_burst_w),
+            "power_w": six_digits(estimate.output_burst_w),
             "bound": estimate.burst_bound,
             "reason": BURST_BOUNDS[str(estimate.burst_bound)],
         },
         "rail": _rail(estimate),
         "claim": _claim(estimate),
         "programme": {
-            "crest_factor_db": _digits(estimate.crest_factor_db),
-            "power_fraction": _digits(estimate.programme_power_fraction),
-            "output_w": _digits(estimate.programme_output_w),
+            "crest_factor_db": six_digits(estimate.crest_factor_db),
+            "power_fraction": six_digits(estimate.programme_power_fraction),
+            "output_w": six_digits(estimate.programme_output_w),
         },
         "draw": _draw(estimate),
         "heat": {
-            "full_sine_heat_w": _digits(estimate.full_sine_heat_w),
-            "programme_heat_w": _digits(estimate.programme_heat_w),
+            "full_sine_heat_w": six_digits(estimate.full_sine_heat_w),
+            "programme_heat_w": six_digits(estimate.programme_heat_w),
         },
-        "gain_setting_voltage_v": _digits(estimate.gain_setting_voltage_v),
+        "gain_setting_voltage_v": six_digits(estimate.gain_setting_voltage_v),
         "cta_2006": {
-            "output_per_channel_w": _digits(estimate.cta_2006_output_per_channel_w),
-            "claim_per_channel_w": _digits(estimate.cta_2006_claim_per_channel_w),
+            "output_per_channel_w": six_digits(estimate.cta_2006_output_per_channel_w),
+            "claim_per_channel_w": six_digits(estimate.cta_2006_claim_per_channel_w),
             "rerating": estimate.cta_2006_rerating,
             "rerating_reason": RERATINGS[estimate.cta_2006_rerating],
             "bound": estimate.cta_2006_bound,
@@ -167,22 +168,17 @@ def output_document(
     return document
 
 
-def _digits(value: Any) -> float | None:
-    """Return a value to six significant digits; the model is not worth more."""
-    return None if value is None else float(f"{value:.6g}")
-
-
 def _bound(name: str, power_w: Any, key: Any) -> dict[str, Any]:
-    return {"power_w": _digits(power_w), "bound": key, "reason": bound_reason(name, key)}
+    return {"power_w": six_digits(power_w), "bound": key, "reason": bound_reason(name, key)}
 
 
 def _rail(estimate: OutputEstimate) -> dict[str, Any] | None:
     if estimate.rail_limited_output_w is None:
         return None
     return {
-        "sine_output_w": _digits(estimate.rail_limited_output_w),
-        "sine_output_per_channel_w": _digits(estimate.rail_limited_output_per_channel_w),
-        "square_wave_output_per_channel_w": _digits(
+        "sine_output_w": six_digits(estimate.rail_limited_output_w),
+        "sine_output_per_channel_w": six_digits(estimate.rail_limited_output_per_channel_w),
+        "square_wave_output_per_channel_w": six_digits(
             estimate.rail_limited_square_wave_output_per_channel_w
         ),
     }
@@ -194,24 +190,24 @@ def _claim(estimate: OutputEstimate) -> dict[str, Any] | None:
     return {
         "verdict": estimate.claim_verdict,
         "reason": VERDICTS[str(estimate.claim_verdict)],
-        "claimed_output_w": _digits(estimate.claimed_output_w),
-        "claimed_output_here_w": _digits(estimate.claimed_output_here_w),
-        "claim_above_likely_db": _digits(estimate.claim_above_likely_db),
-        "claim_above_high_db": _digits(estimate.claim_above_high_db),
+        "claimed_output_w": six_digits(estimate.claimed_output_w),
+        "claimed_output_here_w": six_digits(estimate.claimed_output_here_w),
+        "claim_above_likely_db": six_digits(estimate.claim_above_likely_db),
+        "claim_above_high_db": six_digits(estimate.claim_above_high_db),
     }
 
 
 def _draw(estimate: OutputEstimate) -> dict[str, Any]:
     return {
-        "full_sine_current_a": _digits(estimate.full_sine_current_a),
-        "full_sine_current_at_high_a": _digits(estimate.full_sine_current_at_high_a),
-        "programme_current_a": _digits(estimate.programme_current_a),
-        "eighth_power_current_a": _digits(estimate.eighth_power_current_a),
-        "third_power_current_a": _digits(estimate.third_power_current_a),
-        "idle_current_a": _digits(estimate.idle_current_a),
-        "full_sine_input_w": _digits(estimate.full_sine_input_w),
-        "programme_input_w": _digits(estimate.programme_input_w),
-        "full_sine_route_loss_w": _digits(estimate.full_sine_route_loss_w),
+        "full_sine_current_a": six_digits(estimate.full_sine_current_a),
+        "full_sine_current_at_high_a": six_digits(estimate.full_sine_current_at_high_a),
+        "programme_current_a": six_digits(estimate.programme_current_a),
+        "eighth_power_current_a": six_digits(estimate.eighth_power_current_a),
+        "third_power_current_a": six_digits(estimate.third_power_current_a),
+        "idle_current_a": six_digits(estimate.idle_current_a),
+        "full_sine_input_w": six_digits(estimate.full_sine_input_w),
+        "programme_input_w": six_digits(estimate.programme_input_w),
+        "full_sine_route_loss_w": six_digits(estimate.full_sine_route_loss_w),
     }
 
 
@@ -219,9 +215,9 @@ def _sound(estimate: OutputEstimate) -> dict[str, Any] | None:
     if estimate.sound_pressure_level_db is None:
         return None
     return {
-        "level_db": _digits(estimate.sound_pressure_level_db),
-        "programme_level_db": _digits(estimate.programme_sound_pressure_level_db),
-        "permitted_exposure_s": _digits(estimate.permitted_exposure_s),
+        "level_db": six_digits(estimate.sound_pressure_level_db),
+        "programme_level_db": six_digits(estimate.programme_sound_pressure_level_db),
+        "permitted_exposure_s": six_digits(estimate.permitted_exposure_s),
     }
 
 

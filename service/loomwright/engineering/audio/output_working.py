@@ -8,8 +8,7 @@ from loomwright.engineering.audio.amplifiers import (
 )
 from loomwright.engineering.audio.output_answer import OutputEstimate
 from loomwright.engineering.audio.output_request import OutputRequest, source_of_request
-from loomwright.engineering.network import Number
-from loomwright.engineering.working import WorkingStep
+from loomwright.engineering.working import WorkingStep, seven_digits
 
 STEADY_SINE = "Ohm's law, steady sine"
 
@@ -42,12 +41,12 @@ def output_working(request: OutputRequest, estimate: OutputEstimate) -> tuple[Wo
 def _limit_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[WorkingStep]:
     emf, resistance = source_of_request(request)
     kind = request.amplifier_class
-    loading = {"F_a": _digits(estimate.fuse_rating_total_a), "E_v": _digits(emf)}
+    loading = {"F_a": seven_digits(estimate.fuse_rating_total_a), "E_v": seven_digits(emf)}
     yield WorkingStep(
         text="Input at the summed fuse rating, or the greatest power of source and route",
         formula="min(F, E / (2 x R)) x (E - min(F, E / (2 x R)) x R)" if resistance else "F x E",
-        inputs={**loading, **({"R_ohm": _digits(resistance)} if resistance else {})},
-        result=_digits(estimate.input_ceiling_w),
+        inputs={**loading, **({"R_ohm": seven_digits(resistance)} if resistance else {})},
+        result=seven_digits(estimate.input_ceiling_w),
         unit="W",
         source="power balance; ISO 8820-3: rated current for good",
     )
@@ -59,10 +58,10 @@ def _limit_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[W
             inputs={
                 **loading,
                 "k": kind.fuse_loading_likely,
-                "eta": _digits(estimate.efficiency_likely),
-                **({"R_ohm": _digits(resistance)} if resistance else {}),
+                "eta": seven_digits(estimate.efficiency_likely),
+                **({"R_ohm": seven_digits(resistance)} if resistance else {}),
             },
-            result=_digits(estimate.output_likely_w),
+            result=seven_digits(estimate.output_likely_w),
             unit="W",
             source=kind.practice_provenance.source,
         )
@@ -71,13 +70,13 @@ def _limit_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[W
             text="Likely output of all channels: the supply as a rail, used to a usual share",
             formula="n x (u x U)^2 / (s x Z)",
             inputs={
-                "n": _digits(request.channels),
+                "n": seven_digits(request.channels),
                 "u": kind.rail_utilisation_likely,
-                "U_v": _digits(estimate.supply_voltage_v),
+                "U_v": seven_digits(estimate.supply_voltage_v),
                 "s": 2.0 if request.bridged else 8.0,
-                "Z_ohm": _digits(request.load_impedance_ohm),
+                "Z_ohm": seven_digits(request.load_impedance_ohm),
             },
-            result=_digits(estimate.output_likely_w),
+            result=seven_digits(estimate.output_likely_w),
             unit="W",
             source=STEADY_SINE,
         )
@@ -90,10 +89,10 @@ def _claim_steps(estimate: OutputEstimate) -> Iterator[WorkingStep]:
         text="Claim at these conditions over likely output",
         formula="10 x log10(C / P)",
         inputs={
-            "C_w": _digits(estimate.claimed_output_here_w),
-            "P_w": _digits(estimate.output_likely_w),
+            "C_w": seven_digits(estimate.claimed_output_here_w),
+            "P_w": seven_digits(estimate.output_likely_w),
         },
-        result=_digits(estimate.claim_above_likely_db),
+        result=seven_digits(estimate.claim_above_likely_db),
         unit="dB",
         source="IEC 60027-3",
     )
@@ -101,20 +100,20 @@ def _claim_steps(estimate: OutputEstimate) -> Iterator[WorkingStep]:
 
 def _draw_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[WorkingStep]:
     emf, resistance = source_of_request(request)
-    full = _digits(estimate.output_likely_w)
+    full = seven_digits(estimate.output_likely_w)
     yield WorkingStep(
         text="Power drawn on a full sine",
         formula="P / eta",
-        inputs={"P_w": full, "eta": _digits(estimate.efficiency_likely)},
-        result=_digits(estimate.full_sine_input_w),
+        inputs={"P_w": full, "eta": seven_digits(estimate.efficiency_likely)},
+        result=seven_digits(estimate.full_sine_input_w),
         unit="W",
         source="definition of the efficiency",
     )
     yield WorkingStep(
         text="Mean power of the programme over that of the full sine",
         formula="10^((3.0103 - CF) / 10)",
-        inputs={"CF_db": _digits(estimate.crest_factor_db)},
-        result=_digits(estimate.programme_power_fraction),
+        inputs={"CF_db": seven_digits(estimate.crest_factor_db)},
+        result=seven_digits(estimate.programme_power_fraction),
         unit="1",
         source="definition of the crest factor",
     )
@@ -124,12 +123,12 @@ def _draw_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[Wo
         formula="P x (i + a x f^0.5 + (1 + b) x f)",
         inputs={
             "P_w": full,
-            "i": _digits(model.idle),
-            "a": _digits(model.square_root),
-            "b": _digits(model.proportional),
-            "f": _digits(estimate.programme_power_fraction),
+            "i": seven_digits(model.idle),
+            "a": seven_digits(model.square_root),
+            "b": seven_digits(model.proportional),
+            "f": seven_digits(estimate.programme_power_fraction),
         },
-        result=_digits(estimate.programme_input_w),
+        result=seven_digits(estimate.programme_input_w),
         unit="W",
         source=request.amplifier_class.practice_provenance.source,
     )
@@ -141,11 +140,11 @@ def _draw_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[Wo
             text=f"Supply current on {text}",
             formula="2 x P / (E + (E^2 - 4 x R x P)^0.5)" if resistance else "P / E",
             inputs={
-                "P_w": _digits(power),
-                "E_v": _digits(emf),
-                **({"R_ohm": _digits(resistance)} if resistance else {}),
+                "P_w": seven_digits(power),
+                "E_v": seven_digits(emf),
+                **({"R_ohm": seven_digits(resistance)} if resistance else {}),
             },
-            result=_digits(current),
+            result=seven_digits(current),
             unit="A",
             source="Ohm's law; stable root of P = (E - I R) I",
         )
@@ -161,20 +160,20 @@ def _draw_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[Wo
         yield WorkingStep(
             text=f"Heat on {text}",
             formula="Pin - Pout",
-            inputs={"Pin_w": _digits(power), "Pout_w": _digits(output)},
-            result=_digits(heat),
+            inputs={"Pin_w": seven_digits(power), "Pout_w": seven_digits(output)},
+            result=seven_digits(heat),
             unit="W",
             source="power balance",
         )
 
 
 def _use_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[WorkingStep]:
-    per_channel = _digits(estimate.output_likely_per_channel_w)
+    per_channel = seven_digits(estimate.output_likely_per_channel_w)
     yield WorkingStep(
         text="Voltage across one load when the gain is set",
         formula="(P x Z)^0.5",
-        inputs={"P_w": per_channel, "Z_ohm": _digits(request.load_impedance_ohm)},
-        result=_digits(estimate.gain_setting_voltage_v),
+        inputs={"P_w": per_channel, "Z_ohm": seven_digits(request.load_impedance_ohm)},
+        result=seven_digits(estimate.gain_setting_voltage_v),
         unit="V",
         source=STEADY_SINE,
     )
@@ -188,15 +187,15 @@ def _use_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[Wor
                 **(
                     {
                         "Uref_v": CTA_2006_SUPPLY_VOLTAGE_V,
-                        "U_v": _digits(estimate.supply_voltage_v),
+                        "U_v": seven_digits(estimate.supply_voltage_v),
                     }
                     if follows
                     else {}
                 ),
-                "Z_ohm": _digits(request.load_impedance_ohm),
+                "Z_ohm": seven_digits(request.load_impedance_ohm),
                 "Zref_ohm": CTA_2006_LOAD_IMPEDANCE_OHM,
             },
-            result=_digits(estimate.cta_2006_output_per_channel_w),
+            result=seven_digits(estimate.cta_2006_output_per_channel_w),
             unit="W",
             source="cta_2006",
         )
@@ -205,13 +204,13 @@ def _use_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[Wor
             text="Output of one channel at 14.4 V, held by the fuse",
             formula="eta x k x F x Uref / n",
             inputs={
-                "eta": _digits(estimate.efficiency_likely),
+                "eta": seven_digits(estimate.efficiency_likely),
                 "k": request.amplifier_class.fuse_loading_likely,
-                "F_a": _digits(estimate.fuse_rating_total_a),
+                "F_a": seven_digits(estimate.fuse_rating_total_a),
                 "Uref_v": CTA_2006_SUPPLY_VOLTAGE_V,
-                "n": _digits(request.channels),
+                "n": seven_digits(request.channels),
             },
-            result=_digits(estimate.cta_2006_output_per_channel_w),
+            result=seven_digits(estimate.cta_2006_output_per_channel_w),
             unit="W",
             source="cta_2006",
         )
@@ -221,16 +220,11 @@ def _use_steps(request: OutputRequest, estimate: OutputEstimate) -> Iterator[Wor
             text="Sound pressure level on a full sine in a free field",
             formula="S + 10 x log10(P) - 20 x log10(d)",
             inputs={
-                "S_db": _digits(request.loudspeaker_sensitivity_db),
-                "P_w": _digits(estimate.output_likely_w),
-                "d_m": _digits(request.listening_distance_m),
+                "S_db": seven_digits(request.loudspeaker_sensitivity_db),
+                "P_w": seven_digits(estimate.output_likely_w),
+                "d_m": seven_digits(request.listening_distance_m),
             },
-            result=_digits(estimate.sound_pressure_level_db),
+            result=seven_digits(estimate.sound_pressure_level_db),
             unit="dB",
             source="IEC 60268-5 characteristic sensitivity; spherical spreading",
         )
-
-
-def _digits(value: Number) -> float:
-    """Return a value to seven significant digits, enough to follow by hand."""
-    return float(f"{float(value):.7g}")

@@ -9,7 +9,7 @@ from loomwright.engineering.conductors.resistance import (
     temperature_coefficient_20c_per_k,
 )
 from loomwright.engineering.conductors.sizing import limit_of_power_load
-from loomwright.engineering.working import WorkingStep
+from loomwright.engineering.working import WorkingStep, seven_digits
 from loomwright.tables.records import Tables
 
 
@@ -55,10 +55,10 @@ def _resistance_steps(
         text=f"Resistance of {size.key} {request.material.name} at 20 C",
         formula="printed limit" if listed else "rho x 1.02 / A, or copper limit x rho / rho_copper",
         inputs={
-            "rho_ohm_mm2_per_m": _digits(request.material.resistivity_20c_ohm_m * 1e6),
-            "A_mm2": _digits(size.cross_section_m2 * 1e6),
+            "rho_ohm_mm2_per_m": seven_digits(request.material.resistivity_20c_ohm_m * 1e6),
+            "A_mm2": seven_digits(size.cross_section_m2 * 1e6),
         },
-        result=_digits(cold * 1e3),
+        result=seven_digits(cold * 1e3),
         unit="ohm/km",
         source=size.provenance.source,
     )
@@ -71,15 +71,15 @@ def _resistance_steps(
         formula="I^2 R(T) = pi D h (Ts - Ta) + pi D eps sigma (Ts^4 - Ta^4); "
         "T = Ts + q rho_t ln(D / d) / (2 pi)",
         inputs={
-            "I_a": _digits(float(found.load_current_a[index])),
+            "I_a": seven_digits(float(found.load_current_a[index])),
             "runs": float(runs),
-            "d_mm": _digits(size.conductor_diameter_m * 1e3),
-            "D_mm": _digits(size.outside_diameter_m * 1e3),
+            "d_mm": seven_digits(size.conductor_diameter_m * 1e3),
+            "D_mm": seven_digits(size.outside_diameter_m * 1e3),
             "Ta_c": ", ".join(
                 f"{segment.ambient_temperature_k - 273.15:g}" for segment in request.segments
             ),
         },
-        result=_digits(temperature),
+        result=seven_digits(temperature),
         unit="degC",
         source="Churchill and Chu (1975); IEC 60287-2-1:2015, 4.1.2.1",
     )
@@ -88,13 +88,13 @@ def _resistance_steps(
         formula="ways x L x R20 x (1 + alpha x (T - 20)) / runs",
         inputs={
             "ways": ways,
-            "L_m": _digits(request.route_length_m),
-            "R20_ohm_per_m": _digits(cold),
+            "L_m": seven_digits(request.route_length_m),
+            "R20_ohm_per_m": seven_digits(cold),
             "alpha_per_k": coefficient,
-            "T_c": _digits(temperature),
+            "T_c": seven_digits(temperature),
             "runs": float(runs),
         },
-        result=_digits(loop),
+        result=seven_digits(loop),
         unit="ohm",
         source="IEC 60028:1925",
     )
@@ -110,8 +110,8 @@ def _drop_steps(
     yield WorkingStep(
         text="Resistance of the whole wiring: conductors, chassis, joints and fuse",
         formula="R_conductors + R_fixed",
-        inputs={"R_conductors_ohm": _digits(loop - fixed), "R_fixed_ohm": _digits(fixed)},
-        result=_digits(loop),
+        inputs={"R_conductors_ohm": seven_digits(loop - fixed), "R_fixed_ohm": seven_digits(fixed)},
+        result=seven_digits(loop),
         unit="ohm",
         source="Ohm's law",
     )
@@ -122,18 +122,18 @@ def _drop_steps(
             inputs={
                 "P_w": request.load_power_w,
                 "E_v": request.supply_voltage_v,
-                "R_ohm": _digits(loop),
+                "R_ohm": seven_digits(loop),
                 "Rs_ohm": request.source_resistance_ohm,
             },
-            result=_digits(current),
+            result=seven_digits(current),
             unit="A",
             source="Ohm's law; stable root of P = (E - I R) I",
         )
     yield WorkingStep(
         text="Voltage drop of the wiring",
         formula="I x R",
-        inputs={"I_a": _digits(current), "R_ohm": _digits(loop)},
-        result=_digits(current * loop),
+        inputs={"I_a": seven_digits(current), "R_ohm": seven_digits(loop)},
+        result=seven_digits(current * loop),
         unit="V",
         source="Ohm's law",
     )
@@ -145,14 +145,14 @@ def _limit_steps(
     found = answer.candidates
     published = float(found.published_ampacity_a[index])
     heat = float(found.heat_ampacity_a[index])
-    inputs: dict[str, float | str] = {"heat_balance_a": _digits(heat)}
+    inputs: dict[str, float | str] = {"heat_balance_a": seven_digits(heat)}
     if not math.isnan(published):
-        inputs["published_a"] = _digits(published)
+        inputs["published_a"] = seven_digits(published)
     yield WorkingStep(
         text="Ampacity in the least favourable segment, all runs: the lower of both",
         formula="min(heat balance, published table x factors)",
         inputs=inputs,
-        result=_digits(float(found.ampacity_a[index])),
+        result=seven_digits(float(found.ampacity_a[index])),
         unit="A",
         source="heat balance; 33 CFR 183.425 Table 5 or ISO 10133 Table A.1",
     )
@@ -176,18 +176,13 @@ def _length_step(request: ConductorRequest, answer: ConductorAnswer, index: int)
         formula="(R_wiring - R_fixed) / R_per_metre; R_wiring = dU / I at the allowed drop, "
         "E^2 / 4P - Rs at the collapse",
         inputs={
-            "dU_v": _digits(request.allowed_voltage_drop_v),
-            "I_a": _digits(current),
-            "R_wiring_ohm": _digits(wiring),
-            "R_fixed_ohm": _digits(fixed),
-            "R_per_metre_ohm_per_m": _digits(per_metre),
+            "dU_v": seven_digits(request.allowed_voltage_drop_v),
+            "I_a": seven_digits(current),
+            "R_wiring_ohm": seven_digits(wiring),
+            "R_fixed_ohm": seven_digits(fixed),
+            "R_per_metre_ohm_per_m": seven_digits(per_metre),
         },
-        result=_digits(length),
+        result=seven_digits(length),
         unit="m",
         source="Ohm's law; conductors at the temperature of the current I",
     )
-
-
-def _digits(value: float) -> float:
-    """Return a value to seven significant digits, enough to follow by hand."""
-    return float(f"{value:.7g}")

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from loomwright.engineering.protection.fuse_answer import FuseAnswer, FuseTypeAnswer
 from loomwright.engineering.protection.fuse_circuit import feed_resistance_ohm
 from loomwright.engineering.protection.fuse_request import FuseRequest
-from loomwright.engineering.working import WorkingStep
+from loomwright.engineering.working import WorkingStep, seven_digits
 
 
 def fuse_working(request: FuseRequest, answer: FuseAnswer) -> tuple[WorkingStep, ...]:
@@ -40,11 +40,11 @@ def _load_steps(answer: FuseAnswer) -> Iterator[WorkingStep]:
         text="Least rating for the continuous load",
         formula="I / (loading factor x min(1, ambient factor))",
         inputs={
-            "I_a": _digits(answer.equivalent_continuous_current_a),
+            "I_a": seven_digits(answer.equivalent_continuous_current_a),
             "loading_factor": answer.loading_factor,
-            "ambient_factor": _digits(answer.ambient_rating_factor),
+            "ambient_factor": seven_digits(answer.ambient_rating_factor),
         },
-        result=_digits(lower.rated_current_a),
+        result=seven_digits(lower.rated_current_a),
         unit="A",
         source=f"{lower.provenance.source}, {lower.provenance.locator}",
     )
@@ -54,17 +54,17 @@ def _fault_steps(request: FuseRequest, answer: FuseAnswer) -> Iterator[WorkingSt
     source = request.source
     before = {
         "E_v": source.emf_v,
-        "Rs_ohm": _digits(source.internal_resistance_ohm),
-        "R_before_ohm": _digits(source.resistance_before_fuse_ohm),
+        "Rs_ohm": seven_digits(source.internal_resistance_ohm),
+        "R_before_ohm": seven_digits(source.resistance_before_fuse_ohm),
     }
     limit = source.current_limit_a
     limited = {} if limit is None else {"I_limit_a": limit}
-    loop = {"R_loop_ohm": _digits(request.conductor.there_and_back_resistance_ohm)}
+    loop = {"R_loop_ohm": seven_digits(request.conductor.there_and_back_resistance_ohm)}
     yield WorkingStep(
         text="Fault right behind the fuse",
         formula=_within_limit("E / (Rs + R_before + R_feed)", limit),
-        inputs={**before, "R_feed_ohm": _digits(feed_resistance_ohm(request)), **limited},
-        result=_digits(answer.faults.near_source_fault_a),
+        inputs={**before, "R_feed_ohm": seven_digits(feed_resistance_ohm(request)), **limited},
+        result=seven_digits(answer.faults.near_source_fault_a),
         unit="A",
         source="Ohm's law",
     )
@@ -72,7 +72,7 @@ def _fault_steps(request: FuseRequest, answer: FuseAnswer) -> Iterator[WorkingSt
         text="Fault at the far end at working temperature",
         formula=_within_limit("E / (Rs + R_before + R_loop)", limit),
         inputs={**before, **loop, **limited},
-        result=_digits(answer.faults.far_end_fault_a),
+        result=seven_digits(answer.faults.far_end_fault_a),
         unit="A",
         source="Ohm's law",
     )
@@ -92,8 +92,8 @@ def _type_steps(chosen: FuseTypeAnswer) -> Iterator[WorkingStep]:
         yield WorkingStep(
             text=f"{text} for {chosen.fuse_type}",
             formula="max of the bounds" if text.startswith("Greatest") else "min of the bounds",
-            inputs={f"{bound.rule}_a": _digits(bound.rated_current_a) for bound in bounds},
-            result=_digits(result),
+            inputs={f"{bound.rule}_a": seven_digits(bound.rated_current_a) for bound in bounds},
+            result=seven_digits(result),
             unit="A",
             source="; ".join(dict.fromkeys(bound.provenance.source for bound in bounds)),
         )
@@ -101,7 +101,7 @@ def _type_steps(chosen: FuseTypeAnswer) -> Iterator[WorkingStep]:
         yield WorkingStep(
             text=f"Rating looked at in {chosen.fuse_type}",
             formula="smallest standard rating not below the lower bound, or the given one",
-            inputs={"lower_a": _digits(window.lower_a)},
+            inputs={"lower_a": seven_digits(window.lower_a)},
             result=chosen.candidate_rating_a,
             unit="A",
             source=chosen.provenance.source,
@@ -111,12 +111,8 @@ def _type_steps(chosen: FuseTypeAnswer) -> Iterator[WorkingStep]:
         yield WorkingStep(
             text="Least margin of the conductor's time to damage over the fuse's opening time",
             formula="damage time / greatest opening time, least over all fault currents",
-            inputs={"at_current_a": _digits(coordination.least_margin_current_a or 0.0)},
-            result=_digits(coordination.least_margin),
+            inputs={"at_current_a": seven_digits(coordination.least_margin_current_a or 0.0)},
+            result=seven_digits(coordination.least_margin),
             unit="1",
             source="IEC 60364-4-43:2008, 434.5.2; time-current points of the fuse type",
         )
-
-
-def _digits(value: float) -> float:
-    return float(f"{value:.7g}")
