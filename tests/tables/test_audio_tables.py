@@ -38,6 +38,12 @@ def test_package_tables_hold_every_class_and_programme():
             "95,practice,hearsay",
             "unknown practice",
         ),
+        (
+            "amplifier_classes.csv",
+            "95,practice,common_practice",
+            "95,rumour,common_practice",
+            "unknown practice mark",
+        ),
         ("programmes.csv", "16,12,20", "16,17,20", "do not rise"),
         ("programmes.csv", "16,12,20", "16,,20", "empty"),
         ("programmes.csv", ",memory,", ",rumour,", "checked is"),

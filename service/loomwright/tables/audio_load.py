@@ -13,14 +13,14 @@ from loomwright.tables.audio_records import (
     Programme,
 )
 from loomwright.tables.read import (
-    TableError,
     package_folder,
     provenance_of,
     read_sources,
     read_table,
+    second_provenance_of,
 )
-from loomwright.tables.records import Provenance, Source
-from loomwright.tables.specs import Row
+from loomwright.tables.records import Source
+from loomwright.tables.specs import Row, required_number
 
 
 @cache
@@ -51,11 +51,9 @@ def load_audio_tables(folder: Traversable, sources: Mapping[str, Source]) -> Aud
         Where a file breaks its spec, or the practice columns name an unknown source.
     """
     classes = [
-        _amplifier_class(row) for row in read_table(folder, specs.AMPLIFIER_CLASSES, sources)
+        _amplifier_class(row, sources)
+        for row in read_table(folder, specs.AMPLIFIER_CLASSES, sources)
     ]
-    for kind in classes:
-        if kind.practice_provenance.source not in sources:
-            raise TableError(f"amplifier_classes.csv: {kind.key}: unknown practice source")
     programmes = [_programme(row) for row in read_table(folder, specs.PROGRAMMES, sources)]
     return AudioTables(
         amplifier_classes=MappingProxyType({kind.key: kind for kind in classes}),
@@ -63,9 +61,9 @@ def load_audio_tables(folder: Traversable, sources: Mapping[str, Source]) -> Aud
     )
 
 
-def _amplifier_class(row: Row) -> AmplifierClass:
+def _amplifier_class(row: Row, sources: Mapping[str, Source]) -> AmplifierClass:
     def fraction(column: str) -> float:
-        return float(row[column] or 0.0) / 100.0
+        return required_number(row, column) / 100.0
 
     def band(prefix: str) -> EfficiencyBand | None:
         if row[f"{prefix}_low_percent"] is None:
@@ -87,9 +85,7 @@ def _amplifier_class(row: Row) -> AmplifierClass:
         rail_utilisation_likely=fraction("rail_utilisation_likely_percent"),
         rail_utilisation_high=fraction("rail_utilisation_high_percent"),
         provenance=provenance_of(row),
-        practice_provenance=Provenance(
-            str(row["practice_source"]), str(row["practice_locator"]), str(row["practice_checked"])
-        ),
+        practice_provenance=second_provenance_of(row, "practice", specs.AMPLIFIER_CLASSES, sources),
     )
 
 
@@ -97,8 +93,8 @@ def _programme(row: Row) -> Programme:
     return Programme(
         key=str(row["key"]),
         name=str(row["name"]),
-        crest_factor_db=float(row["crest_factor_db"] or 0.0),
-        crest_factor_low_db=float(row["crest_factor_low_db"] or 0.0),
-        crest_factor_high_db=float(row["crest_factor_high_db"] or 0.0),
+        crest_factor_db=required_number(row, "crest_factor_db"),
+        crest_factor_low_db=required_number(row, "crest_factor_low_db"),
+        crest_factor_high_db=required_number(row, "crest_factor_high_db"),
         provenance=provenance_of(row),
     )

@@ -21,7 +21,7 @@ from loomwright.tables.read import (
     read_table,
 )
 from loomwright.tables.records import FuseType, OpeningTime, Provenance, Source
-from loomwright.tables.specs import Row, TableSpec, grouped, number
+from loomwright.tables.specs import Row, TableSpec, grouped, number, required_number
 
 METRES_PER_INCH = 0.0254
 
@@ -73,7 +73,7 @@ def load_fuse_tables(folder: Traversable, sources: Mapping[str, Source]) -> Fuse
         factors=MappingProxyType(
             {
                 str(row["key"]): FuseFactor(
-                    str(row["key"]), _float(row, "value"), provenance_of(row)
+                    str(row["key"]), required_number(row, "value"), provenance_of(row)
                 )
                 for row in read(specs.FUSE_FACTORS)
             }
@@ -84,17 +84,13 @@ def load_fuse_tables(folder: Traversable, sources: Mapping[str, Source]) -> Fuse
         ),
         system_voltages=tuple(
             SystemVoltage(
-                _float(row, "nominal_v"), _float(row, "greatest_operating_v"), provenance_of(row)
+                required_number(row, "nominal_v"),
+                required_number(row, "greatest_operating_v"),
+                provenance_of(row),
             )
             for row in read(specs.FUSE_SYSTEM_VOLTAGES)
         ),
     )
-
-
-def _float(row: Row, column: str) -> float:
-    value = number(row, column)
-    assert value is not None  # an empty cell of a required column never passes the reader
-    return value
 
 
 def _by_type(rows: Iterable[Row]) -> Mapping[str, list[Row]]:
@@ -113,13 +109,13 @@ def _fuse_type(
         key=key,
         name=str(row["name"]),
         standard=str(row["standard"]),
-        ratings_a=tuple(_float(rating, "rated_current_a") for rating in ratings[key]),
+        ratings_a=tuple(required_number(rating, "rated_current_a") for rating in ratings[key]),
         rated_voltages_v=tuple(float(text) for text in str(row["rated_voltages_v"]).split(";")),
-        breaking_capacity_a=_float(row, "breaking_capacity_a"),
+        breaking_capacity_a=required_number(row, "breaking_capacity_a"),
         mounting=str(row["mounting"]),
         opening_times=tuple(
             OpeningTime(
-                current_multiple=_float(time, "current_percent") / 100.0,
+                current_multiple=required_number(time, "current_percent") / 100.0,
                 least_s=number(time, "least_s"),
                 greatest_s=number(time, "greatest_s"),
             )
@@ -132,7 +128,9 @@ def _fuse_type(
 def _position_limit(row: Row) -> PositionLimit:
     inches = number(row, "greatest_distance_in")
     distance_m = (
-        _float(row, "greatest_distance_mm") * 1e-3 if inches is None else inches * METRES_PER_INCH
+        required_number(row, "greatest_distance_mm") * 1e-3
+        if inches is None
+        else inches * METRES_PER_INCH
     )
     return PositionLimit(
         rule=str(row["rule"]),
@@ -145,9 +143,9 @@ def _position_limit(row: Row) -> PositionLimit:
 
 def _interrupting_capacity(row: Row) -> InterruptingCapacity:
     return InterruptingCapacity(
-        cold_cranking_above_a=_float(row, "cold_cranking_above_a"),
+        cold_cranking_above_a=required_number(row, "cold_cranking_above_a"),
         cold_cranking_to_a=number(row, "cold_cranking_to_a"),
-        main_a=_float(row, "main_a"),
-        branch_a=_float(row, "branch_a"),
+        main_a=required_number(row, "main_a"),
+        branch_a=required_number(row, "branch_a"),
         provenance=provenance_of(row),
     )

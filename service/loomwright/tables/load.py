@@ -8,13 +8,12 @@ from typing import Protocol, TypeVar
 
 from loomwright.tables import specs
 from loomwright.tables.read import (
-    CHECKED_MARKS,
     KELVIN_AT_0_C,
-    TableError,
     package_folder,
     provenance_of,
     read_sources,
     read_table,
+    second_provenance_of,
 )
 from loomwright.tables.records import (
     Air,
@@ -22,12 +21,12 @@ from loomwright.tables.records import (
     ConductorSize,
     Insulation,
     Material,
-    Provenance,
     RatingFactor,
+    Source,
     Tables,
     Zone,
 )
-from loomwright.tables.specs import Row
+from loomwright.tables.specs import Row, required_number
 
 LISTED_METALS = ("copper", "tinned_copper", "aluminium")
 
@@ -61,12 +60,7 @@ def load_tables(folder: Traversable) -> Tables:
     def read(spec: specs.TableSpec) -> tuple[Row, ...]:
         return read_table(folder, spec, sources)
 
-    sizes = [_conductor_size(row) for row in read(specs.CONDUCTOR_SIZES)]
-    for size in sizes:
-        if size.diameter_provenance.source not in sources:
-            raise TableError(f"conductor_sizes.csv: {size.key}: unknown diameter source")
-        if size.diameter_provenance.checked not in CHECKED_MARKS:
-            raise TableError(f"conductor_sizes.csv: {size.key}: unknown diameter mark")
+    sizes = [_conductor_size(row, sources) for row in read(specs.CONDUCTOR_SIZES)]
     series = dict.fromkeys(size.series for size in sizes)
     return Tables(
         sources=MappingProxyType(sources),
@@ -95,24 +89,20 @@ def _by_key(records: Iterable[_Record]) -> Mapping[str, _Record]:
     return MappingProxyType({record.key: record for record in records})
 
 
-def _float(row: Row, column: str, scale: float = 1.0) -> float:
-    value = row[column]
-    assert value is not None  # an empty cell of a required column never passes the reader
-    return float(value) * scale
-
-
 def _kelvin(row: Row, column: str) -> float:
-    return _float(row, column) + KELVIN_AT_0_C
+    return required_number(row, column) + KELVIN_AT_0_C
 
 
 def _material(row: Row) -> Material:
     return Material(
         key=str(row["key"]),
         name=str(row["name"]),
-        resistivity_20c_ohm_m=_float(row, "resistivity_20c_ohm_mm2_per_m", 1e-6),
-        temperature_coefficient_20c_per_k=_float(row, "temperature_coefficient_20c_per_k"),
-        volumetric_heat_capacity_j_per_m3k=_float(row, "volumetric_heat_capacity_j_per_cm3k", 1e6),
-        adiabatic_beta_k=_float(row, "beta_c"),
+        resistivity_20c_ohm_m=required_number(row, "resistivity_20c_ohm_mm2_per_m", 1e-6),
+        temperature_coefficient_20c_per_k=required_number(row, "temperature_coefficient_20c_per_k"),
+        volumetric_heat_capacity_j_per_m3k=required_number(
+            row, "volumetric_heat_capacity_j_per_cm3k", 1e6
+        ),
+        adiabatic_beta_k=required_number(row, "beta_c"),
         provenance=provenance_of(row),
     )
 
@@ -124,9 +114,11 @@ def _insulation(row: Row) -> Insulation:
         temperature_rating_k=_kelvin(row, "temperature_rating_c"),
         overload_temperature_k=_kelvin(row, "overload_temperature_c"),
         short_circuit_temperature_k=_kelvin(row, "short_circuit_temperature_c"),
-        thermal_resistivity_km_per_w=_float(row, "thermal_resistivity_km_per_w"),
-        volumetric_heat_capacity_j_per_m3k=_float(row, "volumetric_heat_capacity_j_per_cm3k", 1e6),
-        emissivity=_float(row, "emissivity"),
+        thermal_resistivity_km_per_w=required_number(row, "thermal_resistivity_km_per_w"),
+        volumetric_heat_capacity_j_per_m3k=required_number(
+            row, "volumetric_heat_capacity_j_per_cm3k", 1e6
+        ),
+        emissivity=required_number(row, "emissivity"),
         provenance=provenance_of(row),
     )
 
@@ -141,7 +133,7 @@ def _zone(row: Row) -> Zone:
     )
 
 
-def _conductor_size(row: Row) -> ConductorSize:
+def _conductor_size(row: Row, sources: Mapping[str, Source]) -> ConductorSize:
     resistances = {
         metal: float(value) * 1e-3
         for metal in LISTED_METALS
@@ -152,16 +144,14 @@ def _conductor_size(row: Row) -> ConductorSize:
     return ConductorSize(
         key=str(row["key"]),
         series=str(row["series"]),
-        rank=int(_float(row, "rank")),
-        cross_section_m2=_float(row, "cross_section_mm2", 1e-6),
+        rank=int(required_number(row, "rank")),
+        cross_section_m2=required_number(row, "cross_section_mm2", 1e-6),
         resistance_20c_ohm_per_m=MappingProxyType(resistances),
         temperature_coefficients_20c_per_k=MappingProxyType(coefficients),
-        conductor_diameter_m=_float(row, "conductor_diameter_mm", 1e-3),
-        outside_diameter_m=_float(row, "outside_diameter_mm", 1e-3),
+        conductor_diameter_m=required_number(row, "conductor_diameter_mm", 1e-3),
+        outside_diameter_m=required_number(row, "outside_diameter_mm", 1e-3),
         provenance=provenance_of(row),
-        diameter_provenance=Provenance(
-            str(row["diameter_source"]), str(row["diameter_locator"]), str(row["diameter_checked"])
-        ),
+        diameter_provenance=second_provenance_of(row, "diameter", specs.CONDUCTOR_SIZES, sources),
     )
 
 
@@ -170,7 +160,7 @@ def _ampacity(row: Row) -> AmpacityRow:
         table=str(row["table"]),
         size=str(row["size"]),
         temperature_rating_k=_kelvin(row, "temperature_rating_c"),
-        ampacity_a=_float(row, "ampacity_a"),
+        ampacity_a=required_number(row, "ampacity_a"),
         provenance=provenance_of(row),
     )
 
@@ -181,9 +171,9 @@ def _factor(row: Row) -> RatingFactor:
     return RatingFactor(
         table=str(row["table"]),
         condition=str(row["condition"]),
-        lower=_float(row, "lower") + offset,
-        upper=_float(row, "upper") + offset,
-        factor=_float(row, "factor"),
+        lower=required_number(row, "lower") + offset,
+        upper=required_number(row, "upper") + offset,
+        factor=required_number(row, "factor"),
         provenance=provenance_of(row),
     )
 
@@ -191,11 +181,11 @@ def _factor(row: Row) -> RatingFactor:
 def _air(rows: Iterable[Row]) -> Air:
     rows = tuple(rows)
     return Air(
-        temperature_k=tuple(_float(row, "temperature_k") for row in rows),
-        conductivity_w_per_mk=tuple(_float(row, "conductivity_w_per_mk") for row in rows),
+        temperature_k=tuple(required_number(row, "temperature_k") for row in rows),
+        conductivity_w_per_mk=tuple(required_number(row, "conductivity_w_per_mk") for row in rows),
         kinematic_viscosity_m2_per_s=tuple(
-            _float(row, "kinematic_viscosity_mm2_per_s", 1e-6) for row in rows
+            required_number(row, "kinematic_viscosity_mm2_per_s", 1e-6) for row in rows
         ),
-        prandtl=tuple(_float(row, "prandtl") for row in rows),
+        prandtl=tuple(required_number(row, "prandtl") for row in rows),
         provenance=provenance_of(rows[0]),
     )

@@ -88,6 +88,42 @@ def provenance_of(row: Row) -> Provenance:
     return Provenance(str(row["source"]), str(row["locator"]), str(row["checked"]))
 
 
+def second_provenance_of(
+    row: Row, kind: str, spec: TableSpec, sources: Mapping[str, Source]
+) -> Provenance:
+    """Return where the columns of one kind come from, in a table with two provenances a row.
+
+    Parameters
+    ----------
+    row
+        Row with the columns ``{kind}_source``, ``{kind}_locator`` and ``{kind}_checked``.
+    kind
+        Prefix of these columns.
+    spec
+        The table.
+    sources
+        Known sources by key.
+
+    Returns
+    -------
+    Provenance
+        The second provenance.
+
+    Raises
+    ------
+    TableError
+        Where the source or the mark is unknown.
+    """
+    found = Provenance(
+        str(row[f"{kind}_source"]), str(row[f"{kind}_locator"]), str(row[f"{kind}_checked"])
+    )
+    if found.source not in sources:
+        raise TableError(f"{spec.file}: {row['key']}: unknown {kind} source")
+    if found.checked not in CHECKED_MARKS:
+        raise TableError(f"{spec.file}: {row['key']}: unknown {kind} mark")
+    return found
+
+
 def _has_every_cell(
     line: int, cells: Mapping[str | None, str | list[str] | None], faults: list[str]
 ) -> bool:

@@ -62,6 +62,13 @@ def number(row: Row, column: str) -> float | None:
     return None if value is None else float(value)
 
 
+def required_number(row: Row, column: str, scale: float = 1.0) -> float:
+    """Return a numeric cell of a required column, times a scale."""
+    value = row[column]
+    assert value is not None  # an empty cell of a required column never passes the reader
+    return float(value) * scale
+
+
 def grouped(
     rows: Iterable[Row], within: tuple[str, ...]
 ) -> Iterable[tuple[tuple[str, ...], list[Row]]]:

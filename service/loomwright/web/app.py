@@ -21,7 +21,6 @@ def create_app() -> Flask:
     """
     app = Flask("loomwright", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = GREATEST_BODY_BYTES
-    app.json.sort_keys = False  # type: ignore[attr-defined]
     tables()
     register_problems(app)
     for module in (conductor, fuse, output, bill):

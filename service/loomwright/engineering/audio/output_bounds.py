@@ -18,7 +18,6 @@ from loomwright.tables.audio_records import AmplifierClass
 TIE = 1e-9
 FUSE_OVERLOAD = 1.10
 FUSE_BURST = 2.00
-FUSE_BURST_S = 0.15
 
 
 @dataclass(frozen=True, slots=True)

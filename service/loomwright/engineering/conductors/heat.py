@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.engineering.conductors.convection import air_fit
+from loomwright.engineering.conductors.resistance import resistance_at_temperature_ohm_per_m
 from loomwright.engineering.errors import EngineeringError
 from loomwright.tables.records import Air
 
@@ -375,8 +376,11 @@ def steady_temperature(
 
 
 def _resistance(conductor: InsulatedConductor, temperature_k: Number) -> Number:
-    coefficient = conductor.temperature_coefficient_20c_per_k
-    return conductor.resistance_20c_ohm_per_m * (1.0 + coefficient * (temperature_k - 293.15))
+    return resistance_at_temperature_ohm_per_m(
+        conductor.resistance_20c_ohm_per_m,
+        conductor.temperature_coefficient_20c_per_k,
+        temperature_k,
+    )
 
 
 def _not_converged(residual: float) -> EngineeringError:

@@ -26,7 +26,6 @@ Mask = npt.NDArray[np.bool_]
 # is moved along by this last step before it is used.
 RELATIVE_TOLERANCE = 3e-4
 GREATEST_ITERATIONS = 60
-REFERENCE_TEMPERATURE_K = 293.15
 
 
 @record

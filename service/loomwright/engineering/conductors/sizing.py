@@ -61,7 +61,7 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
     ------
     EngineeringError
         ``ambient_not_below_rating`` where a segment is as hot as the insulation's rating;
-        ``heat_balance_not_converged``.
+        ``heat_balance_not_converged``; ``operating_point_not_converged``.
     """
     _refuse_hot_ambient(request)
     around = surroundings(request, tables)

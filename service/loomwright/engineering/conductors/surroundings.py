@@ -15,9 +15,9 @@ from loomwright.engineering.conductors.ampacity import (
     bundling_factor,
     series_properties,
 )
-from loomwright.engineering.conductors.choice import CandidateFrame, ConductorRequest
+from loomwright.engineering.conductors.choice import CRITERIA, CandidateFrame, ConductorRequest
 from loomwright.engineering.conductors.duty import heating_ratio_of_duty
-from loomwright.engineering.conductors.loaded_route import REFERENCE_TEMPERATURE_K
+from loomwright.engineering.conductors.resistance import REFERENCE_TEMPERATURE_K
 from loomwright.engineering.conductors.temperature_curve import CurveTable, curve_table
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 
@@ -206,14 +206,14 @@ def _steady_surroundings(
 
 def _fixed_utilisation(cross_section_m2: Array) -> Array:
     """Return the criteria's rows with the usual mechanical least and no stated fault."""
-    rows = np.zeros((5, cross_section_m2.size))
+    rows = np.zeros((len(CRITERIA), cross_section_m2.size))
     rows[3] = LEAST_SINGLE_SECTION_M2 / cross_section_m2
     return rows
 
 
 def _utilisation_per_ampere(frame: CandidateFrame) -> Array:
     """Return the criteria's rows of both ampacities; a size that no table covers cannot fail it."""
-    rows = np.zeros((5, frame.ampacity_a.size))
+    rows = np.zeros((len(CRITERIA), frame.ampacity_a.size))
     rows[1] = 1.0 / frame.heat_ampacity_a
     rows[2] = np.nan_to_num(1.0 / frame.published_ampacity_a)
     return rows

@@ -9,7 +9,6 @@ from loomwright.engineering.protection.fuse_answer import Bound, FuseWindow
 from loomwright.engineering.protection.fuse_request import FuseLoad, FuseRequest, GivenFuse
 from loomwright.engineering.protection.fuses import (
     EXTRA_LOW_VOLTAGE_RULE_V,
-    greatest_rating_by_ampacity_rule_a,
     multiple_carried_for,
     multiple_opening_within,
 )
@@ -200,36 +199,6 @@ def far_end_bound(
         far_end_fault_a / (multiple * max(1.0, ambient_factor)),
         tables.curve_provenance[fuse_type.key],
     )
-
-
-def upper_bounds_by_ampacity_rule(
-    request: FuseRequest, tables: FuseTables, fuse_type: FuseType
-) -> list[Bound]:
-    """Return the limit of the federal rule that depends on a type's standard ratings.
-
-    Parameters
-    ----------
-    request
-        The circuit.
-    tables
-        Factors.
-    fuse_type
-        Type with its ratings.
-
-    Returns
-    -------
-    list of Bound
-        One at 50 V and above where the request allows ratings above the ampacity, else none.
-    """
-    voltage = request.system_voltage_v
-    if not request.options.rating_may_exceed_ampacity or voltage < EXTRA_LOW_VOLTAGE_RULE_V:
-        return []
-    rating = greatest_rating_by_ampacity_rule_a(
-        request.conductor.ampacity_a, voltage, fuse_type.ratings_a, tables
-    )
-    return [
-        Bound(AMPACITY_RULE, rating, tables.factors["rating_over_ampacity_from_50_v"].provenance)
-    ]
 
 
 def selectivity_bound(

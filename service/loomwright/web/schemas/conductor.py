@@ -16,6 +16,7 @@ from loomwright.web.schemas.base import (
     together,
 )
 from loomwright.web.schemas.common import (
+    RETURN_RULE,
     SIZE_KEYS,
     AnswerBase,
     ConductorFamilyFields,
@@ -35,14 +36,7 @@ class SizeConductorRequest(ConductorFamilyFields):
         together("fault_current", "clearing_time"),
         size_of_series("smallest_size"),
         size_of_series("given_size"),
-        {
-            "if": {
-                "properties": {"return_path": {"const": "chassis"}},
-                "required": ["return_path"],
-            },
-            "then": {"required": ["chassis_resistance"]},
-            "else": {"not": {"required": ["chassis_resistance"]}},
-        },
+        RETURN_RULE,
     )
 
     load_current = Quantity(

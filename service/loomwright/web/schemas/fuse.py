@@ -14,6 +14,7 @@ from loomwright.web.schemas.base import (
     together,
 )
 from loomwright.web.schemas.common import (
+    RETURN_RULE,
     SIZE_KEYS,
     SYSTEM_VOLTAGES,
     ZONE_KEYS,
@@ -37,14 +38,7 @@ class SizeFuseRequest(ConductorFamilyFields):
         {"dependentRequired": {"upstream_fuse_type": ["upstream_fuse_rating"]}},
         {"dependentRequired": {"equipment_fuse_type": ["equipment_fuse_rating"]}},
         size_of_series("size"),
-        {
-            "if": {
-                "properties": {"return_path": {"const": "chassis"}},
-                "required": ["return_path"],
-            },
-            "then": {"required": ["chassis_resistance"]},
-            "else": {"not": {"required": ["chassis_resistance"]}},
-        },
+        RETURN_RULE,
     )
 
     load_current = Quantity(
