@@ -36,6 +36,11 @@ class QuantityKind:
         alternatives = "|".join(re.escape(unit) for unit in self.units)
         return f"^{NUMBER_PATTERN} ?(?:{alternatives})$"
 
+    @property
+    def line_of_number(self) -> tuple[float, float]:
+        """Scale and offset of a number in the stated unit."""
+        return self._scales[self.stated_unit]
+
     def si_of_number(self, value: float) -> float:
         """Return a number in the stated unit in coherent SI.
 

@@ -411,9 +411,9 @@ def test_small_ratings_of_type_c_have_their_own_times():
 
 def test_every_figure_that_the_answer_rests_on_keeps_its_mark():
     answer = size_fuse(request(BASE), FUSES)
-    marks = {provenance.checked for provenance in answer.provenances}
+    marks = {provenance.checked for provenance in answer.provenances.rows}
     assert marks == {"page", "memory", "practice"}
-    assert all(provenance.source in TABLES.sources for provenance in answer.provenances)
+    assert all(provenance.source in TABLES.sources for provenance in answer.provenances.rows)
 
 
 @pytest.mark.parametrize(

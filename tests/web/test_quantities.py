@@ -43,7 +43,7 @@ ANY_JSON = st.recursive(
 
 def refused(field, value):
     with pytest.raises(ValidationError) as caught:
-        field.deserialize(value)
+        field.loaded(value)
     return caught.value.messages
 
 
@@ -67,7 +67,7 @@ def refused(field, value):
     ],
 )
 def test_length_is_loaded_in_metres(value, metres):
-    loaded = LENGTH_FIELD.deserialize(value)
+    loaded = LENGTH_FIELD.loaded(value)
     assert loaded == pytest.approx(metres, rel=1e-15)
     assert isinstance(loaded, float)
 
@@ -86,7 +86,7 @@ def test_length_is_loaded_in_metres(value, metres):
     ],
 )
 def test_temperature_is_loaded_as_the_nearest_float(value, kelvin):
-    assert TEMPERATURE_FIELD.deserialize(value) == kelvin
+    assert TEMPERATURE_FIELD.loaded(value) == kelvin
 
 
 @pytest.mark.parametrize("value", [True, False, None, [], {}, [5], {"m": 5}])
@@ -148,7 +148,7 @@ def test_text_out_of_range_is_refused(text):
 
 def test_text_has_a_greatest_length():
     fits = "0" * (GREATEST_TEXT_LENGTH - 3) + "5 m"
-    assert LENGTH_FIELD.deserialize(fits) == 5.0
+    assert LENGTH_FIELD.loaded(fits) == 5.0
     assert refused(LENGTH_FIELD, "0" + fits)[0].startswith("not a quantity")
 
 
@@ -163,22 +163,22 @@ def test_text_has_a_greatest_length():
 )
 def test_bound_belongs_to_the_range_in_each_unit(field, texts):
     for text in texts:
-        field.deserialize(text)
+        field.loaded(text)
 
 
 @given(st.floats(0.01, 100.0))
 def test_number_and_its_text_load_the_same(value):
-    assert LENGTH_FIELD.deserialize(f"{value!r} m") == LENGTH_FIELD.deserialize(value) == value
+    assert LENGTH_FIELD.loaded(f"{value!r} m") == LENGTH_FIELD.loaded(value) == value
 
 
 @given(st.floats(-40.0, 150.0))
 def test_temperature_keeps_nine_digits(value):
-    assert TEMPERATURE_FIELD.deserialize(value) == pytest.approx(value + 273.15, abs=1e-9)
+    assert TEMPERATURE_FIELD.loaded(value) == pytest.approx(value + 273.15, abs=1e-9)
 
 
 def test_list_names_each_fault_by_its_place():
     field = FIELDS["quantity list"]
-    assert field.deserialize([5, "500 mA"]) == [5.0, 0.5]
+    assert field.loaded([5, "500 mA"]) == [5.0, 0.5]
     faults = refused(field, [5, True, "x"])
     assert sorted(faults) == [1, 2]
     for value in ([], [1, 2, 3, 4], "5 A", 5, {"0": 5}):
@@ -187,10 +187,10 @@ def test_list_names_each_fault_by_its_place():
 
 def test_plain_number_and_whole_number_refuse_other_json():
     number, whole = FIELDS["plain number"], FIELDS["whole number"]
-    assert number.deserialize(1) == 1.0
-    assert isinstance(number.deserialize(1), float)
-    assert whole.deserialize(5.0) == 5
-    assert isinstance(whole.deserialize(5.0), int)
+    assert number.loaded(1) == 1.0
+    assert isinstance(number.loaded(1), float)
+    assert whole.loaded(5.0) == 5
+    assert isinstance(whole.loaded(5.0), int)
     for value in (True, "5", None, [5], 51, -1, math.inf, 10**400):
         refused(number, value)
         refused(whole, value)
@@ -198,19 +198,19 @@ def test_plain_number_and_whole_number_refuse_other_json():
 
 
 def test_key_and_its_list():
-    assert FIELDS["key"].deserialize("awg") == "awg"
+    assert FIELDS["key"].loaded("awg") == "awg"
     for value in ("AWG", "", 5, True, ["awg"], {"awg": 1}):
         assert refused(FIELDS["key"], value) == ["give one of: awg, sae"]
-    assert FIELDS["key list"].deserialize(["sae", "awg"]) == ["sae", "awg"]
+    assert FIELDS["key list"].loaded(["sae", "awg"]) == ["sae", "awg"]
     for value in ([], ["sae", "sae"], "sae", ["x"], [["sae"]], [True], {"sae": 1}):
         refused(FIELDS["key list"], value)
 
 
 def test_flag_and_text():
-    assert FIELDS["flag"].deserialize(False) is False
+    assert FIELDS["flag"].loaded(False) is False
     for value in (0, 1, "true", []):
         assert refused(FIELDS["flag"], value) == ["give true or false"]
-    assert FIELDS["text"].deserialize("kühl") == "kühl"
+    assert FIELDS["text"].loaded("kühl") == "kühl"
     for value in ("", "sixsix", "a\n", "\x00", 5, True):
         refused(FIELDS["text"], value)
 
@@ -233,7 +233,7 @@ def test_field_takes_no_more_than_its_schema_and_no_less(name):
             assert not schema.is_valid(value)
             return
         try:
-            field.deserialize(value)
+            field.loaded(value)
         except ValidationError as error:
             out_of_range = "out of range" in str(error.messages)
             assert not schema.is_valid(value) or out_of_range, value

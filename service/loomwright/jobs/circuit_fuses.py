@@ -3,8 +3,6 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
-import numpy as np
-
 from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
 from loomwright.engineering.protection.fuse_answer import (
     FUSE_FOUND,
@@ -143,10 +141,9 @@ def _sized(
 
 def _passing(answer: ConductorAnswer) -> Iterator[int]:
     """Yield the candidates that meet every criterion, from the chosen one up."""
-    passes = np.asarray(answer.candidates.passes.all(axis=0))
     assert answer.chosen is not None
-    for index in range(answer.chosen, len(passes)):
-        if passes[index]:
+    for index, failing in enumerate(answer.candidates.failing.tolist()):
+        if index >= answer.chosen and not failing:
             yield index
 
 

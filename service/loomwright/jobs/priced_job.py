@@ -116,5 +116,5 @@ def _provenances(
             found[entry.conductor.provenance] = None
             found[entry.conductor.diameter_provenance] = None
         if entry.fuse_answer is not None:
-            found.update(dict.fromkeys(entry.fuse_answer.provenances))
+            found.update(dict.fromkeys(entry.fuse_answer.provenances.rows))
     return tuple(sorted(found, key=lambda row: (row.source, row.locator, row.checked)))

@@ -1,10 +1,13 @@
 """The application factory."""
 
+from functools import cache
+from http import HTTPStatus
+
 from flask import Flask, Response
 
-from loomwright.tables.load import tables
 from loomwright.web import bill, conductor, fuse, output
 from loomwright.web.answers import ENGINE_VERSION, json_response
+from loomwright.web.examples import EXAMPLES
 from loomwright.web.openapi import openapi_document
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problems import register_problems
@@ -17,11 +20,21 @@ def create_app() -> Flask:
     Returns
     -------
     Flask
-        With all tables loaded, so that a broken table stops the start and not a request.
+        With all tables loaded and every example answered once in this process, so that a broken
+        table or formula stops the start and not a request.
+
+    Raises
+    ------
+    RuntimeError
+        An example is not answered.
     """
+    _answer_examples()
+    return _application()
+
+
+def _application() -> Flask:
     app = Flask("loomwright", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = GREATEST_BODY_BYTES
-    tables()
     register_problems(app)
     for module in (conductor, fuse, output, bill):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
@@ -35,3 +48,19 @@ def create_app() -> Flask:
         return json_response(openapi_document(OPERATIONS))
 
     return app
+
+
+@cache
+def _answer_examples() -> None:
+    """Answer every example once, by an application of its own that is then thrown away.
+
+    The compiled formulas are then there before the first request, and before gunicorn forks its
+    workers.
+    """
+    client = _application().test_client()
+    for operation, bodies in EXAMPLES.items():
+        for name, body in bodies.items():
+            answer = client.post(f"/v1/{operation}", json=body)
+            if answer.status_code != HTTPStatus.OK:
+                said = answer.get_data(as_text=True)
+                raise RuntimeError(f"example {name} of {operation} is answered with {said}")

@@ -5,7 +5,6 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 import orjson
 from flask import Blueprint, Response
 from flask.globals import request_ctx
@@ -18,9 +17,19 @@ from loomwright.engineering.conductors.choice import (
     ConductorAnswer,
     ConductorRequest,
 )
+from loomwright.engineering.conductors.loaded_route import (
+    AMPACITY_MARGIN,
+    CURRENT,
+    DROP,
+    GREATEST_LENGTH,
+    LOAD_VOLTAGE,
+    LOSS,
+    TEMPERATURE,
+)
 from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.conductors.sizing_working import conductor_working
 from loomwright.engineering.conductors.surroundings import LEAST_SINGLE_SECTION_M2
+from loomwright.figures import rounded_lines
 from loomwright.tables.load import tables
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 from loomwright.web.answers import (
@@ -137,21 +146,23 @@ def conductor_document(
     return document
 
 
-# Name and decimal digits of each number of a candidate: a tenth of a millivolt, a milliampere, a
-# hundredth of a kelvin, a millimetre.
-_DIGITS = {
-    "load_current_a": 3,
-    "load_voltage_v": 4,
-    "voltage_drop_v": 4,
-    "voltage_drop_percent": 3,
-    "conductor_temperature_c": 2,
-    "wiring_loss_w": 3,
-    "greatest_length_m": 3,
-    "voltage_drop_margin_v": 4,
-    "temperature_margin_k": 2,
-    "ampacity_margin_a": 2,
-}
-_SCALES = np.array([[10.0**digits] for digits in _DIGITS.values()])
+# Name of each number of a candidate, the row of the state that it is a straight line of, and its
+# decimal digits: a tenth of a millivolt, a milliampere, a hundredth of a kelvin, a millimetre.
+_NUMBERS = (
+    ("load_current_a", CURRENT, 3),
+    ("load_voltage_v", LOAD_VOLTAGE, 4),
+    ("voltage_drop_v", DROP, 4),
+    ("voltage_drop_percent", DROP, 3),
+    ("conductor_temperature_c", TEMPERATURE, 2),
+    ("wiring_loss_w", LOSS, 3),
+    ("greatest_length_m", GREATEST_LENGTH, 3),
+    ("voltage_drop_margin_v", DROP, 4),
+    ("temperature_margin_k", TEMPERATURE, 2),
+    ("ampacity_margin_a", AMPACITY_MARGIN, 2),
+)
+_NAMES = tuple(name for name, _, _ in _NUMBERS)
+_ROWS = np.array([row for _, row, _ in _NUMBERS])
+_SCALES = np.array([10.0**digits for _, _, digits in _NUMBERS])
 # Which criteria fail, by the number whose binary digits are the failures.
 _FAILURES = tuple(
     [key for place, key in enumerate(CRITERIA) if number >> place & 1]
@@ -162,35 +173,18 @@ _BASES = ("heat_balance", "published")
 
 def _columns(asked: ConductorRequest, found: Candidates) -> dict[str, Any]:
     """Return the candidates as columns; NaN stands for "not modelled" and is written as null."""
-    current, drop = found.load_current_a, found.voltage_drop_v
-    voltage, temperature = found.load_voltage_v, found.conductor_temperature_k
-    if not found.operating_point_exists.all():
-        voltage = np.where(found.operating_point_exists, voltage, np.nan)
-    length, loss = found.greatest_length_m, found.wiring_loss_w
-    margin = found.ampacity_a - current
-    columns = (current, voltage, drop, drop, temperature, loss, length, drop, temperature, margin)
-    numbers = np.concatenate(columns).reshape(len(_DIGITS), -1)
     percent = 100.0 / asked.supply_voltage_v
     allowed, rating = asked.allowed_voltage_drop_v, asked.insulation.temperature_rating_k
-    # Each column is a straight line of what the engineering found: slope first, then offset.
-    slope = (1.0, 1.0, 1.0, percent, 1.0, 1.0, 1.0, -1.0, -1.0, 1.0)
-    offset = (0.0, 0.0, 0.0, 0.0, -KELVIN_AT_0_C, 0.0, 0.0, allowed, rating, 0.0)
-    lines = np.array((slope, offset))[:, :, np.newaxis]
-    numbers *= lines[0]
-    numbers += lines[1]
-    numbers *= _SCALES
-    np.rint(numbers, out=numbers)
-    numbers /= _SCALES
+    slopes = (1.0, 1.0, 1.0, percent, 1.0, 1.0, 1.0, -1.0, -1.0, 1.0)
+    offsets = (0.0, 0.0, 0.0, 0.0, -KELVIN_AT_0_C, 0.0, 0.0, allowed, rating, 0.0)
+    numbers = rounded_lines(found.state, _ROWS, slopes, offsets, _SCALES)
+    if not all(found.operating_point_exists.tolist()):
+        numbers[1, ~found.operating_point_exists] = np.nan
     return {
         **_frame_columns(found.frame),
-        **dict(zip(_DIGITS, numbers, strict=True)),
-        "fails": [_FAILURES[failing] for failing in _failing(found.passes).tolist()],
+        **dict(zip(_NAMES, numbers, strict=True)),
+        "fails": [_FAILURES[failing] for failing in found.failing.tolist()],
     }
-
-
-def _failing(passes: npt.NDArray[np.bool_]) -> npt.NDArray[np.uint8]:
-    """Return the criteria that each candidate misses as the binary digits of one number."""
-    return np.asarray(np.packbits(~passes, axis=0, bitorder="little")[0])
 
 
 @lru_cache(maxsize=1024)
@@ -219,7 +213,7 @@ def _row(frame: CandidateFrame, columns: dict[str, Any], index: int | None) -> A
     if index is None:
         return None
     row = {name: values[index] for name, values in _frame_values(frame).items()}
-    for name in _DIGITS:
+    for name in _NAMES:
         row[name] = columns[name].item(index)
     row["fails"] = columns["fails"][index]
     return row
@@ -231,11 +225,12 @@ def _power_balance(
     found = answer.candidates
     if not found.operating_point_exists[index]:
         return None
-    current = float(found.load_current_a[index])
+    state = found.state[:, index].tolist()
+    current = state[CURRENT]
     return {
         "source_power_w": round(current * asked.supply_voltage_v, 6),
-        "load_power_w": round(current * float(found.load_voltage_v[index]), 6),
-        "wiring_loss_w": round(float(found.wiring_loss_w[index]), 6),
+        "load_power_w": round(current * state[LOAD_VOLTAGE], 6),
+        "wiring_loss_w": round(state[LOSS], 6),
         "source_loss_w": round(current * current * asked.source_resistance_ohm, 6),
     }
 

@@ -112,10 +112,10 @@ def fuse_request(values: dict[str, Any], known: Tables) -> FuseRequest:
 
 def _protected_conductor(values: dict[str, Any], known: Tables) -> ProtectedConductor:
     wanted = _conductor_request(values, known)
-    frame, loop_resistance_ohm = loop_resistance_at_current_ohm(wanted, known)
     # One size makes one candidate for each number of runs.
     index = values["parallel_runs"] - 1
-    return protected_candidate(wanted, frame, index, float(loop_resistance_ohm[index]), known)
+    frame, loop_resistance_ohm = loop_resistance_at_current_ohm(wanted, index, known)
+    return protected_candidate(wanted, frame, index, loop_resistance_ohm, known)
 
 
 def _conductor_request(values: dict[str, Any], known: Tables) -> ConductorRequest:

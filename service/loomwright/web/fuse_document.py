@@ -14,6 +14,7 @@ from loomwright.engineering.protection.fuse_answer import (
     BandPoint,
     Bound,
     FuseAnswer,
+    FuseProvenances,
     FuseTypeAnswer,
     FuseWindow,
 )
@@ -23,7 +24,6 @@ from loomwright.engineering.protection.selectivity import Selectivity
 from loomwright.figures import six_digits
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
-from loomwright.tables.records import Provenance
 from loomwright.web.answers import ENGINE_VERSION, cautions_of, sources_of, working_of
 
 KELVIN_AT_0_C = 273.15
@@ -242,5 +242,5 @@ def _damage_curve(points: tuple[DamagePoint, ...]) -> orjson.Fragment:
 
 
 @lru_cache(maxsize=1024)
-def _sources(provenances: tuple[Provenance, ...]) -> orjson.Fragment:
-    return sources_of(provenances, tables())
+def _sources(provenances: FuseProvenances) -> orjson.Fragment:
+    return sources_of(provenances.rows, tables())

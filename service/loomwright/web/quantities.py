@@ -15,18 +15,30 @@ T = TypeVar("T")
 
 
 class RequestField(fields.Field[T]):
-    """A field of a request that checks all there is to check in ``_deserialize``.
+    """A field of a request that checks all there is to check in ``loaded``.
 
     No field has hooks or validators beside it, and going through those takes as long as the check.
     """
 
-    def deserialize(
-        self, value: Any, attr: str | None = None, data: Any = None, **kwargs: Any
-    ) -> Any:
-        """Return the loaded value."""
-        if value is None:
-            raise self.make_error("null")
-        return self._deserialize(value, attr, data, **kwargs)
+    def loaded(self, value: Any) -> Any:
+        """Return the loaded value.
+
+        Parameters
+        ----------
+        value
+            JSON value other than null.
+
+        Returns
+        -------
+        object
+            What the field stands for.
+
+        Raises
+        ------
+        ValidationError
+            What is wrong and what would be accepted.
+        """
+        raise NotImplementedError
 
 
 class Quantity(RequestField[float]):
@@ -55,7 +67,8 @@ class Quantity(RequestField[float]):
         slack = 1e-12 * max(abs(self._least_si), abs(self._greatest_si))
         self._least_si -= slack
         self._greatest_si += slack
-        self._has_offset = kind.si_of_number(0.0) != 0.0
+        self._scale, self._offset = kind.line_of_number
+        self._has_offset = self._offset != 0.0
         units = ", ".join(kind.units)
         self._accepted = (
             f"give a number in {kind.stated_unit} from {least:g} to {greatest:g}, "
@@ -63,12 +76,15 @@ class Quantity(RequestField[float]):
             f"with one of the units {units}"
         )
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> float:
-        if isinstance(value, (int, float)):
+    def loaded(self, value: Any) -> float:
+        """Return the loaded value."""
+        if isinstance(value, float):
+            si = value * self._scale + self._offset
+        elif isinstance(value, int):
             if isinstance(value, bool):
                 raise ValidationError(f"a truth value is not a quantity; {self._accepted}")
             # An integer too long for a float is out of range, not a fault of the server.
-            si = self.kind.si_of_number(float(value)) if abs(value) < 1e300 else math.inf
+            si = self.kind.si_of_number(float(value)) if abs(value) < 10**300 else math.inf
         elif isinstance(value, str):
             # The length is limited so that no text costs more than a glance.
             parsed = self.kind.si_of_text(value) if len(value) <= GREATEST_TEXT_LENGTH else None
@@ -103,7 +119,8 @@ class PlainNumber(RequestField[float]):
         self.least = least
         self.greatest = greatest
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> float:
+    def loaded(self, value: Any) -> float:
+        """Return the loaded value."""
         if (
             isinstance(value, bool)
             or not isinstance(value, (int, float))
@@ -125,7 +142,8 @@ class WholeNumber(RequestField[int]):
         self.least = least
         self.greatest = greatest
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> int:
+    def loaded(self, value: Any) -> int:
+        """Return the loaded value."""
         whole = isinstance(value, int) or (isinstance(value, float) and value.is_integer())
         if isinstance(value, bool) or not whole or not self.least <= value <= self.greatest:
             raise ValidationError(f"give a whole number from {self.least} to {self.greatest}")
@@ -144,7 +162,8 @@ class Key(RequestField[str]):
         self.keys = keys
         self._known = frozenset(keys)
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+    def loaded(self, value: Any) -> str:
+        """Return the loaded value."""
         if not isinstance(value, str) or value not in self._known:
             raise ValidationError(f"give one of: {', '.join(self.keys)}")
         return value
@@ -157,7 +176,8 @@ class Key(RequestField[str]):
 class Flag(RequestField[bool]):
     """``true`` or ``false``; numbers and other words are refused."""
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> bool:
+    def loaded(self, value: Any) -> bool:
+        """Return the loaded value."""
         if not isinstance(value, bool):
             raise ValidationError("give true or false")
         return value
@@ -174,7 +194,8 @@ class Text(RequestField[str]):
         super().__init__(**kwargs)
         self.greatest_length = greatest_length
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> str:
+    def loaded(self, value: Any) -> str:
+        """Return the loaded value."""
         if (
             not isinstance(value, str)
             or not 1 <= len(value) <= self.greatest_length
@@ -216,14 +237,15 @@ class QuantityList(Quantity):
         super().__init__(kind, least, greatest, **kwargs)
         self.greatest_count = greatest_count
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
+    def loaded(self, value: Any) -> Any:
+        """Return the loaded value."""
         if not isinstance(value, list) or not 1 <= len(value) <= self.greatest_count:
             raise ValidationError(f"give a list of 1 to {self.greatest_count} quantities")
         loaded = []
         faults: dict[int, Any] = {}
         for index, entry in enumerate(value):
             try:
-                loaded.append(super()._deserialize(entry, attr, data, **kwargs))
+                loaded.append(super().loaded(entry))
             except ValidationError as error:
                 faults[index] = error.messages
         if faults:
@@ -243,8 +265,8 @@ class QuantityList(Quantity):
 class KeyList(Key):
     """A list of keys out of a closed list, each at most once."""
 
-    def _deserialize(self, value: Any, attr: str | None, data: Any, **kwargs: Any) -> Any:
-        del attr, data, kwargs
+    def loaded(self, value: Any) -> Any:
+        """Return the loaded value."""
         if (
             not isinstance(value, list)
             or not value

@@ -5,6 +5,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from loomwright.engineering.conductors.loaded_route import (
+    AMPACITY_MARGIN,
+    CURRENT,
+    DROP,
+    GREATEST_LENGTH,
+    LOAD_VOLTAGE,
+    LOOP_RESISTANCE,
+    LOSS,
+    TEMPERATURE,
+)
 from loomwright.engineering.record import record
 from loomwright.tables.records import ConductorSize, Insulation, Material
 
@@ -105,22 +115,69 @@ class CandidateFrame:
 class Candidates:
     """Every candidate as one element of each array, in order of choice.
 
-    ``conductor_temperature_k`` is that of the hottest segment and NaN above the 250 C cap of the
-    model and where no operating point exists. ``utilisation`` and ``passes`` have one row for each
-    of ``CRITERIA``: what is asked over what is allowed [1], and whether that is met.
+    ``state`` has the rows of ``loaded_route.solved_candidates``, named by the properties below.
+    ``utilisation`` has one row for each of ``CRITERIA``: what is asked over what is allowed [1].
+    ``failing`` has the criteria that are missed as binary digits, the first criterion as the last
+    digit.
     """
 
     frame: CandidateFrame
     operating_point_exists: Mask
-    load_current_a: Array
-    load_voltage_v: Array
-    voltage_drop_v: Array
-    wiring_loss_w: Array
-    loop_resistance_ohm: Array
-    conductor_temperature_k: Array
-    greatest_length_m: Array
+    state: Array
     utilisation: Array
-    passes: Mask
+    failing: npt.NDArray[np.uint8]
+
+    def _row(self, row: int) -> Array:
+        return np.asarray(self.state[row])
+
+    @property
+    def load_current_a(self) -> Array:
+        """Current of the load [A]."""
+        return self._row(CURRENT)
+
+    @property
+    def load_voltage_v(self) -> Array:
+        """Voltage at the load [V]."""
+        return self._row(LOAD_VOLTAGE)
+
+    @property
+    def voltage_drop_v(self) -> Array:
+        """Voltage lost in the wiring, there and back [V]."""
+        return self._row(DROP)
+
+    @property
+    def wiring_loss_w(self) -> Array:
+        """Power that the wiring turns into heat [W]."""
+        return self._row(LOSS)
+
+    @property
+    def loop_resistance_ohm(self) -> Array:
+        """Resistance of the whole wiring there and back [ohm]."""
+        return self._row(LOOP_RESISTANCE)
+
+    @property
+    def conductor_temperature_k(self) -> Array:
+        """Temperature of the hottest segment [K].
+
+        NaN above the 250 C cap of the model and where no operating point exists.
+        """
+        return self._row(TEMPERATURE)
+
+    @property
+    def greatest_length_m(self) -> Array:
+        """One-way length at which the drop reaches its limit, or the circuit collapses [m]."""
+        return self._row(GREATEST_LENGTH)
+
+    @property
+    def ampacity_margin_a(self) -> Array:
+        """Ampacity less the current of the load [A]."""
+        return self._row(AMPACITY_MARGIN)
+
+    @property
+    def passes(self) -> Mask:
+        """Whether each criterion, one row each, is met."""
+        places = np.arange(len(CRITERIA), dtype=np.uint8)[:, None]
+        return np.asarray(self.failing >> places & 1 == 0)
 
     @property
     def sizes(self) -> tuple[ConductorSize, ...]:

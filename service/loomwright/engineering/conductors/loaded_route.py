@@ -2,198 +2,288 @@
 
 Temperature and operating point depend on each other: a warmer conductor has more resistance, and a
 constant-power load then takes more current. The temperature of each segment is a known curve of the
-current, so one unknown is left for each candidate, and all candidates are solved at once.
+current, so one unknown is left for each candidate.
 """
 
-from dataclasses import dataclass
+import math
 
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.conductors.temperature_curve import (
-    CurveTable,
-    rise_and_slope_on_curve_k,
-    rise_on_curve_k,
-)
-from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.network import constant_power_current_a
-from loomwright.engineering.record import record
+from loomwright.engineering.compiled import compiled
+from loomwright.engineering.conductors.temperature_curve import rise_and_slope_on_curve_k
 
 Array = npt.NDArray[np.float64]
-Mask = npt.NDArray[np.bool_]
 
 # On Newton's step: the one after it would be of the order of its square, 1e-7, and the resistance
 # is moved along by this last step before it is used.
 RELATIVE_TOLERANCE = 3e-4
 GREATEST_ITERATIONS = 60
+# Of Newton's slope over the EMF: below it the current is at the collapse.
+LEAST_SLOPE = 1e-6
+
+# Rows of the state of the candidates.
+CURRENT, LOAD_VOLTAGE, DROP, LOSS, LOOP_RESISTANCE, TEMPERATURE = range(6)
+GREATEST_LENGTH, AMPACITY_MARGIN = 6, 7
+STATE_ROWS = 8
 
 
-@record
-class LoadedRoute:
-    """A route and its load; rows of two-dimensional arrays are segments, columns candidates.
+@compiled
+def heated_resistance_ohm(
+    current_a: float,
+    candidate: int,
+    length_m: Array,
+    ambient_temperature_k: Array,
+    ambient_resistance_ohm_per_m: Array,
+    resistance_slope_ohm_per_mk: Array,
+    share_per_ampere: Array,
+    curves: Array,
+) -> tuple[float, float, float, float, bool]:
+    """Return the resistance of a candidate's conductors when a current has heated them.
 
     Parameters
     ----------
-    supply_voltage_v
-        Open-circuit voltage of the source [V].
-    load_current_a, load_power_w
-        One of both; the other is none [A], [W].
-    fixed_resistance_ohm
-        Source, chassis, joints and fuse together [ohm].
-    cold_resistance_ohm
-        Conductors in the loop with each segment at its ambient [ohm].
-    resistance_slope_ohm_per_k
-        What each segment adds to that when it warms [ohm/K].
+    current_a
+        Load current [A], 0 or more.
+    candidate
+        Which one; the column of the arrays below.
+    length_m
+        Of each segment, one way [m].
     ambient_temperature_k
         Of each segment [K].
+    ambient_resistance_ohm_per_m
+        Of all runs together, and of their return, at the segment's ambient [ohm/m], segments by
+        candidates.
+    resistance_slope_ohm_per_mk
+        Of that resistance by temperature [ohm/(m K)], of each candidate.
     share_per_ampere
-        Share of the cap current that one ampere of load current is to one run [1/A].
+        Share of the cap current that one ampere of load current is to one run [1/A], segments by
+        candidates.
     curves
-        Rise above ambient on that share [K].
+        Rise above ambient on that share [K], segments by candidates by ``curve_table``.
+
+    Returns
+    -------
+    tuple
+        Resistance [ohm], its slope by the current [ohm/A], temperature of the hottest segment [K],
+        the slope of that by the current [K/A], and whether a segment passes the cap of the model;
+        there the resistance is that at the cap.
     """
+    resistance, slope = 0.0, 0.0
+    hottest, hottest_slope = 0.0, 0.0
+    capped = False
+    for segment in range(length_m.size):
+        per_ampere = share_per_ampere[segment, candidate]
+        share = current_a * per_ampere
+        rise, rise_slope = rise_and_slope_on_curve_k(curves[segment, candidate], share)
+        per_kelvin = length_m[segment] * resistance_slope_ohm_per_mk[candidate]
+        cold = length_m[segment] * ambient_resistance_ohm_per_m[segment, candidate]
+        resistance += cold + per_kelvin * rise
+        slope += per_kelvin * rise_slope * per_ampere
+        temperature = ambient_temperature_k[segment] + rise
+        if temperature > hottest:
+            hottest, hottest_slope = temperature, rise_slope * per_ampere
+        capped = capped or share > 1.0
+    return resistance, slope, hottest, hottest_slope, capped
 
-    supply_voltage_v: float
-    load_current_a: float | None
-    load_power_w: float | None
-    fixed_resistance_ohm: float
-    cold_resistance_ohm: Array
-    resistance_slope_ohm_per_k: Array
-    ambient_temperature_k: Array
-    share_per_ampere: Array
-    curves: CurveTable
 
+@compiled
+def cold_resistance_ohm(
+    candidate: int, length_m: Array, ambient_resistance_ohm_per_m: Array
+) -> float:
+    """Return the resistance of a candidate's conductors with each segment at its ambient.
 
-@dataclass(slots=True)
-class LoadedRouteState:
-    """Solved state, arrays over candidates (temperatures also over segments).
+    Parameters
+    ----------
+    candidate
+        Which one.
+    length_m
+        Of each segment [m].
+    ambient_resistance_ohm_per_m
+        Segments by candidates [ohm/m].
 
-    ``exists`` is false where the load asks for more than the circuit can deliver; current and
-    resistance are then those of the limit point of the cold circuit. ``capped`` is true where a
-    segment would pass the cap of the model, 250 C; its resistance is then that at the cap.
-    ``residual`` is the last relative step of the current.
+    Returns
+    -------
+    float
+        Resistance [ohm].
     """
-
-    load_current_a: Array
-    resistance_ohm: Array
-    conductor_temperature_k: Array
-    exists: Mask
-    capped: Mask
-    iterations: int
-    residual: float
+    resistance = 0.0
+    for segment in range(length_m.size):
+        resistance += length_m[segment] * ambient_resistance_ohm_per_m[segment, candidate]
+    return resistance
 
 
-def solved_route(route: LoadedRoute) -> LoadedRouteState:
-    """Return current, resistance and conductor temperatures of a loaded route.
+@compiled
+def _power_current_a(power_w: float, emf_v: float, resistance_ohm: float) -> tuple[float, bool]:
+    discriminant = emf_v * emf_v - 4.0 * resistance_ohm * power_w
+    if discriminant < 0.0:
+        return emf_v / (2.0 * resistance_ohm), False
+    return 2.0 * power_w / (emf_v + math.sqrt(discriminant)), True
+
+
+@compiled
+def _operating_point(
+    load_current_a: float,
+    load_power_w: float,
+    emf_v: float,
+    fixed_resistance_ohm: float,
+    candidate: int,
+    length_m: Array,
+    ambient_temperature_k: Array,
+    ambient_resistance_ohm_per_m: Array,
+    resistance_slope_ohm_per_mk: Array,
+    share_per_ampere: Array,
+    curves: Array,
+) -> tuple[float, float, float, bool, int, float]:
+    """Return current, conductors' resistance, temperature, existence, iterations and residual.
+
+    A constant-power load: ``F = I (E - I R(I)) - P = 0`` by Newton's method from the cold circuit.
+    ``F`` is concave in the current and the cold circuit's current is below the root, so the
+    iteration climbs to the stable root and never passes it; where the slope is gone before the root
+    is reached, no operating point exists.
+    """
+    if math.isnan(load_power_w):
+        resistance, _, hottest, _, capped = heated_resistance_ohm(
+            load_current_a,
+            candidate,
+            length_m,
+            ambient_temperature_k,
+            ambient_resistance_ohm_per_m,
+            resistance_slope_ohm_per_mk,
+            share_per_ampere,
+            curves,
+        )
+        # The source still has a voltage left for the load.
+        exists = resistance < emf_v / load_current_a - fixed_resistance_ohm
+        temperature = hottest if exists and not capped else math.nan
+        return load_current_a, resistance, temperature, exists, 0, 0.0
+    cold = cold_resistance_ohm(candidate, length_m, ambient_resistance_ohm_per_m)
+    current, exists = _power_current_a(load_power_w, emf_v, cold + fixed_resistance_ohm)
+    if not exists:
+        return current, cold, math.nan, False, 0, 0.0
+    for iteration in range(1, GREATEST_ITERATIONS + 1):
+        resistance, slope, hottest, hottest_slope, capped = heated_resistance_ohm(
+            current,
+            candidate,
+            length_m,
+            ambient_temperature_k,
+            ambient_resistance_ohm_per_m,
+            resistance_slope_ohm_per_mk,
+            share_per_ampere,
+            curves,
+        )
+        drop = current * (resistance + fixed_resistance_ohm)
+        load_voltage = emf_v - drop
+        value_slope = load_voltage - drop - current * current * slope
+        if value_slope <= LEAST_SLOPE * emf_v:
+            collapse = emf_v / (2.0 * (cold + fixed_resistance_ohm))
+            return collapse, cold, math.nan, False, iteration, 0.0
+        step = (current * load_voltage - load_power_w) / value_slope
+        current -= step
+        residual = abs(step / current)
+        if residual < RELATIVE_TOLERANCE:
+            resistance -= slope * step
+            # The closed form at the solved resistance makes the power balance exact.
+            settled, exists = _power_current_a(
+                load_power_w, emf_v, resistance + fixed_resistance_ohm
+            )
+            temperature = hottest - hottest_slope * step if exists and not capped else math.nan
+            return settled, resistance, temperature, exists, iteration, residual
+    return current, resistance, math.nan, False, GREATEST_ITERATIONS + 1, residual
+
+
+@compiled
+def solved_candidates(
+    load_current_a: float,
+    load_power_w: float,
+    emf_v: float,
+    source_resistance_ohm: float,
+    fixed_wiring_resistance_ohm: float,
+    limit_current_a: float,
+    limit_resistance_ohm: float,
+    length_m: Array,
+    ambient_temperature_k: Array,
+    ambient_resistance_ohm_per_m: Array,
+    resistance_slope_ohm_per_mk: Array,
+    share_per_ampere: Array,
+    curves: Array,
+    ampacity_a: Array,
+) -> tuple[Array, npt.NDArray[np.bool_], int, float]:
+    """Return current, drop, temperature and greatest length of each candidate of a route.
 
     Steady direct current; linear source; still air.
 
     Parameters
     ----------
-    route
-        Route and load.
+    load_current_a, load_power_w
+        Of the load; the one that is not given is NaN [A], [W].
+    emf_v
+        Open-circuit voltage of the source [V].
+    source_resistance_ohm
+        Of the source [ohm].
+    fixed_wiring_resistance_ohm
+        Chassis, joints and fuse together [ohm].
+    limit_current_a, limit_resistance_ohm
+        Current and resistance of the whole wiring at the greatest length [A], [ohm].
+    length_m, ambient_temperature_k
+        Of each segment [m], [K].
+    ambient_resistance_ohm_per_m, resistance_slope_ohm_per_mk, share_per_ampere, curves
+        As for ``heated_resistance_ohm``.
+    ampacity_a
+        Of each candidate [A].
 
     Returns
     -------
-    LoadedRouteState
-        With iterations and the last relative step.
-
-    Raises
-    ------
-    EngineeringError
-        ``operating_point_not_converged`` with iterations and residual.
+    tuple
+        State with the rows ``CURRENT`` to ``AMPACITY_MARGIN``, candidates as columns; where an
+        operating point exists; iterations, above ``GREATEST_ITERATIONS`` where one has not settled;
+        and the last relative step of the current. Where the load asks for more than the circuit
+        can deliver, current and resistance are those of the limit point of the cold circuit.
+        The temperature is that of the hottest segment, and NaN above the cap of the model, 250 C,
+        and where no operating point exists.
     """
-    if route.load_power_w is None:
-        return _with_current(route)
-    return _with_power(route, route.load_power_w)
-
-
-def resistance_at_current_ohm(route: LoadedRoute, current_a: float) -> Array:
-    """Return the resistance of the conductors in the loop at a given load current.
-
-    Parameters
-    ----------
-    route
-        Route; its own load is left out of account.
-    current_a
-        Load current [A], 0 or more.
-
-    Returns
-    -------
-    ndarray
-        Resistance of each candidate [ohm], that at 250 C where the current would heat it further.
-    """
-    rise = rise_on_curve_k(route.curves, current_a * route.share_per_ampere)
-    warming = np.add.reduce(route.resistance_slope_ohm_per_k * rise)
-    return np.asarray(route.cold_resistance_ohm + warming)
-
-
-def _with_current(route: LoadedRoute) -> LoadedRouteState:
-    assert route.load_current_a is not None
-    share = route.load_current_a * route.share_per_ampere
-    rise = rise_on_curve_k(route.curves, share)
-    resistance = route.cold_resistance_ohm + np.add.reduce(route.resistance_slope_ohm_per_k * rise)
-    # The source still has a voltage left for the load.
-    greatest = route.supply_voltage_v / route.load_current_a - route.fixed_resistance_ohm
-    return LoadedRouteState(
-        load_current_a=np.full_like(resistance, route.load_current_a),
-        resistance_ohm=resistance,
-        conductor_temperature_k=route.ambient_temperature_k + rise,
-        exists=resistance < greatest,
-        capped=np.logical_or.reduce(share > 1.0),
-        iterations=0,
-        residual=0.0,
-    )
-
-
-def _with_power(route: LoadedRoute, power_w: float) -> LoadedRouteState:
-    """Solve ``F = I (E - I R(I)) - P = 0`` by Newton's method from the cold circuit.
-
-    ``F`` is concave in the current and the cold circuit's current is below the root, so the
-    iteration climbs to the stable root and never passes it; where the slope is gone before the root
-    is reached, no operating point exists.
-    """
-    emf, fixed, shares = route.supply_voltage_v, route.fixed_resistance_ohm, route.share_per_ampere
-    cold, per_kelvin = route.cold_resistance_ohm, route.resistance_slope_ohm_per_k
-    per_kelvin_share = per_kelvin * shares
-    limit, solvable = constant_power_current_a(power_w, emf, cold + fixed)
-    current, exists = np.asarray(limit), np.asarray(solvable)
-    iteration, residual = 0, np.inf
-    while residual >= RELATIVE_TOLERANCE:
-        if iteration == GREATEST_ITERATIONS:
-            raise _not_converged(residual)
-        iteration += 1
-        share = current * shares
-        rise, slope = rise_and_slope_on_curve_k(route.curves, share)
-        resistance = cold + np.add.reduce(per_kelvin * rise)
-        resistance_slope = np.add.reduce(per_kelvin_share * slope)
-        drop = current * (resistance + fixed)
-        load_voltage = emf - drop
-        value_slope = load_voltage - drop - current * current * resistance_slope
-        exists = exists & (value_slope > 1e-6 * emf)
-        step = (current * load_voltage - power_w) / np.where(exists, value_slope, np.inf)
-        current = current - step
-        residual = float(np.maximum.reduce(np.abs(step / current)))
-    resistance = np.where(exists, resistance - resistance_slope * step, cold)
-    # The closed form at the solved resistance makes the power balance exact.
-    settled, solvable = constant_power_current_a(power_w, emf, resistance + fixed)
-    if not exists.all():
-        settled = np.where(exists, settled, emf / (2.0 * (cold + fixed)))
-    return LoadedRouteState(
-        load_current_a=np.asarray(settled),
-        resistance_ohm=resistance,
-        conductor_temperature_k=route.ambient_temperature_k + (rise - slope * shares * step),
-        exists=exists & np.asarray(solvable),
-        capped=exists & np.logical_or.reduce(share > 1.0),
-        iterations=iteration,
-        residual=residual,
-    )
-
-
-def _not_converged(residual: float) -> EngineeringError:
-    return EngineeringError(
-        "operating_point_not_converged",
-        f"current and temperature did not settle in {GREATEST_ITERATIONS} steps; "
-        "the load is at the limit of what the circuit delivers: lower it",
-        iterations=GREATEST_ITERATIONS,
-        residual=residual,
-    )
+    count = ambient_resistance_ohm_per_m.shape[1]
+    route_length = length_m.sum()
+    state = np.empty((STATE_ROWS, count))
+    exists = np.empty(count, np.bool_)
+    iterations, residual = 0, 0.0
+    budget = max(limit_resistance_ohm - fixed_wiring_resistance_ohm, 0.0)
+    for candidate in range(count):
+        current, resistance, temperature, holds, steps, step = _operating_point(
+            load_current_a,
+            load_power_w,
+            emf_v,
+            source_resistance_ohm + fixed_wiring_resistance_ohm,
+            candidate,
+            length_m,
+            ambient_temperature_k,
+            ambient_resistance_ohm_per_m,
+            resistance_slope_ohm_per_mk,
+            share_per_ampere,
+            curves,
+        )
+        at_limit = resistance
+        if not math.isnan(load_power_w):
+            at_limit = heated_resistance_ohm(
+                limit_current_a,
+                candidate,
+                length_m,
+                ambient_temperature_k,
+                ambient_resistance_ohm_per_m,
+                resistance_slope_ohm_per_mk,
+                share_per_ampere,
+                curves,
+            )[0]
+        loop = resistance + fixed_wiring_resistance_ohm
+        drop = current * loop
+        state[CURRENT, candidate] = current
+        state[LOAD_VOLTAGE, candidate] = emf_v - drop - current * source_resistance_ohm
+        state[DROP, candidate] = drop
+        state[LOSS, candidate] = drop * current
+        state[LOOP_RESISTANCE, candidate] = loop
+        state[TEMPERATURE, candidate] = temperature
+        state[GREATEST_LENGTH, candidate] = budget * route_length / at_limit
+        state[AMPACITY_MARGIN, candidate] = ampacity_a[candidate] - current
+        exists[candidate] = holds
+        iterations, residual = max(iterations, steps), max(residual, step)
+    return state, exists, iterations, residual

@@ -4,9 +4,12 @@ All candidates (every size, once per number of parallel runs) are solved togethe
 route's segments are the other axis.
 """
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
+from loomwright.engineering.compiled import compiled
 from loomwright.engineering.conductors.choice import (
     CRITERIA,
     CandidateFrame,
@@ -15,10 +18,11 @@ from loomwright.engineering.conductors.choice import (
     ConductorRequest,
 )
 from loomwright.engineering.conductors.loaded_route import (
-    LoadedRoute,
-    LoadedRouteState,
-    resistance_at_current_ohm,
-    solved_route,
+    CURRENT,
+    DROP,
+    GREATEST_ITERATIONS,
+    heated_resistance_ohm,
+    solved_candidates,
 )
 from loomwright.engineering.conductors.surroundings import Surroundings, surroundings
 from loomwright.engineering.errors import EngineeringError
@@ -65,16 +69,51 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
     """
     _refuse_hot_ambient(request)
     around = surroundings(request, tables)
-    route = _route(request, around)
-    solved = solved_route(route)
-    candidates = _candidates(request, around, route, solved)
-    return _answer(request, candidates, solved)
+    current, power = request.load_current_a, request.load_power_w
+    if power is None:
+        assert current is not None
+        limit_current, limit_resistance = current, request.allowed_voltage_drop_v / current
+    else:
+        limit_current, limit_resistance = limit_of_power_load(request)
+    state, exists, iterations, residual = solved_candidates(
+        math.nan if current is None else current,
+        math.nan if power is None else power,
+        request.supply_voltage_v,
+        request.source_resistance_ohm,
+        request.wiring_fixed_resistance_ohm,
+        limit_current,
+        limit_resistance,
+        _lengths_m(request),
+        around.ambient_temperature_k,
+        around.ambient_resistance_ohm_per_m,
+        around.resistance_slope_ohm_per_mk,
+        around.share_per_ampere,
+        around.curves,
+        around.frame.ampacity_a,
+    )
+    if iterations > GREATEST_ITERATIONS:
+        raise _not_converged(residual)
+    utilisation, failing = _judged(
+        state,
+        exists,
+        request.allowed_voltage_drop_v,
+        around.frame.heat_ampacity_a,
+        around.frame.published_ampacity_a,
+        _mechanical_utilisation(request, around),
+        _short_circuit_utilisation(request, around),
+    )
+    return _answer(
+        request,
+        Candidates(around.frame, exists, state, utilisation, failing),
+        iterations,
+        residual,
+    )
 
 
 def loop_resistance_at_current_ohm(
-    request: ConductorRequest, tables: Tables
-) -> tuple[CandidateFrame, Array]:
-    """Return the candidates with their loop resistance at the load current, and judge none.
+    request: ConductorRequest, candidate: int, tables: Tables
+) -> tuple[CandidateFrame, float]:
+    """Return the candidates with the loop resistance of one at the load current, and judge none.
 
     What ``size_conductor`` finds for a load current, without its criteria.
 
@@ -82,13 +121,15 @@ def loop_resistance_at_current_ohm(
     ----------
     request
         With a load current.
+    candidate
+        Which one.
     tables
         Published ampacities, factors and air.
 
     Returns
     -------
     tuple
-        The candidates, and the resistance of each wiring without the source's [ohm].
+        The candidates, and the resistance of that one's wiring without the source's [ohm].
 
     Raises
     ------
@@ -98,7 +139,16 @@ def loop_resistance_at_current_ohm(
     assert request.load_current_a is not None
     _refuse_hot_ambient(request)
     around = surroundings(request, tables)
-    resistance = resistance_at_current_ohm(_route(request, around), request.load_current_a)
+    resistance = heated_resistance_ohm(
+        request.load_current_a,
+        candidate,
+        _lengths_m(request),
+        around.ambient_temperature_k,
+        around.ambient_resistance_ohm_per_m,
+        around.resistance_slope_ohm_per_mk,
+        around.share_per_ampere,
+        around.curves,
+    )[0]
     return around.frame, resistance + request.wiring_fixed_resistance_ohm
 
 
@@ -117,63 +167,65 @@ def _refuse_hot_ambient(request: ConductorRequest) -> None:
             )
 
 
-def _route(request: ConductorRequest, around: Surroundings) -> LoadedRoute:
-    length = np.array([[segment.length_m] for segment in request.segments])
-    return LoadedRoute(
-        supply_voltage_v=request.supply_voltage_v,
-        load_current_a=request.load_current_a,
-        load_power_w=request.load_power_w,
-        fixed_resistance_ohm=request.source_resistance_ohm + request.wiring_fixed_resistance_ohm,
-        cold_resistance_ohm=np.add.reduce(length * around.ambient_resistance_ohm_per_m),
-        resistance_slope_ohm_per_k=length * around.resistance_slope_ohm_per_mk,
-        ambient_temperature_k=around.ambient_temperature_k,
-        share_per_ampere=around.share_per_ampere,
-        curves=around.curves,
+def _lengths_m(request: ConductorRequest) -> Array:
+    return np.array([segment.length_m for segment in request.segments])
+
+
+def _not_converged(residual: float) -> EngineeringError:
+    return EngineeringError(
+        "operating_point_not_converged",
+        f"current and temperature did not settle in {GREATEST_ITERATIONS} steps; "
+        "the load is at the limit of what the circuit delivers: lower it",
+        iterations=GREATEST_ITERATIONS,
+        residual=residual,
     )
 
 
-def _candidates(
-    request: ConductorRequest,
-    around: Surroundings,
-    route: LoadedRoute,
-    solved: LoadedRouteState,
-) -> Candidates:
-    frame, current = around.frame, solved.load_current_a
-    loop = solved.resistance_ohm + request.wiring_fixed_resistance_ohm
-    drop = current * loop
-    temperature = np.maximum.reduce(solved.conductor_temperature_k)
-    temperature[solved.capped] = np.nan
-    temperature[~solved.exists] = np.nan
-    utilisation = current * around.utilisation_per_ampere
-    utilisation += around.fixed_utilisation
-    utilisation[0] = drop / request.allowed_voltage_drop_v
-    if request.smallest_size is not None:
-        ranks = np.array([size.rank for size in frame.sizes])
-        utilisation[3] = request.smallest_size.rank / ranks
-    if request.fault_current_a is not None:
-        utilisation[4] = _short_circuit_utilisation(request, frame)
-    passes = utilisation <= ROUNDING
-    passes[0] &= solved.exists
-    return Candidates(
-        frame=frame,
-        operating_point_exists=solved.exists,
-        load_current_a=current,
-        load_voltage_v=request.supply_voltage_v - drop - current * request.source_resistance_ohm,
-        voltage_drop_v=drop,
-        wiring_loss_w=drop * current,
-        loop_resistance_ohm=loop,
-        conductor_temperature_k=temperature,
-        greatest_length_m=_greatest_length_m(request, route, solved),
-        utilisation=utilisation,
-        passes=passes,
-    )
+@compiled
+def _judged(
+    state: Array,
+    exists: Mask,
+    allowed_voltage_drop_v: float,
+    heat_ampacity_a: Array,
+    published_ampacity_a: Array,
+    mechanical: Array,
+    short_circuit: Array,
+) -> tuple[Array, npt.NDArray[np.uint8]]:
+    """Return the utilisation of each criterion, and which criteria each candidate misses."""
+    count = exists.size
+    utilisation = np.empty((5, count))
+    failing = np.zeros(count, np.uint8)
+    for candidate in range(count):
+        current = state[CURRENT, candidate]
+        utilisation[0, candidate] = state[DROP, candidate] / allowed_voltage_drop_v
+        utilisation[1, candidate] = current / heat_ampacity_a[candidate]
+        # A size that no table covers cannot fail it.
+        published = published_ampacity_a[candidate]
+        utilisation[2, candidate] = 0.0 if math.isnan(published) else current / published
+        utilisation[3, candidate] = mechanical[candidate]
+        utilisation[4, candidate] = short_circuit[candidate]
+        missed = 0 if exists[candidate] else 1
+        for place in range(5):
+            if utilisation[place, candidate] > ROUNDING:
+                missed |= 1 << place
+        failing[candidate] = missed
+    return utilisation, failing
 
 
-def _short_circuit_utilisation(request: ConductorRequest, frame: CandidateFrame) -> Array:
+def _mechanical_utilisation(request: ConductorRequest, around: Surroundings) -> Array:
+    """Return the least mechanical size over each size."""
+    if request.smallest_size is None:
+        return around.mechanical_utilisation
+    ranks = np.array([size.rank for size in around.frame.sizes])
+    return np.asarray(request.smallest_size.rank / ranks)
+
+
+def _short_circuit_utilisation(request: ConductorRequest, around: Surroundings) -> Array:
     """Return the adiabatic section over the section of all runs."""
-    assert request.fault_current_a is not None
+    if request.fault_current_a is None:
+        return around.no_utilisation
     assert request.clearing_time_s is not None
-    material, insulation = request.material, request.insulation
+    material, insulation, frame = request.material, request.insulation, around.frame
     constant = adiabatic_constant(
         material.resistivity_20c_ohm_m,
         material.volumetric_heat_capacity_j_per_m3k,
@@ -187,25 +239,6 @@ def _short_circuit_utilisation(request: ConductorRequest, frame: CandidateFrame)
     )
     least = least_section_m2(request.fault_current_a, request.clearing_time_s, k)
     return np.asarray(least / (frame.cross_section_m2 * frame.parallel_runs))
-
-
-def _greatest_length_m(
-    request: ConductorRequest, route: LoadedRoute, solved: LoadedRouteState
-) -> Array:
-    """Return the one-way length at which the drop reaches its limit, or the circuit collapses.
-
-    Same mix of surroundings; current and conductor temperature are those at the limit, so a
-    constant-power load is taken at the lower voltage.
-    """
-    if request.load_power_w is None:
-        assert request.load_current_a is not None
-        wiring = request.allowed_voltage_drop_v / request.load_current_a
-        resistance = solved.resistance_ohm
-    else:
-        current, wiring = limit_of_power_load(request)
-        resistance = resistance_at_current_ohm(route, current)
-    budget = max(wiring - request.wiring_fixed_resistance_ohm, 0.0)
-    return np.asarray(budget * request.route_length_m / resistance)
 
 
 def limit_of_power_load(request: ConductorRequest) -> tuple[float, float]:
@@ -239,25 +272,22 @@ def limit_of_power_load(request: ConductorRequest) -> tuple[float, float]:
 
 
 def _answer(
-    request: ConductorRequest, candidates: Candidates, solved: LoadedRouteState
+    request: ConductorRequest, candidates: Candidates, iterations: int, residual: float
 ) -> ConductorAnswer:
-    passing: Mask = np.logical_and.reduce(candidates.passes)
-    least_resistance = (
-        float(np.minimum.reduce(candidates.loop_resistance_ohm)) + request.source_resistance_ohm
-    )
+    failing = candidates.failing.tolist()
+    least_resistance = min(candidates.loop_resistance_ohm.tolist()) + request.source_resistance_ohm
     count = len(request.sizes)
     checked: int | None = None
-    limit = count * request.greatest_parallel_runs
-    first = int(passing[:limit].argmax())
-    chosen = first if passing[first] else None
+    choice = failing[: count * request.greatest_parallel_runs]
+    chosen = choice.index(0) if 0 in choice else None
     if request.given_size is not None:
         checked = request.sizes.index(request.given_size) + count * (
             request.given_parallel_runs - 1
         )
-        verdict = "given_size_passes" if passing[checked] else "given_size_fails"
+        verdict = "given_size_fails" if failing[checked] else "given_size_passes"
     elif chosen is not None:
         verdict = "conductor_found"
-    elif not candidates.operating_point_exists.any():
+    elif not any(candidates.operating_point_exists.tolist()):
         verdict = "no_operating_point"
     else:
         verdict = "no_conductor_meets_criteria"
@@ -265,23 +295,23 @@ def _answer(
         verdict=verdict,
         chosen=chosen,
         checked=checked,
-        deciding_criterion=_deciding_criterion(candidates, chosen, checked, count, passing),
+        deciding_criterion=_deciding_criterion(candidates, chosen, checked, count, failing),
         candidates=candidates,
         greatest_power_w=request.supply_voltage_v**2 / (4.0 * least_resistance),
-        iterations=solved.iterations,
-        residual=solved.residual,
+        iterations=iterations,
+        residual=residual,
     )
 
 
 def _deciding_criterion(
-    candidates: Candidates, chosen: int | None, checked: int | None, count: int, passing: Mask
+    candidates: Candidates, chosen: int | None, checked: int | None, count: int, failing: list[int]
 ) -> str | None:
     """Return the criterion that the next thinner candidate misses by most.
 
     For a checked size that fails, the criterion that it misses by most itself. Where the chosen
     size is the thinnest listed, ``smallest_listed_size``.
     """
-    if checked is not None and not passing[checked]:
+    if checked is not None and failing[checked]:
         thinner = checked
     else:
         index = chosen if checked is None else checked
@@ -291,15 +321,6 @@ def _deciding_criterion(
             return "smallest_listed_size"
         else:
             thinner = index - 1
-    missed = [
-        (utilisation, -place)
-        for place, (utilisation, passes) in enumerate(
-            zip(
-                candidates.utilisation[:, thinner].tolist(),
-                candidates.passes[:, thinner].tolist(),
-                strict=True,
-            )
-        )
-        if not passes
-    ]
-    return CRITERIA[-max(missed)[1]] if missed else None
+    utilisation = candidates.utilisation[:, thinner].tolist()
+    missed = [place for place in range(len(CRITERIA)) if failing[thinner] >> place & 1]
+    return CRITERIA[max(missed, key=utilisation.__getitem__)] if missed else None

@@ -15,10 +15,10 @@ from loomwright.engineering.conductors.ampacity import (
     bundling_factor,
     series_properties,
 )
-from loomwright.engineering.conductors.choice import CRITERIA, CandidateFrame, ConductorRequest
+from loomwright.engineering.conductors.choice import CandidateFrame, ConductorRequest
 from loomwright.engineering.conductors.duty import heating_ratio_of_duty
 from loomwright.engineering.conductors.resistance import REFERENCE_TEMPERATURE_K
-from loomwright.engineering.conductors.temperature_curve import CurveTable, curve_table
+from loomwright.engineering.conductors.temperature_curve import curve_table
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 
 Array = npt.NDArray[np.float64]
@@ -46,21 +46,21 @@ class Surroundings:
         Thermal time constant [s]; continuous currents of all runs [A].
     frame
         What each candidate is and can carry.
-    fixed_utilisation, utilisation_per_ampere
-        Rows of ``CRITERIA``: the part that no load changes [1] and that of the load current [1/A].
+    mechanical_utilisation, no_utilisation
+        The usual mechanical least over each cross-section [1], and zeros.
     """
 
     ambient_temperature_k: Array
     ambient_resistance_ohm_per_m: Array
     resistance_slope_ohm_per_mk: Array
     share_per_ampere: Array
-    curves: CurveTable
+    curves: Array
     time_constant_s: Array
     heat_ampacity_a: Array
     published_ampacity_a: Array
     frame: CandidateFrame
-    fixed_utilisation: Array
-    utilisation_per_ampere: Array
+    mechanical_utilisation: Array
+    no_utilisation: Array
 
 
 def surroundings(request: ConductorRequest, tables: Tables) -> Surroundings:
@@ -142,7 +142,6 @@ def _cyclic_surroundings(
         steady,
         share_per_ampere=steady.share_per_ampere * heating,
         frame=frame,
-        utilisation_per_ampere=_utilisation_per_ampere(frame),
     )
 
 
@@ -181,7 +180,7 @@ def _steady_surroundings(
     )
     # The share of the load current that one run feels, as a steady current in free air.
     share = 1.0 / (runs * bundling)
-    ambient = np.array([[place[0]] for place in places])
+    ambient = np.array([place[0] for place in places])
     ways = 2.0 if return_by_conductor else 1.0
     at_20c = tiled(properties.conductor.resistance_20c_ohm_per_m) * (ways / runs)
     slope = at_20c * tiled(properties.conductor.temperature_coefficient_20c_per_k)
@@ -191,7 +190,7 @@ def _steady_surroundings(
     frame = _frame(sizes * greatest_runs, runs, section, heat_ampacity, published)
     return Surroundings(
         ambient_temperature_k=ambient,
-        ambient_resistance_ohm_per_m=at_20c + slope * (ambient - REFERENCE_TEMPERATURE_K),
+        ambient_resistance_ohm_per_m=at_20c + slope * (ambient[:, None] - REFERENCE_TEMPERATURE_K),
         resistance_slope_ohm_per_mk=slope,
         share_per_ampere=share / stacked("cap_current_a"),
         curves=curve_table(stacked("temperature_curve")),
@@ -199,21 +198,6 @@ def _steady_surroundings(
         heat_ampacity_a=heat_ampacity,
         published_ampacity_a=published,
         frame=frame,
-        fixed_utilisation=_fixed_utilisation(section),
-        utilisation_per_ampere=_utilisation_per_ampere(frame),
+        mechanical_utilisation=LEAST_SINGLE_SECTION_M2 / section,
+        no_utilisation=np.zeros(section.size),
     )
-
-
-def _fixed_utilisation(cross_section_m2: Array) -> Array:
-    """Return the criteria's rows with the usual mechanical least and no stated fault."""
-    rows = np.zeros((len(CRITERIA), cross_section_m2.size))
-    rows[3] = LEAST_SINGLE_SECTION_M2 / cross_section_m2
-    return rows
-
-
-def _utilisation_per_ampere(frame: CandidateFrame) -> Array:
-    """Return the criteria's rows of both ampacities; a size that no table covers cannot fail it."""
-    rows = np.zeros((len(CRITERIA), frame.ampacity_a.size))
-    rows[1] = 1.0 / frame.heat_ampacity_a
-    rows[2] = np.nan_to_num(1.0 / frame.published_ampacity_a)
-    return rows

@@ -6,11 +6,10 @@ of the solved balance everywhere, far below what the air table is worth, and cos
 solving again; a test holds it to that.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 import numpy.typing as npt
 
+from loomwright.engineering.compiled import compiled
 from loomwright.engineering.conductors.heat import (
     InsulatedConductor,
     heat_balance,
@@ -87,22 +86,8 @@ def temperature_curve(
     )
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class CurveTable:
-    """Curves of many conductors as one table, ready to be looked up at once.
-
-    ``coefficients`` has one column for each interval of each curve, and one more at each curve's
-    end, where the rise stays that of the cap. Rows 0 to 3 are the coefficients of the rise, rows 4
-    to 6 those of its derivative by the share, rising in power of the place inside the interval [K].
-    ``first`` is the first column of each curve, in the shape that shares are given in.
-    """
-
-    coefficients: Array
-    first: npt.NDArray[np.intp]
-
-
-def curve_table(curves: Array) -> CurveTable:
-    """Return curves as a table.
+def curve_table(curves: Array) -> Array:
+    """Return curves as one table for ``rise_and_slope_on_curve_k``.
 
     Parameters
     ----------
@@ -111,76 +96,36 @@ def curve_table(curves: Array) -> CurveTable:
 
     Returns
     -------
-    CurveTable
-        For shares of shape (...).
-    """
-    shape = curves.shape[:-2]
-    first = (np.arange(np.prod(shape)) * (INTERVALS + 1)).reshape(shape)
-    c0, c1, c2, c3 = np.moveaxis(curves, -1, 0)
-    ends = np.zeros((*shape, 1, 4))
-    ends[..., 0] = (((c3 + c2) + c1) + c0)[..., -1:]
-    c0, c1, c2, c3 = np.moveaxis(np.concatenate([curves, ends], axis=-2), -1, 0)
-    rows = [c0, c1, c2, c3, INTERVALS * c1, 2.0 * INTERVALS * c2, 3.0 * INTERVALS * c3]
-    return CurveTable(coefficients=np.stack([row.ravel() for row in rows]), first=first)
-
-
-def rise_on_curve_k(table: CurveTable, share: Array) -> Array:
-    """Return the temperature rise at shares of the cap current.
-
-    Parameters
-    ----------
-    table
-        The curves.
-    share
-        Share of the cap current [1]; 1 where it is above 1.
-
-    Returns
-    -------
     ndarray
-        Rise above ambient [K].
+        Shape (..., intervals + 1, 4): one more interval at each curve's end, where the rise stays
+        that of the cap.
     """
-    inside, coefficients = _place(table, share)
-    return _rise(inside, coefficients)
+    ends = np.zeros((*curves.shape[:-2], 1, curves.shape[-1]))
+    c0, c1, c2, c3 = np.moveaxis(curves[..., -1, :], -1, 0)
+    ends[..., 0, 0] = ((c3 + c2) + c1) + c0
+    return np.ascontiguousarray(np.concatenate([curves, ends], axis=-2))
 
 
-def rise_and_slope_on_curve_k(table: CurveTable, share: Array) -> tuple[Array, Array]:
-    """Return the temperature rise at shares of the cap current, and its slope.
+@compiled
+def rise_and_slope_on_curve_k(curve: Array, share: float) -> tuple[float, float]:
+    """Return the temperature rise at a share of the cap current, and its slope.
 
     Parameters
     ----------
-    table
-        The curves.
+    curve
+        One curve of a ``curve_table``, shape (intervals + 1, 4) [K].
     share
-        Share of the cap current [1]; 1 where it is above 1.
+        Share of the cap current [1], 0 or more; 1 where it is above 1.
 
     Returns
     -------
-    tuple of ndarray
+    tuple of float
         Rise above ambient [K] and its derivative by the share [K], 0 from a share of 1 up.
     """
-    inside, coefficients = _place(table, share)
-    slope = inside * coefficients[6]
-    slope += coefficients[5]
-    slope *= inside
-    slope += coefficients[4]
-    return _rise(inside, coefficients), slope
-
-
-def _rise(inside: Array, coefficients: Array) -> Array:
-    rise: Array = inside * coefficients[3]
-    rise += coefficients[2]
-    rise *= inside
-    rise += coefficients[1]
-    rise *= inside
-    rise += coefficients[0]
-    return rise
-
-
-def _place(table: CurveTable, share: Array) -> tuple[Array, Array]:
-    """Return the place inside its interval [1] and the interval's coefficients."""
-    inside = share * INTERVALS
-    np.minimum(inside, INTERVALS, out=inside)
-    interval = inside.astype(np.intp)
-    inside -= interval
-    interval += table.first
-    return inside, table.coefficients.take(interval, axis=1)
+    place = min(share * INTERVALS, float(INTERVALS))
+    interval = int(place)
+    inside = place - interval
+    c0, c1, c2, c3 = curve[interval]
+    rise = ((c3 * inside + c2) * inside + c1) * inside + c0
+    slope = INTERVALS * ((3.0 * c3 * inside + 2.0 * c2) * inside + c1)
+    return rise, slope

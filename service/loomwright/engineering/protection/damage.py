@@ -1,12 +1,13 @@
 """How long a conductor withstands an overcurrent before its insulation is damaged."""
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.elementwise import chosen_number, exponential, natural_logarithm
+from loomwright.engineering.compiled import compiled
 from loomwright.engineering.protection.transient import (
     LumpedConductor,
     steady_current_a,
@@ -203,15 +204,34 @@ def interpolated_damage_time_s(curve: DamageCurve, current_a: Number) -> Number:
     curve
         From ``damage_curve``.
     current_a
-        Constant current [A], 0 or more.
+        Constant current [A], 0 or more; an array has one axis.
 
     Returns
     -------
     float or ndarray
         Time [s]; infinite up to the threshold.
     """
-    excess = current_a / curve.threshold_current_a - 1.0
-    above = excess > 0.0
-    logarithm = natural_logarithm(chosen_number(above, excess, 1.0))
-    time = exponential(np.interp(logarithm, curve.log_excess, curve.log_time))
-    return chosen_number(above, time, np.inf)
+    line = curve.threshold_current_a, curve.log_excess, curve.log_time
+    if isinstance(current_a, np.ndarray):
+        return _times_on_line_s(current_a, *line)
+    return _time_on_line_s(current_a, *line)
+
+
+@compiled
+def _time_on_line_s(
+    current_a: float, threshold_current_a: float, log_excess: Array, log_time: Array
+) -> float:
+    excess = current_a / threshold_current_a - 1.0
+    if excess <= 0.0:
+        return math.inf
+    return math.exp(np.interp(math.log(excess), log_excess, log_time))
+
+
+@compiled
+def _times_on_line_s(
+    current_a: Array, threshold_current_a: float, log_excess: Array, log_time: Array
+) -> Array:
+    times = np.empty(current_a.size)
+    for place in range(current_a.size):
+        times[place] = _time_on_line_s(current_a[place], threshold_current_a, log_excess, log_time)
+    return times

@@ -186,6 +186,13 @@ class PositionAnswer:
     is_met: bool | None
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class FuseProvenances:
+    """The rows that an answer rests on; kept once for each set of types."""
+
+    rows: tuple[Provenance, ...]
+
+
 @record
 class FuseAnswer:
     """The answer for one circuit.
@@ -212,4 +219,4 @@ class FuseAnswer:
     overload_temperature_k: float
     short_circuit_temperature_k: float
     cautions: tuple[str, ...]
-    provenances: tuple[Provenance, ...]
+    provenances: FuseProvenances

@@ -1,5 +1,7 @@
 """Which cautions an installer must read beside the figures of a fuse."""
 
+from collections.abc import Iterator
+
 from loomwright.engineering.protection.fuse_answer import FuseTypeAnswer
 from loomwright.engineering.protection.fuse_coordination import BY_CONSTANT_I2T
 from loomwright.engineering.protection.fuse_request import BOAT_RULES, FuseRequest
@@ -26,30 +28,33 @@ def fuse_cautions(
     tuple of str
         Keys of ``CAUTIONS``; always with those on the place and the size of the fuse.
     """
-    fitting = [answer for answer in types if answer.rated_current_a is not None]
-    applies = {
-        "defer_to_maker": True,
-        "isolate_battery": True,
-        "fuse_at_source": True,
-        "fuse_not_above_conductor": True,
-        "opening_times_from_memory": any(
-            answer.curve_provenance is not None and answer.curve_provenance.checked == "memory"
-            for answer in types
-        ),
-        "outside_published_curve": any(
-            answer.coordination is not None
-            and answer.coordination.beyond_published_curve == BY_CONSTANT_I2T
-            for answer in fitting
-        ),
-        "ambient_factor_low_confidence": abs(ambient_factor - 1.0) > NOTICEABLE_FACTOR_CHANGE,
-        "higher_voltage_variant": any(answer.is_higher_voltage_variant for answer in types),
-        "warm_battery": request.source.internal_resistance_is_cold,
-        "cyclic_load": request.load.on_time_s is not None,
-        "rating_above_ampacity": request.options.rating_may_exceed_ampacity,
-        "parallel_runs": request.conductor.parallel_conductors > 1,
-        "breaking_capacity_exceeded": any(
-            answer.lacking_resistance_before_fuse_ohm is not None for answer in fitting
-        ),
-        "road_vehicle_position": request.placement.rules not in BOAT_RULES,
-    }
-    return tuple(key for key, holds in applies.items() if holds)
+    keys = ["defer_to_maker", "isolate_battery", "fuse_at_source", "fuse_not_above_conductor"]
+    keys += dict.fromkeys(key for answer in types for key in _cautions_of_type(answer))
+    if abs(ambient_factor - 1.0) > NOTICEABLE_FACTOR_CHANGE:
+        keys.append("ambient_factor_low_confidence")
+    if request.source.internal_resistance_is_cold:
+        keys.append("warm_battery")
+    if request.load.on_time_s is not None:
+        keys.append("cyclic_load")
+    if request.options.rating_may_exceed_ampacity:
+        keys.append("rating_above_ampacity")
+    if request.conductor.parallel_conductors > 1:
+        keys.append("parallel_runs")
+    if request.placement.rules not in BOAT_RULES:
+        keys.append("road_vehicle_position")
+    return tuple(keys)
+
+
+def _cautions_of_type(answer: FuseTypeAnswer) -> Iterator[str]:
+    curve = answer.curve_provenance
+    if curve is not None and curve.checked == "memory":
+        yield "opening_times_from_memory"
+    if answer.is_higher_voltage_variant:
+        yield "higher_voltage_variant"
+    if answer.rated_current_a is None:
+        return
+    found = answer.coordination
+    if found is not None and found.beyond_published_curve == BY_CONSTANT_I2T:
+        yield "outside_published_curve"
+    if answer.lacking_resistance_before_fuse_ohm is not None:
+        yield "breaking_capacity_exceeded"

@@ -14,6 +14,7 @@ from loomwright.engineering.protection.fuse_answer import (
     Coordination,
     FarEndOpening,
     FuseAnswer,
+    FuseProvenances,
     FuseTypeAnswer,
     FuseWindow,
     PositionAnswer,
@@ -339,7 +340,7 @@ def _verdict(
 @lru_cache(maxsize=1024)
 def _provenances(
     fuses: FuseSet, ampacity: Provenance, lower: tuple[Provenance, ...]
-) -> tuple[Provenance, ...]:
+) -> FuseProvenances:
     tables = fuses.tables
     rows = [factor.provenance for factor in tables.factors.values()]
     rows += [limit.provenance for limit in tables.position_limits]
@@ -348,4 +349,4 @@ def _provenances(
     for fuse_type in fuses.types:
         rows += [fuse_type.provenance, tables.rating_provenance[fuse_type.key]]
         rows += [tables.curve_provenance[fuse_type.key]] if fuse_type.opening_times else []
-    return tuple(dict.fromkeys([ampacity, *lower, *rows]))
+    return FuseProvenances(tuple(dict.fromkeys([ampacity, *lower, *rows])))

@@ -5,9 +5,11 @@ both are made from the same field names.
 """
 
 from functools import cached_property
-from typing import Any, ClassVar
+from typing import Any, ClassVar, cast
 
-from marshmallow import RAISE, Schema, ValidationError, fields, missing
+from marshmallow import RAISE, Schema, ValidationError, missing
+
+from loomwright.web.quantities import RequestField
 
 # Messages by field, for a field that holds others by their names or places in turn. None, which no
 # JSON name can be, stands for the field as a whole.
@@ -51,7 +53,7 @@ class Request(Schema):
         """
         if not isinstance(document, dict):
             raise ValidationError("give an object")
-        known, (required, defaults) = self.fields, self._required_and_defaults
+        known, required, defaults = self._known_required_and_defaults
         values: dict[str, Any] = {}
         faults: Faults = {}
         for name, value in document.items():
@@ -59,8 +61,11 @@ class Request(Schema):
             if field is None:
                 faults[name] = [f"unknown; the fields are {', '.join(known)}"]
                 continue
+            if value is None:
+                faults[name] = ["null is not a value; leave the field out"]
+                continue
             try:
-                values[name] = field.deserialize(value)
+                values[name] = field.loaded(value)
             except ValidationError as error:
                 faults[name] = error.messages
         for name in required:
@@ -94,12 +99,16 @@ class Request(Schema):
         return []
 
     @cached_property
-    def _required_and_defaults(self) -> tuple[tuple[str, ...], dict[str, Any]]:
+    def _known_required_and_defaults(
+        self,
+    ) -> tuple[dict[str, RequestField[Any]], tuple[str, ...], dict[str, Any]]:
+        known = cast(dict[str, RequestField[Any]], self.fields)
         return (
-            tuple(name for name, field in self.fields.items() if field.required),
+            known,
+            tuple(name for name, field in known.items() if field.required),
             {
                 name: field.load_default
-                for name, field in self.fields.items()
+                for name, field in known.items()
                 if field.load_default is not missing
             },
         )
@@ -114,7 +123,7 @@ class Answer(Schema):
         unknown = RAISE
 
 
-class ObjectList(fields.Field[list[dict[str, Any]]]):
+class ObjectList(RequestField[list[dict[str, Any]]]):
     """A list of objects of one request schema.
 
     Parameters
@@ -136,10 +145,8 @@ class ObjectList(fields.Field[list[dict[str, Any]]]):
         self.greatest = greatest
         self._each = schema()
 
-    def _deserialize(
-        self, value: Any, attr: str | None, data: Any, **kwargs: Any
-    ) -> list[dict[str, Any]]:
-        del attr, data, kwargs
+    def loaded(self, value: Any) -> list[dict[str, Any]]:
+        """Return the loaded objects."""
         if not isinstance(value, list) or not self.least <= len(value) <= self.greatest:
             raise ValidationError(f"give a list of {self.least} to {self.greatest} objects")
         loaded = []

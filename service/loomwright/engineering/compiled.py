@@ -1,0 +1,39 @@
+"""Loops over plain numbers as machine code.
+
+A request asks for some thirty candidates at a time: too few for array functions, whose cost is the
+same for one element and a thousand, and too many for interpreted loops. A function compiled here is
+written for one candidate in plain arithmetic and looped over any number of them.
+"""
+
+from collections.abc import Callable
+from typing import Any, TypeVar, cast
+
+import numba
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def compiled(formula: F) -> F:
+    """Compile a function of numbers and arrays of numbers on its first call.
+
+    The machine code is kept beside the module's byte code, or where ``NUMBA_CACHE_DIR`` says, and
+    made anew when the module changes. Arithmetic is that of IEEE 754 in the order written: no
+    operation is fused, reordered or approximated, and a division by zero is an infinity, as in
+    NumPy.
+
+    Parameters
+    ----------
+    formula
+        Function that uses numbers, arrays, ``math`` and other compiled functions only.
+
+    Returns
+    -------
+    Callable
+        The compiled function.
+    """
+    try:
+        machine_code = numba.njit(formula, cache=True, error_model="numpy")
+    except RuntimeError:
+        # There is no place to write to: then it is compiled anew by each process that starts.
+        machine_code = numba.njit(formula, error_model="numpy")
+    return cast(F, machine_code)
