@@ -84,9 +84,13 @@ make_environment "$environment" deploy/requirements.lock
 
 trap stop_server EXIT
 trap interrupted INT TERM HUP
+# A process group of its own, so that Ctrl-C reaches this script alone: a worker that is interrupted
+# by the terminal and by its master at once can lock itself out and hold the stop up for 30 s.
+set -m
 LOOMWRIGHT_PORT="$port" "$environment/bin/python" -m gunicorn \
-    --config deploy/gunicorn.conf.py >"$log" 2>&1 &
+    --config deploy/gunicorn.conf.py >"$log" 2>&1 </dev/null &
 server=$!
+set +m
 
 wait_until_ready
 case $? in
