@@ -1,0 +1,127 @@
+"""Compiled formulas: the same figures as their Python source, ready before the first request."""
+
+import importlib
+import json
+import math
+import pkgutil
+from pathlib import Path
+
+import numba
+import numpy as np
+import pytest
+from numba.core.dispatcher import Dispatcher
+
+import loomwright
+from loomwright import figures
+from loomwright.engineering import compiled as machine
+from loomwright.engineering.conductors import loaded_route, temperature_curve
+from loomwright.engineering.protection import damage
+from loomwright.web.app import create_app
+
+BODIES = Path(__file__).resolve().parents[1] / "bench" / "bodies"
+RNG = np.random.default_rng(7)
+ROUTE = (
+    np.array([1.2, 3.4]),
+    np.array([333.15, 308.15]),
+    RNG.uniform(1e-4, 2e-2, (2, 9)),
+    RNG.uniform(1e-7, 1e-4, 9),
+    RNG.uniform(0.001, 0.05, (2, 9)),
+    # Rising curves: every coefficient adds to the rise.
+    RNG.uniform(0.0, 9.0, (2, 9, temperature_curve.INTERVALS + 1, 4)),
+)
+
+
+def every_compiled_formula():
+    """Name and dispatcher of each compiled function of the package."""
+    found = {}
+    for module in pkgutil.walk_packages(loomwright.__path__, "loomwright."):
+        for name, value in vars(importlib.import_module(module.name)).items():
+            if isinstance(value, Dispatcher):
+                found[f"{value.py_func.__module__}.{name}"] = value
+    return found
+
+
+def interpreted(monkeypatch, module, name):
+    """Return a formula as Python runs it, with the formulas that it calls."""
+    for value in list(vars(module).items()):
+        if isinstance(value[1], Dispatcher):
+            monkeypatch.setattr(module, value[0], value[1].py_func)
+    return getattr(module, name)
+
+
+@pytest.mark.parametrize(
+    ("current_a", "power_w"), [(25.0, math.nan), (math.nan, 300.0), (math.nan, 3e4)]
+)
+def test_route_has_the_same_figures_compiled_and_interpreted(monkeypatch, current_a, power_w):
+    given = (current_a, power_w, 12.6, 0.006, 0.002, 25.0, 0.02, *ROUTE, np.full(9, 40.0))
+    compiled = loaded_route.solved_candidates(*given)
+    plain = interpreted(monkeypatch, loaded_route, "solved_candidates")(*given)
+    # 1e-13: the order of operations is the same, and sums of two terms round alike.
+    np.testing.assert_allclose(compiled[0], plain[0], rtol=1e-13, atol=0.0)
+    np.testing.assert_array_equal(compiled[1], plain[1])
+    assert compiled[2] == plain[2]
+    assert compiled[3] == pytest.approx(plain[3], rel=1e-9)
+
+
+def test_damage_times_are_those_of_numpy():
+    excess, times = np.linspace(-7.0, 7.0, 65), np.linspace(9.0, -5.0, 65)
+    current = np.array([10.0, 20.0, 20.1, 33.0, 400.0])
+    compiled = damage._times_on_line_s(current, 20.0, excess, times)
+    with np.errstate(divide="ignore"):
+        plain = np.exp(np.interp(np.log(np.maximum(current / 20.0 - 1.0, 0.0)), excess, times))
+    np.testing.assert_allclose(compiled[2:], plain[2:], rtol=1e-13)
+    assert np.isinf(compiled[:2]).all()
+
+
+def test_lines_are_rounded_half_to_even_and_nan_stays():
+    values = np.array([[0.5, 1.5, 2.5, math.nan], [1.2345, -1.2355, 0.0, 1e9]])
+    lines = figures.rounded_lines(
+        values,
+        np.array([0, 1, 1]),
+        (1.0, 1.0, -2.0),
+        (0.0, 0.0, 1.0),
+        np.array([1.0, 1e3, 1e2]),
+    )
+    np.testing.assert_array_equal(lines[0], [0.0, 2.0, 2.0, math.nan])
+    # Scaled to 1234.5 and -1235.5, each a tie that goes to the even neighbour.
+    np.testing.assert_array_equal(lines[1], [1.234, -1.236, 0.0, 1e9])
+    np.testing.assert_array_equal(lines[2], [-1.47, 3.47, 1.0, -1999999999.0])
+
+
+def test_no_request_waits_for_the_compiler():
+    client = create_app().test_client()
+    before = {name: len(each.signatures) for name, each in every_compiled_formula().items()}
+    for path in sorted(BODIES.glob("*.json")):
+        for body in json.loads(path.read_text(encoding="utf-8"))["bodies"]:
+            assert client.post(f"/v1/{path.stem}", json=body).status_code == 200
+    after = {name: len(each.signatures) for name, each in every_compiled_formula().items()}
+    assert len(before) >= 5
+    assert after == before
+
+
+def test_no_place_for_the_cache_is_no_reason_to_fail(monkeypatch):
+    real, asked = numba.njit, []
+
+    def without_a_place(formula, **options):
+        asked.append(options)
+        if options.get("cache"):
+            raise RuntimeError("cannot cache function: no locator available")
+        return real(formula, **options)
+
+    monkeypatch.setattr(machine.numba, "njit", without_a_place)
+
+    @machine.compiled
+    def half(value: float) -> float:
+        return value / 2.0
+
+    assert half(3.0) == 1.5
+    assert [options.get("cache", False) for options in asked] == [True, False]
+
+
+def test_division_by_zero_is_an_infinity_as_in_numpy():
+    @machine.compiled
+    def quotient(dividend: float, divisor: float) -> float:
+        return dividend / divisor
+
+    assert quotient(1.0, 0.0) == math.inf
+    assert math.isnan(quotient(0.0, 0.0))
