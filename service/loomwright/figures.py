@@ -38,8 +38,10 @@ def rounded_lines(
         Rows of values in any unit.
     rows
         Which row each line is made of.
-    slopes, offsets
-        Of each line: ``slope x value + offset``.
+    slopes
+        Of each line, which is ``slope x value + offset``.
+    offsets
+        Of each line.
     scales
         10 to the power of the decimal digits of each line.
 

@@ -215,19 +215,31 @@ def solved_candidates(
 
     Parameters
     ----------
-    load_current_a, load_power_w
-        Of the load; the one that is not given is NaN [A], [W].
+    load_current_a
+        Of the load [A]; NaN where its power is given.
+    load_power_w
+        Of a constant-power load [W]; NaN where its current is given.
     emf_v
         Open-circuit voltage of the source [V].
     source_resistance_ohm
         Of the source [ohm].
     fixed_wiring_resistance_ohm
         Chassis, joints and fuse together [ohm].
-    limit_current_a, limit_resistance_ohm
-        Current and resistance of the whole wiring at the greatest length [A], [ohm].
-    length_m, ambient_temperature_k
-        Of each segment [m], [K].
-    ambient_resistance_ohm_per_m, resistance_slope_ohm_per_mk, share_per_ampere, curves
+    limit_current_a
+        Current at the greatest length [A].
+    limit_resistance_ohm
+        Resistance of the whole wiring at the greatest length [ohm].
+    length_m
+        Of each segment, one way [m].
+    ambient_temperature_k
+        Of each segment [K].
+    ambient_resistance_ohm_per_m
+        As for ``heated_resistance_ohm``.
+    resistance_slope_ohm_per_mk
+        As for ``heated_resistance_ohm``.
+    share_per_ampere
+        As for ``heated_resistance_ohm``.
+    curves
         As for ``heated_resistance_ohm``.
     ampacity_a
         Of each candidate [A].
