@@ -3,6 +3,7 @@
 import csv
 import functools
 import shutil
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -51,6 +52,16 @@ def test_every_row_is_exercised(record_property):
     unexercised = [str(outcome) for outcome in outcomes if outcome.unheld]
     assert unexercised == []
     assert {outcome.table for outcome in outcomes} == set(SPECS)
+
+
+def test_rows_that_rest_on_practice_alone_are_listed_with_a_reason():
+    listed = tomllib.loads((Path(__file__).parent / "practice.toml").read_text("utf-8"))
+    assert all(entry["reason"] for entry in listed.values())
+    assert {(table, (key,)) for table, entry in listed.items() for key in entry["rows"]} == {
+        (outcome.table, outcome.key)
+        for outcome in shipped_exercises()
+        if outcome.weakest == "practice"
+    }
 
 
 @pytest.mark.parametrize("table", EVERY_TABLE)
