@@ -201,7 +201,7 @@ def clad_aluminium(row: Row, rows: Sequence[Row]) -> Iterator[Figure]:
 
 def insulation_ratings(row: Row, _: Sequence[Row]) -> Iterator[Figure]:
     """Rating as the key says it; overload 50 K above (ISO 6722-1, 6 h, from memory)."""
-    stem, _, rating = str(row["key"]).rpartition("_")
+    stem, _separator, rating = str(row["key"]).rpartition("_")
     if stem and rating.isdigit():
         given: dict[str, Expected] = {
             "temperature_rating_c": float(rating),
