@@ -1,5 +1,6 @@
 """Shared settings of the test suite."""
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 settings.register_profile(
@@ -10,3 +11,12 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("suite")
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Print what a test recorded under ``summary``, before the closing line."""
+    for outcome in ("passed", "failed"):
+        for report in terminalreporter.getreports(outcome):
+            for name, text in report.user_properties:
+                if name == "summary":
+                    terminalreporter.write_line(str(text))
