@@ -10,7 +10,7 @@ from loomwright.jobs.answer import answer_document
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import priced_job
-from loomwright.pricing.price_book import price_book_from_document
+from loomwright.pricing.book_document import price_book_from_document
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 

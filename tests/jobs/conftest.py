@@ -9,7 +9,8 @@ from loomwright.jobs.demo_library import demo_price_book
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import PricedJob, priced_job
-from loomwright.pricing.price_book import PriceBook, price_book_from_document
+from loomwright.pricing.book_document import price_book_from_document
+from loomwright.pricing.price_book import PriceBook
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 

@@ -20,7 +20,7 @@ from loomwright.jobs.answer import answer_document
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import PricedJob, priced_job
-from loomwright.pricing.price_book import price_book_from_document
+from loomwright.pricing.book_document import price_book_from_document
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
@@ -81,8 +81,8 @@ def test_a_demo_job_is_complete_and_its_totals_are_the_sum_of_its_lines(
     bill = answer.bill
     assert answer.verdict == "complete"
     assert bill.unpriced == ()
-    assert sum(line.total.minor_units for line in bill.lines) == bill.net_total.minor_units
-    assert bill.total == bill.net_total + bill.taxes[0].amount
+    assert sum(line.total.minor_units for line in bill.lines) == bill.totals.lines_total.minor_units
+    assert bill.totals.total == bill.totals.net_total + bill.totals.taxes[0].amount
     assert all(line.reason for line in bill.lines)
 
 
@@ -310,7 +310,7 @@ from loomwright.jobs.answer import answer_document
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import priced_job
-from loomwright.pricing.price_book import price_book_from_document
+from loomwright.pricing.book_document import price_book_from_document
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 book = price_book_from_document(demo_price_book())
@@ -366,7 +366,7 @@ def test_a_longer_run_never_means_a_thinner_conductor_or_less_of_it(
         assert cut[1] >= cut[0]
     for answer in (short, long):
         total = sum(line.total.minor_units for line in answer.bill.lines)
-        assert total == answer.bill.net_total.minor_units
+        assert total == answer.bill.totals.net_total.minor_units
 
 
 def test_an_answer_is_plain_json_with_money_as_text(priced: Price) -> None:

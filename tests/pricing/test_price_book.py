@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.pricing.price_book import price_book_digest, price_book_from_document
+from loomwright.pricing.book_document import price_book_digest, price_book_from_document
 from loomwright.pricing.reading import DocumentError, pointer_token
 from loomwright.pricing.requirements import QuantityRules
 
@@ -19,7 +19,7 @@ def book() -> dict[str, Any]:
     return {
         "name": "Test shop",
         "currency": "EUR",
-        "tax": {"name": "VAT", "percent": "21"},
+        "taxes": [{"key": "tax", "name": "VAT", "percent": "21"}],
         "rules": {"conductor_slack_percent": "12.5"},
         "parts": [
             {
@@ -87,10 +87,9 @@ FAULTS: list[tuple[str, list[Any], Any, str]] = [
     ("name-not-text", ["name"], 5, "/name"),
     ("currency-gold", ["currency"], "XAU", "/currency"),
     ("currency-unknown", ["currency"], "EURO", "/currency"),
-    ("tax-missing", ["tax"], None, "/tax"),
-    ("tax-not-object", ["tax"], "21", "/tax"),
-    ("tax-percent-float", ["tax", "percent"], 21.0, "/tax/percent"),
-    ("tax-percent-high", ["tax", "percent"], "101", "/tax/percent"),
+    ("tax-not-array", ["taxes"], "21", "/taxes"),
+    ("tax-percent-float", ["taxes", 0, "percent"], 21.0, "/taxes/0/percent"),
+    ("tax-percent-high", ["taxes", 0, "percent"], "101", "/taxes/0/percent"),
     ("rule-unknown", ["rules", "magic"], "1", "/rules/magic"),
     ("rule-zero-spacing", ["rules", "tie_spacing_m"], "0", "/rules/tie_spacing_m"),
     ("parts-object", ["parts"], {}, "/parts"),
@@ -144,13 +143,13 @@ def test_a_fault_is_named_by_its_pointer(path: list[Any], value: object, pointer
 def test_all_faults_are_listed_at_once() -> None:
     document = book()
     document["currency"] = "XAU"
-    document["tax"]["percent"] = "x"
+    document["taxes"][0]["percent"] = "x"
     document["parts"][0]["unit_price"] = 1
     document["parts"][1]["attributes"] = []
     document["labour"][0]["surplus"] = 1
     assert pointers(document) == [
         "/currency",
-        "/tax/percent",
+        "/taxes/0/percent",
         "/parts/0/unit_price",
         "/parts/1/attributes",
         "/labour/0/surplus",

@@ -148,7 +148,7 @@ def test_an_overloaded_source_is_a_verdict(answered: Post) -> None:
 LAMP_BOOK: Document = {
     "name": "Test shop",
     "currency": "EUR",
-    "tax": {"name": "Tax", "percent": "10"},
+    "taxes": [{"key": "tax", "name": "Tax", "percent": "10"}],
     "parts": [
         {
             "key": "LAMP",

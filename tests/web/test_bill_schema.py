@@ -44,6 +44,16 @@ BETWEEN_MEMBERS = (
     r"Not of what stands beside it\. One of these is needed: .*",
     # The voltage of a source against the system voltage of the vehicle.
     r"From \S+ to \S+ V fits a \S+ V system\.",
+    # Keys that name other members of a price book, days, quantities and amounts.
+    r"No tax has this key\. The book has: .*",
+    r"No tax category has this key\. The book has: .*",
+    r"No part of the book has this key\.",
+    r"A part has this key; it is unique among parts and kits\.",
+    r"Price breaks rise in quantity; this one falls\.",
+    r'A calendar date such as "2031-04-30" is needed\.',
+    r"It lies before valid_from\.",
+    r"It has a discount already\.",
+    r"An amount in [A-Z]{3} has at most \d decimals\.",
 )
 _ALLOWED = re.compile("|".join(f"(?:{reason})" for reason in BETWEEN_MEMBERS))
 
@@ -116,7 +126,9 @@ def test_what_the_schema_allows_is_refused_for_reasons_between_members_only(body
 def repaired(body: Document) -> Document:
     """The document with its cross-references set right and nothing else changed."""
     body = copy.deepcopy(body)
+    body.pop("pricing", None)
     job = body["job"]
+    job["vehicle"].pop("difficulty", None)
     system = job["vehicle"]["system_voltage"]
     for index, source in enumerate(job["power_sources"]):
         volts = float(str(source.get("system_voltage", system)).removesuffix(" V"))
@@ -144,13 +156,21 @@ def _repaired_book(body: Document) -> Document:
     if "price_book" not in body:
         return {}
     book = body["price_book"]
-    book["tax"]["percent"] = "21"
-    book.pop("rules", None)
+    for name in ("rules", "tax_categories", "difficulty", "kits", *_DATES):
+        book.pop(name, None)
+    for index, tax in enumerate(book.get("taxes", ())):
+        tax.update(key=f"tax {index}", percent="21")
     for index, part in enumerate(book.get("parts", ())):
+        for name in ("tax_category", "price_breaks", "packs", *_DATES):
+            part.pop(name, None)
         part.update(key=f"part {index}", sale_increment="0.5")
     for index, operation in enumerate(book.get("labour", ())):
+        operation.pop("tax_category", None)
         operation.update(key=f"operation {index}", standard_hours="0.25")
     return {"price_book": book}
+
+
+_DATES = ("valid_from", "valid_until")
 
 
 @settings(max_examples=25)

@@ -1,15 +1,13 @@
 """The answer for a job as plain JSON values, in a fixed order."""
 
-from collections.abc import Mapping
 from typing import Any
 
 from loomwright.engineering.cautions import CAUTIONS
 from loomwright.figures import six_digits
+from loomwright.jobs.bill_answer import bill_document
 from loomwright.jobs.circuit_sources import SourceLoad
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.sized_circuit import SizedCircuit
-from loomwright.pricing.bill import Bill, Line, Need, Unpriced
-from loomwright.pricing.kinds import Attribute
 
 _KELVIN_AT_0_C = 273.15
 
@@ -43,40 +41,6 @@ def answer_document(priced: PricedJob) -> dict[str, Any]:
         "circuits": [_circuit(entry) for entry in priced.circuits],
         **bill_document(priced.bill),
         "cautions": [{"key": key, "text": CAUTIONS[key]} for key in priced.cautions],
-    }
-
-
-def bill_document(bill: Bill) -> dict[str, Any]:
-    """Return a bill as plain JSON values.
-
-    Parameters
-    ----------
-    bill
-        The bill.
-
-    Returns
-    -------
-    dict
-        Price book, lines, what is not priced, totals.
-    """
-    return {
-        "price_book": {"name": bill.price_book, "digest": bill.price_book_digest},
-        "currency": bill.currency,
-        "lines": [_line(number, line) for number, line in enumerate(bill.lines, start=1)],
-        "unpriced": [_unpriced(entry) for entry in bill.unpriced],
-        "parts_total": str(bill.parts_total),
-        "labour_total": str(bill.labour_total),
-        "net_total": str(bill.net_total),
-        "taxes": [
-            {
-                "name": tax.name,
-                "percent": format(tax.percent, "f"),
-                "base": str(tax.base),
-                "amount": str(tax.amount),
-            }
-            for tax in bill.taxes
-        ],
-        "total": str(bill.total),
     }
 
 
@@ -151,49 +115,4 @@ def _fuse(entry: SizedCircuit) -> dict[str, Any] | None:
         "upper_rule": fuse.window.upper_rule,
         "upstream_selectivity": upstream.state if upstream else None,
         "selective_up_to_a": six_digits(upstream.selective_up_to_a) if upstream else None,
-    }
-
-
-def _line(number: int, line: Line) -> dict[str, Any]:
-    return {
-        "number": number,
-        "kind": line.kind,
-        "key": line.key,
-        "description": line.description,
-        "quantity": format(line.quantity, "f"),
-        "unit": line.unit,
-        "unit_word": line.unit_word,
-        "unit_price": format(line.unit_price, "f"),
-        "total": str(line.total),
-        "reason": line.reason,
-        "needs": [_need(need) for need in line.needs],
-    }
-
-
-def _unpriced(entry: Unpriced) -> dict[str, Any]:
-    return {
-        "kind": entry.kind,
-        "description": entry.description,
-        "attributes": _attributes(entry.attributes),
-        "quantity": format(entry.quantity, "f"),
-        "unit": entry.unit,
-        "unit_word": entry.unit_word,
-        "reason": entry.reason,
-        "needs": [_need(need) for need in entry.needs],
-    }
-
-
-def _attributes(attributes: Mapping[str, Attribute]) -> dict[str, str]:
-    return {
-        name: value if isinstance(value, str) else format(value, "f")
-        for name, value in attributes.items()
-    }
-
-
-def _need(need: Need) -> dict[str, str]:
-    return {
-        "circuit": need.circuit,
-        "quantity": format(need.quantity, "f"),
-        "rule": need.rule,
-        "reason": need.reason,
     }

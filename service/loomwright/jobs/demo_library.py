@@ -5,7 +5,8 @@ from functools import cache
 from importlib.resources import files
 from typing import Any
 
-from loomwright.pricing.price_book import PriceBook, price_book_from_document
+from loomwright.pricing.book_document import price_book_from_document
+from loomwright.pricing.price_book import PriceBook
 
 DEMO_JOBS = ("combustion_car", "hybrid_jump_start", "van_second_battery", "truck_24v")
 

@@ -35,11 +35,12 @@ ENDS = (*STUDS, *END_PARTS, BARE_END)
 
 @dataclass(frozen=True, slots=True)
 class Vehicle:
-    """The vehicle of a job."""
+    """The vehicle of a job; ``difficulty`` names a factor on hours in the price book, if any."""
 
     description: str
     drive: str
     system_voltage_v: float
+    difficulty: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

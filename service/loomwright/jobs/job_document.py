@@ -88,7 +88,10 @@ def job_from_document(
 
 def _vehicle(reader: ObjectReader) -> Vehicle:
     return Vehicle(
-        reader.text("description"), reader.choice("drive"), reader.number_choice("system_voltage")
+        description=reader.text("description"),
+        drive=reader.choice("drive"),
+        system_voltage_v=reader.number_choice("system_voltage"),
+        difficulty=reader.optional_text("difficulty"),
     )
 
 

@@ -41,6 +41,10 @@ VEHICLE: Mapping[str, Member] = {
     "description": Text(about="The vehicle in words."),
     "drive": Choice(DRIVES, about="What drives it; hybrids and electric ones add cautions."),
     "system_voltage": _system_voltage("Nominal voltage of its low-voltage system.", required=True),
+    "difficulty": Text(
+        required=False,
+        about="Key of a difficulty factor of the price book; none for standard.",
+    ),
 }
 SOURCE: Mapping[str, Member] = {
     "key": Text(about="Unique among the sources; circuits name it in fed_from."),

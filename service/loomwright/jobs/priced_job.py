@@ -9,8 +9,9 @@ from loomwright.jobs.circuit_sources import ABOVE_LIMIT, SourceLoad, source_load
 from loomwright.jobs.job import Job
 from loomwright.jobs.requirements_of_job import requirements_of_job
 from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
-from loomwright.pricing.bill import Bill, bill_of_materials
+from loomwright.pricing.bill import NO_OPTIONS, Bill, bill_of_materials
 from loomwright.pricing.price_book import PriceBook
+from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Provenance, Tables
 
@@ -40,7 +41,13 @@ class PricedJob:
     provenances: tuple[Provenance, ...]
 
 
-def priced_job(job: Job, book: PriceBook, tables: Tables, fuse_tables: FuseTables) -> PricedJob:
+def priced_job(
+    job: Job,
+    book: PriceBook,
+    tables: Tables,
+    fuse_tables: FuseTables,
+    options: PricingOptions = NO_OPTIONS,
+) -> PricedJob:
     """Return the sized circuits and the priced bill of a job.
 
     Conductors and fuses come from the engineering. Each circuit is taken by itself behind the
@@ -57,6 +64,8 @@ def priced_job(job: Job, book: PriceBook, tables: Tables, fuse_tables: FuseTable
         Tables of the engineering.
     fuse_tables
         Fuse tables of the engineering.
+    options
+        Day, discounts, package price, deposit.
 
     Returns
     -------
@@ -66,12 +75,13 @@ def priced_job(job: Job, book: PriceBook, tables: Tables, fuse_tables: FuseTable
     Raises
     ------
     EngineeringError
-        A circuit lies outside the models; the message and ``field`` name it.
+        A circuit lies outside the models, or the options do not fit the bill; the message and
+        ``field`` name what it is.
     """
     conductors = circuit_conductors(job, tables)
     sized = sized_circuits(job, conductors, tables, fuse_tables)
-    parts, labour = requirements_of_job(job, sized, book)
-    bill = bill_of_materials(parts, labour, book)
+    parts, labour = requirements_of_job(job, sized, book.on_day(options.as_of))
+    bill = bill_of_materials(parts, labour, book, options, job.vehicle.difficulty)
     loads = source_loads(job, sized)
     return PricedJob(
         job=job,

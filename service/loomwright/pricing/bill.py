@@ -1,142 +1,55 @@
 """From requirements and a price book to a priced bill of materials."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
-from decimal import Decimal
+from datetime import date, timedelta
 
-from loomwright.pricing.kinds import KINDS, LABOUR_UNIT, UNIT_WORDS, Attribute
-from loomwright.pricing.money import Money, money_total, product, rounded_money, tax_on
-from loomwright.pricing.price_book import LabourOperation, Part, PriceBook
-from loomwright.pricing.requirements import LabourRequirement, Requirement, rounded_up
+from loomwright.engineering.errors import EngineeringError
+from loomwright.pricing.cover import ClusterCover
+from loomwright.pricing.labour_lines import labour_lines
+from loomwright.pricing.lines import Line, Unpriced
+from loomwright.pricing.part_lines import part_lines
+from loomwright.pricing.price_book import PriceBook, Validity
+from loomwright.pricing.pricing_options import PricingOptions
+from loomwright.pricing.requirements import LabourRequirement, Requirement
+from loomwright.pricing.totals import Margin, Totals, margin_of, priced_lines, totals_of
 
-LABOUR = "labour"
-
-
-@dataclass(frozen=True, slots=True)
-class Need:
-    """One reason for a line: how much of it, for which circuit, by which rule."""
-
-    circuit: str
-    quantity: Decimal
-    reason: str
-    rule: str
-
-
-def reason_of(needs: Iterable[Need]) -> str:
-    """Return the reasons of needs in one text, once for all circuits that share them.
-
-    Parameters
-    ----------
-    needs
-        Needs of one line.
-
-    Returns
-    -------
-    str
-        Such as ``"lamp feed, heater feed (each): one at the source, one at the load"``.
-    """
-    by_circuit: dict[str, dict[str, None]] = {}
-    for need in needs:
-        by_circuit.setdefault(need.circuit, {})[need.reason] = None
-    sharing: dict[str, list[str]] = {}
-    for circuit, reasons in by_circuit.items():
-        sharing.setdefault(", ".join(reasons), []).append(circuit)
-    return "; ".join(_shared_reason(circuits, text) for text, circuits in sharing.items())
-
-
-def _shared_reason(circuits: Sequence[str], text: str) -> str:
-    if circuits == [""]:
-        return text
-    each = " (each)" if len(circuits) > 1 else ""
-    return f"{', '.join(circuit or 'job' for circuit in circuits)}{each}: {text}"
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One priced line item; ``total`` is the unit price times the quantity, rounded once."""
-
-    kind: str
-    key: str
-    description: str
-    quantity: Decimal
-    unit: str
-    unit_price: Decimal
-    total: Money
-    needs: tuple[Need, ...]
-
-    @property
-    def unit_word(self) -> str:
-        """The plain word for the unit code."""
-        return UNIT_WORDS[self.unit]
-
-    @property
-    def reason(self) -> str:
-        """Why the line is there, in one text."""
-        return reason_of(self.needs)
-
-
-@dataclass(frozen=True, slots=True)
-class Unpriced:
-    """Something needed that the price book does not hold, with how much and why.
-
-    ``unit`` is that of the need; the quantity is not rounded to any sale increment.
-    """
-
-    kind: str
-    description: str
-    attributes: Mapping[str, Attribute]
-    quantity: Decimal
-    unit: str
-    needs: tuple[Need, ...]
-
-    @property
-    def unit_word(self) -> str:
-        """The plain word for the unit code."""
-        return UNIT_WORDS[self.unit]
-
-    @property
-    def reason(self) -> str:
-        """Why it is needed, in one text."""
-        return reason_of(self.needs)
-
-
-@dataclass(frozen=True, slots=True)
-class TaxAmount:
-    """One tax of a bill: ``amount`` is ``percent`` of ``base``, rounded once."""
-
-    name: str
-    percent: Decimal
-    base: Money
-    amount: Money
+NO_OPTIONS = PricingOptions()
 
 
 @dataclass(frozen=True, slots=True)
 class Bill:
     """A priced bill of materials.
 
-    ``net_total`` is the exact sum of the lines, ``parts_total`` and ``labour_total`` its two parts;
-    each tax is computed once on the net total; ``total`` adds the taxes.
+    ``valid_until`` is the last day on which every price of it holds, none where nothing limits it.
+    ``covers`` say how the articles were chosen. ``margin`` is for the shop, never for its customer.
     """
 
     price_book: str
     price_book_digest: str
     currency: str
+    prices_include_tax: bool
+    as_of: date | None
+    valid_until: date | None
+    package: str | None
     lines: tuple[Line, ...]
     unpriced: tuple[Unpriced, ...]
-    parts_total: Money
-    labour_total: Money
-    net_total: Money
-    taxes: tuple[TaxAmount, ...]
-    total: Money
+    totals: Totals
+    margin: Margin
+    covers: tuple[ClusterCover, ...]
 
 
 def bill_of_materials(
-    requirements: Sequence[Requirement], labour: Sequence[LabourRequirement], book: PriceBook
+    requirements: Sequence[Requirement],
+    labour: Sequence[LabourRequirement],
+    book: PriceBook,
+    options: PricingOptions = NO_OPTIONS,
+    difficulty: str | None = None,
 ) -> Bill:
     """Return the priced lines that serve all requirements.
 
-    Needs that one part serves share a line, so that slack and sale increment are paid once.
-    Amounts are rounded half up to the minor unit, at the line and at the tax, nowhere else.
+    Amounts are rounded to the minor unit at the line, at its discount and at the tax, nowhere else;
+    what is off the whole bill is shared over its lines to the last minor unit.
 
     Parameters
     ----------
@@ -146,168 +59,70 @@ def bill_of_materials(
         Operations needed.
     book
         Price book.
+    options
+        Day, discounts, package price, deposit.
+    difficulty
+        Key of a difficulty factor of the book.
 
     Returns
     -------
     Bill
-        Lines by kind and, within a kind, in the order of the book; what could not be priced; tax
+        Lines by kind and, within a kind, in the order of the book; what could not be priced; taxes
         and totals.
+
+    Raises
+    ------
+    EngineeringError
+        ``price_book_not_valid`` on the day; ``unknown_difficulty``; ``discount_above_total``,
+        ``package_without_lines``, ``deposit_above_total``.
+    CoverError
+        The solver of the cheapest articles gave no proof.
     """
-    part_lines, missing_parts = _part_lines(requirements, book)
-    labour_lines, missing_labour = _labour_lines(labour, book)
-    parts_total = money_total((line.total for line in part_lines), book.currency)
-    labour_total = money_total((line.total for line in labour_lines), book.currency)
-    net_total = parts_total + labour_total
-    tax = tax_on(net_total, book.tax.percent)
+    _refuse_invalid_day(book, options.as_of)
+    if difficulty is not None and difficulty not in book.difficulty:
+        raise EngineeringError(
+            "unknown_difficulty",
+            f"The price book has no difficulty factor {difficulty!r}; it has: "
+            f"{', '.join(book.difficulty) or 'none'}.",
+            field="job/vehicle/difficulty",
+        )
+    holding = book.on_day(options.as_of)
+    parts = part_lines(requirements, holding)
+    work, missing_work = labour_lines(labour, holding, difficulty)
+    lines = priced_lines((*parts.lines, *work), holding, options)
+    totals = totals_of(lines, holding, options)
     return Bill(
         price_book=book.name,
         price_book_digest=book.digest,
         currency=book.currency,
-        lines=(*part_lines, *labour_lines),
-        unpriced=(*missing_parts, *missing_labour),
-        parts_total=parts_total,
-        labour_total=labour_total,
-        net_total=net_total,
-        taxes=(TaxAmount(book.tax.name, book.tax.percent, net_total, tax),),
-        total=net_total + tax,
+        prices_include_tax=book.prices_include_tax,
+        as_of=options.as_of,
+        valid_until=_valid_until(lines, holding, options.as_of),
+        package=None if options.package is None else options.package.name,
+        lines=lines,
+        unpriced=(*parts.unpriced, *missing_work),
+        totals=totals,
+        margin=margin_of(lines, totals),
+        covers=parts.covers,
     )
 
 
-def _need(requirement: Requirement, quantity: Decimal) -> Need:
-    return Need(requirement.circuit, quantity, requirement.reason, requirement.rule)
+def _refuse_invalid_day(book: PriceBook, day: date | None) -> None:
+    if not book.validity.holds_on(day):
+        first, last = book.validity.first or "the beginning", book.validity.last or "further notice"
+        raise EngineeringError(
+            "price_book_not_valid",
+            f"The price book {book.name!r} holds from {first} until {last}, not on {day}.",
+            field="pricing/as_of",
+        )
 
 
-_METRES = {"MTR": Decimal(1), "FOT": Decimal("0.3048")}
-
-
-def _in_unit(quantity: Decimal, unit: str, sold_in: str) -> Decimal:
-    """Return a quantity in the unit that a part is sold in; a metre may be sold by the foot."""
-    if unit in _METRES and sold_in in _METRES:
-        return quantity * _METRES[unit] / _METRES[sold_in]
-    return quantity
-
-
-def _part_lines(
-    requirements: Sequence[Requirement], book: PriceBook
-) -> tuple[list[Line], list[Unpriced]]:
-    served: dict[str, tuple[Part, list[Need]]] = {}
-    missing: dict[tuple[object, ...], tuple[Requirement, list[Need]]] = {}
-    for requirement in requirements:
-        part = book.part_for(requirement.what, requirement.attributes)
-        if part is None:
-            same = (requirement.what, *sorted(requirement.attributes.items()), requirement.unit)
-            entry = missing.setdefault(same, (requirement, []))
-            entry[1].append(_need(requirement, requirement.quantity))
-        else:
-            quantity = _in_unit(requirement.quantity, requirement.unit, part.unit)
-            served.setdefault(part.key, (part, []))[1].append(_need(requirement, quantity))
-    order = list(KINDS)
-    lines = [
-        _part_line(part, served[part.key][1], book.currency)
-        for kind in order
-        for part in book.parts[kind]
-        if part.key in served
-    ]
-    absent = [_unpriced(first, needs) for first, needs in missing.values()]
-    absent.sort(key=lambda entry: (order.index(entry.kind), entry.description))
-    return lines, absent
-
-
-def _part_line(part: Part, needs: list[Need], currency: str) -> Line:
-    quantity = rounded_up(_sum(need.quantity for need in needs), part.sale_increment)
-    return Line(
-        kind=part.kind,
-        key=part.key,
-        description=part.description,
-        quantity=quantity,
-        unit=part.unit,
-        unit_price=part.unit_price,
-        total=rounded_money(product(part.unit_price, quantity), currency),
-        needs=tuple(needs),
-    )
-
-
-def _unpriced(first: Requirement, needs: list[Need]) -> Unpriced:
-    stated = ", ".join(f"{name} {_plain(value)}" for name, value in first.attributes.items())
-    return Unpriced(
-        kind=first.what,
-        description=f"{KINDS[first.what].words}: {stated}",
-        attributes=first.attributes,
-        quantity=_sum(need.quantity for need in needs),
-        unit=first.unit,
-        needs=tuple(needs),
-    )
-
-
-def _plain(value: Attribute) -> str:
-    return value if isinstance(value, str) else format(value.normalize(), "f")
-
-
-def _sum(quantities: Iterable[Decimal]) -> Decimal:
-    return sum(quantities, Decimal(0))
-
-
-def _labour_lines(
-    labour: Sequence[LabourRequirement], book: PriceBook
-) -> tuple[list[Line], list[Unpriced]]:
-    by_operation: dict[str, list[LabourRequirement]] = {}
-    for requirement in labour:
-        by_operation.setdefault(requirement.operation, []).append(requirement)
-    lines = [
-        _labour_line(operation, by_operation[key], book)
-        for key, operation in book.labour.items()
-        if key in by_operation
-    ]
-    missing = [
-        _unpriced_labour(key, by_operation[key])
-        for key in sorted(by_operation.keys() - book.labour.keys())
-    ]
-    return lines, missing
-
-
-def _labour_line(
-    operation: LabourOperation, wanted: Sequence[LabourRequirement], book: PriceBook
-) -> Line:
-    if operation.charged_per == "job":
-        wanted = wanted[:1]
-    needs = tuple(_hours_needed(operation, requirement) for requirement in wanted)
-    hours = rounded_up(_sum(need.quantity for need in needs), book.rules.labour_increment_h)
-    return Line(
-        kind=LABOUR,
-        key=operation.key,
-        description=operation.description,
-        quantity=hours,
-        unit=LABOUR_UNIT,
-        unit_price=operation.hourly_rate,
-        total=rounded_money(product(operation.hourly_rate, hours), book.currency),
-        needs=needs,
-    )
-
-
-def _hours_needed(operation: LabourOperation, wanted: LabourRequirement) -> Need:
-    standard = _plain(operation.standard_hours)
-    if operation.charged_per == "job":
-        count, basis = Decimal(1), f"{standard} h for the job"
-    elif operation.charged_per == "metre":
-        count, basis = wanted.length_m, f"{_plain(wanted.length_m)} m x {standard} h"
-    else:
-        count, basis = Decimal(wanted.pieces), f"{wanted.pieces} x {standard} h"
-    return Need(
-        circuit=wanted.circuit,
-        quantity=product(operation.standard_hours, count),
-        reason=f"{basis}, {wanted.reason}",
-        rule=wanted.rule,
-    )
-
-
-def _unpriced_labour(key: str, wanted: Sequence[LabourRequirement]) -> Unpriced:
-    return Unpriced(
-        kind=LABOUR,
-        description=f"labour operation: {key}",
-        attributes={"operation": key},
-        quantity=Decimal(sum(requirement.pieces for requirement in wanted)),
-        unit="C62",
-        needs=tuple(
-            Need(item.circuit, Decimal(item.pieces), item.reason, item.rule) for item in wanted
-        ),
-    )
+def _valid_until(lines: Sequence[Line], book: PriceBook, as_of: date | None) -> date | None:
+    """Return the last day of the book, of every article used, and of the quote itself."""
+    sold: dict[str, Validity] = {kit.key: kit.validity for kit in book.kits}
+    for of_kind in book.parts.values():
+        sold |= {part.key: part.validity for part in of_kind}
+    ends = [book.validity.last, *(sold[line.key].last for line in lines if line.key in sold)]
+    if as_of is not None and book.quote_days is not None:
+        ends.append(as_of + timedelta(days=book.quote_days))
+    return min((end for end in ends if end is not None), default=None)

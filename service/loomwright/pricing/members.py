@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 DECIMAL_PATTERN = r"^(0|[1-9][0-9]{0,8})(\.[0-9]{1,6})?$"
+DATE_PATTERN = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 TEXT_LIMIT = 200
 # Control characters, line and paragraph separators, marks that turn the direction of writing.
 _UNPRINTABLE = r"\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufeff"
@@ -50,6 +51,24 @@ class Choices(Member):
     choices: tuple[str, ...]
     least: int
     most: int
+
+
+@dataclass(frozen=True, slots=True)
+class Texts(Member):
+    """An array of texts, each at most once."""
+
+    least: int
+    most: int
+
+
+@dataclass(frozen=True, slots=True)
+class DateText(Member):
+    """A calendar date as text, such as ``"2031-04-30"``.
+
+    References
+    ----------
+    RFC 3339, ``full-date``.
+    """
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,10 +4,13 @@ No binary fraction enters here: amounts are ``Decimal`` and every operation eith
 rounds where its name says so.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from decimal import (
+    ROUND_DOWN,
+    ROUND_HALF_EVEN,
     ROUND_HALF_UP,
+    ROUND_UP,
     Context,
     Decimal,
     DivisionByZero,
@@ -15,6 +18,7 @@ from decimal import (
     InvalidOperation,
     Overflow,
 )
+from fractions import Fraction
 from functools import cache
 
 from iso4217 import Currency
@@ -23,6 +27,16 @@ from iso4217 import Currency
 # step would be a lost cent, so it is an error and not a rounding.
 _EXACT = Context(prec=100, traps=[InvalidOperation, DivisionByZero, Overflow, Inexact])
 _ROUNDING = Context(prec=100, traps=[InvalidOperation, DivisionByZero, Overflow])
+
+
+# How an amount between two minor units is rounded, by the name that a price book says it with.
+# Half a minor unit goes away from zero or to the even neighbour; "up" is away from zero.
+ROUNDING_MODES = {
+    "half_up": ROUND_HALF_UP,
+    "half_even": ROUND_HALF_EVEN,
+    "down": ROUND_DOWN,
+    "up": ROUND_UP,
+}
 
 
 class MoneyError(ValueError):
@@ -209,8 +223,8 @@ def money_total(amounts: Iterable[Money], currency: str) -> Money:
     return total
 
 
-def tax_on(base: Money, percent: Decimal) -> Money:
-    """Return a tax on a net amount, rounded half up to the minor unit.
+def tax_on(base: Money, percent: Decimal, rounding: str = ROUND_HALF_UP) -> Money:
+    """Return a tax on a net amount, rounded to the minor unit.
 
     Parameters
     ----------
@@ -218,6 +232,8 @@ def tax_on(base: Money, percent: Decimal) -> Money:
         Net amount that the tax is due on.
     percent
         Rate [%], 0 or more.
+    rounding
+        Rounding mode of the ``decimal`` module.
 
     Returns
     -------
@@ -225,4 +241,84 @@ def tax_on(base: Money, percent: Decimal) -> Money:
         The tax.
     """
     exact = product(product(base.amount, percent), Decimal("0.01"))
-    return rounded_money(exact, base.currency)
+    return rounded_money(exact, base.currency, rounding)
+
+
+def tax_within(gross: Money, percent: Decimal, rounding: str = ROUND_HALF_UP) -> Money:
+    """Return the tax that an amount holds already, rounded to the minor unit.
+
+    Parameters
+    ----------
+    gross
+        Amount with the tax.
+    percent
+        Rate on the net amount [%], 0 or more.
+    rounding
+        Rounding mode of the ``decimal`` module.
+
+    Returns
+    -------
+    Money
+        The tax; ``gross`` less it is the net amount.
+
+    Notes
+    -----
+    ``gross x percent / (100 + percent)``, the tax fraction: 1/6 at 20 %, 1/11 at 10 %.
+
+    References
+    ----------
+    HMRC VAT guide (Notice 700), the VAT fraction (memory).
+    """
+    exact = Fraction(gross.amount) * Fraction(percent) / (100 + Fraction(percent))
+    return _money_of_fraction(exact, gross.currency, rounding)
+
+
+def _money_of_fraction(exact: Fraction, currency: str, rounding: str) -> Money:
+    """Return an exact amount, which as a decimal need not end, rounded to the minor unit."""
+    units, left = divmod(abs(exact) * 10 ** minor_unit_digits(currency), 1)
+    # What lies between two minor units is rounded as a quarter, a half or three quarters of one.
+    half = Fraction(1, 2)
+    tail = "0" if not left else "0.5" if left == half else "0.25" if left < half else "0.75"
+    rounded = int(
+        (units + Decimal(tail)).quantize(Decimal(1), rounding=rounding, context=_ROUNDING)
+    )
+    return money_from_minor_units(-rounded if exact < 0 else rounded, currency)
+
+
+def shared_money(total: Money, weights: Sequence[Decimal]) -> tuple[Money, ...]:
+    """Return an amount shared by weights to the last minor unit.
+
+    Each share is first cut to whole minor units; those left over go one by one to the shares that
+    lost most by the cut, the earlier first where they lost alike (largest remainder).
+
+    Parameters
+    ----------
+    total
+        Amount to be shared; may be negative.
+    weights
+        One or more weights, none negative; equal shares where all are zero.
+
+    Returns
+    -------
+    tuple of Money
+        Shares that add up to the total exactly.
+
+    Raises
+    ------
+    MoneyError
+        No weight, or a negative one.
+    """
+    if not weights or min(weights) < 0:
+        raise MoneyError("Money is shared by one or more weights of 0 or more.")
+    if not any(weights):
+        weights = [Decimal(1)] * len(weights)
+    # Fractions, because a quotient of decimals need not end.
+    units = abs(total.minor_units)
+    whole = [Fraction(weight) for weight in weights]
+    exact = [units * weight / sum(whole) for weight in whole]
+    shares = [int(share) for share in exact]
+    by_loss = sorted(range(len(shares)), key=lambda place: shares[place] - exact[place])
+    for place in by_loss[: units - sum(shares)]:
+        shares[place] += 1
+    sign = -1 if total.amount < 0 else 1
+    return tuple(money_from_minor_units(sign * share, total.currency) for share in shares)

@@ -1,28 +1,68 @@
-"""Price books: frozen records, read from plain JSON documents and named by their digest."""
+"""Price books: frozen records of what a shop sells and at which price."""
 
-import hashlib
-import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, replace
+from datetime import date
 from decimal import Decimal
 
-from loomwright.pricing.book_members import ATTRIBUTES, BOOK
-from loomwright.pricing.kinds import KINDS, LABOUR_UNIT, Attribute, Kind
-from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
+from loomwright.pricing.kinds import KINDS, LABOUR_UNIT, Attribute
 from loomwright.pricing.requirements import QuantityRules
 
 
 @dataclass(frozen=True, slots=True)
-class TaxRate:
-    """A tax added to net prices."""
+class Validity:
+    """First and last day on which something holds; none where it is open."""
 
+    first: date | None = None
+    last: date | None = None
+
+    def holds_on(self, day: date | None) -> bool:
+        """Return whether a day lies within; without a day nothing is judged."""
+        if day is None:
+            return True
+        return (self.first is None or self.first <= day) and (self.last is None or day <= self.last)
+
+
+@dataclass(frozen=True, slots=True)
+class TaxRate:
+    """A tax on net amounts; no tax applies on another."""
+
+    key: str
     name: str
     percent: Decimal
 
 
 @dataclass(frozen=True, slots=True)
+class Rounding:
+    """How money is rounded: each tax for the ``document`` or at each ``line``; the mode."""
+
+    tax: str
+    mode: str
+
+
+@dataclass(frozen=True, slots=True)
+class PriceBreak:
+    """Price of each unit of a part from a quantity on one line up."""
+
+    from_quantity: Decimal
+    unit_price: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """A sealed pack of a part; ``cost`` is that of the pack, if stated."""
+
+    quantity: Decimal
+    price: Decimal
+    cost: Decimal | None
+
+
+@dataclass(frozen=True, slots=True)
 class Part:
-    """Something that the shop sells; ``unit_price`` is net and may be finer than a minor unit."""
+    """Something that the shop sells; ``unit_price`` may be finer than a minor unit.
+
+    ``price_breaks`` rise in quantity. ``stock`` is none where it is not counted.
+    """
 
     key: str
     kind: str
@@ -31,6 +71,27 @@ class Part:
     unit: str
     sale_increment: Decimal
     unit_price: Decimal
+    price_breaks: tuple[PriceBreak, ...]
+    packs: tuple[Pack, ...]
+    cost: Decimal | None
+    tax_category: str
+    stock: Decimal | None
+    validity: Validity
+
+
+@dataclass(frozen=True, slots=True)
+class Kit:
+    """Parts sold together under one price; ``contents`` are units by key of the part."""
+
+    key: str
+    description: str
+    contents: Mapping[str, Decimal]
+    unit_price: Decimal
+    cost: Decimal | None
+    tax_category: str
+    stock: Decimal | None
+    validity: Validity
+    unit: str = "SET"
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,21 +103,44 @@ class LabourOperation:
     charged_per: str
     standard_hours: Decimal
     hourly_rate: Decimal
+    hourly_cost: Decimal | None
+    tax_category: str
     unit: str = LABOUR_UNIT
 
 
 @dataclass(frozen=True, slots=True)
+class DifficultyFactor:
+    """How much longer than standard the work on some vehicles takes."""
+
+    key: str
+    description: str
+    factor: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class PriceBook:
-    """A shop's prices. Parts are held by kind in the order of the book, labour by key."""
+    """A shop's prices. Parts are held by kind in the order of the book, the rest by key.
+
+    ``tax_categories`` gives the taxes of each category. ``digest`` names the document that the book
+    was read from.
+    """
 
     name: str
     currency: str
-    tax: TaxRate
+    validity: Validity
+    quote_days: int | None
+    prices_include_tax: bool
+    tax_categories: Mapping[str, tuple[TaxRate, ...]]
+    rounding: Rounding
+    labour_minimum: Decimal
     rules: QuantityRules
+    difficulty: Mapping[str, DifficultyFactor]
     parts: Mapping[str, tuple[Part, ...]]
+    kits: tuple[Kit, ...]
     labour: Mapping[str, LabourOperation]
     digest: str
     _shelves: Mapping[tuple[object, ...], Sequence[Part]] = field(init=False, repr=False)
+    _kits_with: Mapping[str, tuple[Kit, ...]] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         # A job asks dozens of times; parts alike in all that must be equal lie on one shelf, the
@@ -66,10 +150,15 @@ class PriceBook:
             for part in sorted(parts, key=_preference):
                 identity = KINDS[part.kind].identity(part.attributes)
                 shelves.setdefault((part.kind, *identity), []).append(part)
+        kits: dict[str, tuple[Kit, ...]] = {}
+        for kit in self.kits:
+            for key in kit.contents:
+                kits[key] = (*kits.get(key, ()), kit)
         object.__setattr__(self, "_shelves", shelves)
+        object.__setattr__(self, "_kits_with", kits)
 
-    def part_for(self, what: str, needed: Mapping[str, Attribute]) -> Part | None:
-        """Return the part that serves a need: tightest fit, then least price, then key.
+    def parts_for(self, what: str, needed: Mapping[str, Attribute]) -> tuple[Part, ...]:
+        """Return the parts that serve a need with the tightest fit, by price, then key.
 
         Parameters
         ----------
@@ -80,114 +169,42 @@ class PriceBook:
 
         Returns
         -------
-        Part or None
-            ``None`` where no part of the book serves.
+        tuple of Part
+            Equally tight ones; empty where no part of the book serves.
         """
         kind = KINDS[what]
         shelf = self._shelves.get((what, *kind.needed_identity(needed)), ())
-        return next((part for part in shelf if kind.holds(part.attributes, needed)), None)
+        serving = [part for part in shelf if kind.holds(part.attributes, needed)]
+        if not serving:
+            return ()
+        tightest = kind.excess(serving[0].attributes)
+        return tuple(part for part in serving if kind.excess(part.attributes) == tightest)
+
+    def part_for(self, what: str, needed: Mapping[str, Attribute]) -> Part | None:
+        """Return the first of ``parts_for``, or none."""
+        return next(iter(self.parts_for(what, needed)), None)
+
+    def kits_with(self, key: str) -> tuple[Kit, ...]:
+        """Return the kits that hold a part."""
+        return self._kits_with.get(key, ())
+
+    def on_day(self, day: date | None) -> "PriceBook":
+        """Return the book with what holds on a day; the book itself where no day is given.
+
+        A kit holds only while all its parts do.
+        """
+        if day is None:
+            return self
+        parts = {
+            kind: tuple(part for part in of_kind if part.validity.holds_on(day))
+            for kind, of_kind in self.parts.items()
+        }
+        held = {part.key for of_kind in parts.values() for part in of_kind}
+        kits = tuple(
+            kit for kit in self.kits if kit.validity.holds_on(day) and kit.contents.keys() <= held
+        )
+        return replace(self, parts=parts, kits=kits)
 
 
 def _preference(part: Part) -> tuple[tuple[Decimal, ...], Decimal, str]:
     return KINDS[part.kind].excess(part.attributes), part.unit_price, part.key
-
-
-def price_book_digest(document: object) -> str:
-    """Return the SHA-256 of a price book's canonical JSON, in hexadecimal.
-
-    Parameters
-    ----------
-    document
-        The book as plain JSON values.
-
-    Returns
-    -------
-    str
-        64 hexadecimal digits; the same for any order of members and any white space.
-    """
-    canonical = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
-    return hashlib.sha256(canonical.encode("ascii")).hexdigest()
-
-
-def price_book_from_document(document: object) -> PriceBook:
-    """Return the price book that a plain JSON document states.
-
-    Parameters
-    ----------
-    document
-        The book as plain JSON values.
-
-    Returns
-    -------
-    PriceBook
-        The checked book.
-
-    Raises
-    ------
-    DocumentError
-        Anything is wrong; ``faults`` lists all of it by JSON pointer.
-    """
-    faults: list[Fault] = []
-    reader = ObjectReader(document, "", faults, BOOK)
-    name = reader.text("name")
-    currency = reader.choice("currency")
-    tax = reader.object("tax")
-    rate = TaxRate(tax.text("name"), tax.decimal("percent"))
-    rules = _rules(reader)
-    parts = [_part(part) for part in reader.objects("parts")]
-    labour = [_labour(operation) for operation in reader.objects("labour")]
-    if faults:
-        raise DocumentError("price_book", faults)
-    by_kind: dict[str, list[Part]] = {what: [] for what in KINDS}
-    for part in parts:
-        by_kind[part.kind].append(part)
-    return PriceBook(
-        name=name,
-        currency=currency,
-        tax=rate,
-        rules=rules,
-        parts={what: tuple(of_kind) for what, of_kind in by_kind.items()},
-        labour={operation.key: operation for operation in labour},
-        digest=price_book_digest(document),
-    )
-
-
-def _rules(reader: ObjectReader) -> QuantityRules:
-    rules = reader.object("rules")
-    return QuantityRules(*(rules.decimal(field.name) for field in fields(QuantityRules)))
-
-
-def _part(reader: ObjectReader) -> Part:
-    key = reader.text("key")
-    what = reader.choice("kind")
-    kind = KINDS.get(what)
-    return Part(
-        key=key,
-        kind=what,
-        description=reader.text("description"),
-        # Which attributes and units are right depends on the kind.
-        attributes=_attributes(reader, kind) if kind else {},
-        unit=reader.choice("unit", among=kind.units if kind else None),
-        sale_increment=reader.decimal("sale_increment"),
-        unit_price=reader.decimal("unit_price"),
-    )
-
-
-def _attributes(reader: ObjectReader, kind: Kind) -> dict[str, Attribute]:
-    attributes = reader.object("attributes", ATTRIBUTES[kind.name])
-    return {
-        rule.name: Decimal(repr(attributes.number(rule.name)))
-        if rule.numeric
-        else attributes.text(rule.name)
-        for rule in kind.rules
-    }
-
-
-def _labour(operation: ObjectReader) -> LabourOperation:
-    return LabourOperation(
-        key=operation.text("key"),
-        description=operation.text("description"),
-        charged_per=operation.choice("charged_per"),
-        standard_hours=operation.decimal("standard_hours"),
-        hourly_rate=operation.decimal("hourly_rate"),
-    )

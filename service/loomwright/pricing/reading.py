@@ -3,16 +3,20 @@
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import TypeVar
 
 from loomwright.pricing.members import (
+    DATE_PATTERN,
     DECIMAL_PATTERN,
     TEXT_LIMIT,
     TEXT_PATTERN,
     Choice,
     Choices,
+    DateText,
     DecimalText,
     Member,
     Number,
@@ -20,6 +24,7 @@ from loomwright.pricing.members import (
     Record,
     Records,
     Text,
+    Texts,
     Truth,
     Whole,
     is_required,
@@ -27,10 +32,12 @@ from loomwright.pricing.members import (
 
 _DECIMAL = re.compile(DECIMAL_PATTERN, re.ASCII)
 _TEXT = re.compile(TEXT_PATTERN)
+_DATE = re.compile(DATE_PATTERN, re.ASCII)
 # Quantity and text such as "16 ft" -> number in the stated unit, or None if it is not of that form.
 QuantityText = Callable[[str, str], float | None]
 # A foot in metres is a binary fraction: text at a bound may miss it by a hair.
 _BOUND_SLACK = 1e-12
+_TEXT_NEEDED = f"A text of 1 to {TEXT_LIMIT} printable characters is needed, the first no space."
 _REPEATED = "The same value stands earlier in the list; it is unique."
 _Rule = TypeVar("_Rule", bound=Member)
 
@@ -136,6 +143,10 @@ class ObjectReader:
         """Note a fault at a member, or at the object itself for ``None``."""
         self.faults.append(Fault(self.pointer if name is None else self.path(name), message))
 
+    def fault_at(self, name: str, index: int, message: str) -> None:
+        """Note a fault at an item of a member that is an array."""
+        self.faults.append(Fault(f"{self.path(name)}/{index}", message))
+
     def has(self, name: str) -> bool:
         """Return whether a member is present."""
         return name in self._values
@@ -169,11 +180,8 @@ class ObjectReader:
         if not isinstance(value, str):
             self.fault(name, "A text is needed.")
             return ""
-        if len(value) > TEXT_LIMIT or not _TEXT.fullmatch(value):
-            self.fault(
-                name,
-                f"A text of 1 to {TEXT_LIMIT} printable characters is needed, the first no space.",
-            )
+        if not _is_text(value):
+            self.fault(name, _TEXT_NEEDED)
         return value
 
     def choice(
@@ -211,6 +219,35 @@ class ObjectReader:
             elif item in value[:index]:
                 self.faults.append(Fault(f"{path}/{index}", _REPEATED))
         return tuple(str(item) for item in value)
+
+    def texts(self, name: str) -> tuple[str, ...]:
+        """Return the texts of an array, each at most once."""
+        rule = self._rule(name, Texts)
+        if self._is_absent(name):
+            return ()
+        value = self._values[name]
+        if not isinstance(value, list | tuple) or not rule.least <= len(value) <= rule.most:
+            self.fault(name, f"An array of {rule.least} to {rule.most} items is needed.")
+            return ()
+        path = self.path(name)
+        for index, item in enumerate(value):
+            if not _is_text(item):
+                self.faults.append(Fault(f"{path}/{index}", _TEXT_NEEDED))
+            elif item in value[:index]:
+                self.faults.append(Fault(f"{path}/{index}", _REPEATED))
+        return tuple(str(item) for item in value)
+
+    def date(self, name: str) -> date | None:
+        """Return a calendar date, or ``None`` where it is absent."""
+        self._rule(name, DateText)
+        if self._is_absent(name) or name not in self._values:
+            return None
+        value = self._values[name]
+        if isinstance(value, str) and _DATE.fullmatch(value):
+            with suppress(ValueError):
+                return date.fromisoformat(value)
+        self.fault(name, 'A calendar date such as "2031-04-30" is needed.')
+        return None
 
     def number_choice(self, name: str) -> float:
         """Return a number out of a closed list, given as number or as text with its unit."""
@@ -266,6 +303,14 @@ class ObjectReader:
             self.fault(name, f"A number{_in_unit(rule)} {edges} is needed.")
             return rule.lower
         return float(value)
+
+    def optional_decimal(self, name: str) -> Decimal | None:
+        """Return an exact decimal, or ``None`` where it is absent."""
+        return self.decimal(name) if name in self._values else None
+
+    def optional_whole(self, name: str) -> int | None:
+        """Return a whole number, or ``None`` where it is absent."""
+        return self.whole(name) if name in self._values else None
 
     def optional_number(self, name: str) -> float | None:
         """Return a number, or ``None`` where it is absent."""
@@ -327,6 +372,10 @@ class ObjectReader:
         if rule.unique:
             _refuse_duplicates(readers, rule.unique)
         return readers
+
+
+def _is_text(value: object) -> bool:
+    return isinstance(value, str) and len(value) <= TEXT_LIMIT and bool(_TEXT.fullmatch(value))
 
 
 def _one_of(choices: Sequence[str]) -> str:

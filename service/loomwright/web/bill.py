@@ -10,17 +10,22 @@ from flask import Blueprint, Response, request
 
 from loomwright.engineering.errors import EngineeringError
 from loomwright.jobs.answer import answer_document
+from loomwright.jobs.bill_answer import margin_document
 from loomwright.jobs.demo_library import demo_book
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import priced_job
-from loomwright.pricing.price_book import PriceBook, price_book_from_document
+from loomwright.pricing.bill import NO_OPTIONS
+from loomwright.pricing.book_document import price_book_from_document
+from loomwright.pricing.price_book import PriceBook
+from loomwright.pricing.pricing_options import PricingOptions, pricing_from_document
 from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
 from loomwright.units import KINDS
 from loomwright.web.answers import ENGINE_VERSION, json_response, sources_of
+from loomwright.web.cost_keys import require_cost_key
 from loomwright.web.quantities import GREATEST_TEXT_LENGTH
 from loomwright.web.requests import invalid, json_object
 from loomwright.web.schemas.bill import REQUEST
@@ -33,29 +38,32 @@ blueprint = Blueprint("bill", __name__)
 @blueprint.post("/build-bill-of-materials")
 def build_bill_of_materials_view() -> Response:
     """Answer build-bill-of-materials."""
-    job, book = bill_request(json_object(request))
+    job, book, options = bill_request(json_object(request))
+    if options.show_cost:
+        require_cost_key(request)
     with _fields_of_job():
-        priced = priced_job(job, book, tables(), fuse_tables())
-    return json_response(
-        {
-            **answer_document(priced),
-            "sources": _sources(priced.provenances),
-            "engine_version": ENGINE_VERSION,
-        }
-    )
+        priced = priced_job(job, book, tables(), fuse_tables(), options)
+    document = {
+        **answer_document(priced),
+        "sources": _sources(priced.provenances),
+        "engine_version": ENGINE_VERSION,
+    }
+    if options.show_cost:
+        document["cost"] = margin_document(priced.bill)
+    return json_response(document)
 
 
-def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook]:
-    """Return the job and the price book of a request.
+def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook, PricingOptions]:
+    """Return the job, the price book and the pricing options of a request.
 
     Parameters
     ----------
     document
-        With ``job``, and ``price_book`` unless the demo price book serves.
+        With ``job``, and ``price_book`` unless the demo price book serves; ``pricing`` if wanted.
 
     Returns
     -------
-    tuple of Job and PriceBook
+    tuple of Job, PriceBook and PricingOptions
         Checked.
 
     Raises
@@ -69,9 +77,15 @@ def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook]:
     book = demo_book()
     if envelope.has("price_book"):
         book = _read(envelope, "price_book", price_book_from_document, faults) or book
-    if faults or job is None:
+    options: PricingOptions | None = NO_OPTIONS
+    if envelope.has("pricing"):
+        currency = book.currency
+        options = _read(
+            envelope, "pricing", lambda stated: pricing_from_document(stated, currency), faults
+        )
+    if faults or job is None or options is None:
         raise invalid([(fault.pointer, fault.message) for fault in faults])
-    return job, book
+    return job, book, options
 
 
 def _read(
@@ -106,7 +120,9 @@ def _fields_of_job() -> Iterator[None]:
     try:
         yield
     except EngineeringError as error:
-        field = "job" if error.field is None else f"job/{error.field}"
+        field = "job" if error.field is None else error.field
+        if field.partition("/")[0] not in ("job", "pricing"):
+            field = f"job/{field}"
         raise EngineeringError(
             error.code, error.message, field=field, **error.attributes
         ) from error

@@ -61,6 +61,12 @@ CODES = MappingProxyType(
         "ambient_outside_model": ProblemCode(
             422, "The ambient is outside the model", "Give an ambient inside the range named."
         ),
+        "deposit_above_total": ProblemCode(
+            422, "The deposit is above the total", "Ask for at most the total."
+        ),
+        "discount_above_total": ProblemCode(
+            422, "The discount is above the total", "Give at most the sum of the lines."
+        ),
         "drive_above_full": ProblemCode(
             422, "The drive is above full output", "Ask for at most the full output."
         ),
@@ -82,6 +88,12 @@ CODES = MappingProxyType(
             422, "The heat balance has no solution", "Lower the current or the ambient."
         ),
         "incomplete_pair": ProblemCode(422, "Half of a pair is missing", "Give both or neither."),
+        "key_not_permitted": ProblemCode(
+            403, "The key may not do this", "Use another key or ask for less."
+        ),
+        "key_required": ProblemCode(
+            401, "A key is needed", "Send Authorization: Bearer with a key."
+        ),
         "no_resistance_in_fault_circuit": ProblemCode(
             422,
             "Nothing limits the fault current",
@@ -102,11 +114,20 @@ CODES = MappingProxyType(
         "out_of_range": ProblemCode(
             422, "A value is out of range", "Give a value inside the range named."
         ),
+        "package_without_lines": ProblemCode(
+            422, "A package price has no lines", "Complete the price book or leave it out."
+        ),
+        "price_book_not_valid": ProblemCode(
+            422, "The price book does not hold on this day", "Use another book or another day."
+        ),
         "temperature_outside_model": ProblemCode(
             422, "A temperature is outside the model", "Give a temperature inside the range named."
         ),
         "unknown_converter": ProblemCode(
             422, "The converter is unknown", "Give one of the converters named."
+        ),
+        "unknown_difficulty": ProblemCode(
+            422, "The difficulty factor is unknown", "Give one of the price book."
         ),
         "unknown_fuse_type": ProblemCode(
             422, "The fuse type is unknown", "Give one of the types named."

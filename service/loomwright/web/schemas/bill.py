@@ -13,10 +13,11 @@ from loomwright.jobs.job import DRIVES, TAP_POINTS
 from loomwright.jobs.job_members import job_record
 from loomwright.jobs.priced_job import VERDICTS
 from loomwright.jobs.sized_circuit import VERDICTS as CIRCUIT_VERDICTS
-from loomwright.pricing.bill import LABOUR
 from loomwright.pricing.book_members import PRICE_BOOK
 from loomwright.pricing.kinds import KINDS, UNIT_WORDS
+from loomwright.pricing.lines import KIT, LABOUR
 from loomwright.pricing.members import Record
+from loomwright.pricing.pricing_options import PRICING_RECORD
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.web.schemas.base import Answer, describe
@@ -30,7 +31,7 @@ from loomwright.web.schemas.common import (
 from loomwright.web.schemas.documents import JsonSchema, components
 from loomwright.web.schemas.fuse import FUSE_TYPE_KEYS
 from loomwright.web.schemas.job import JOB_RULES
-from loomwright.web.schemas.price_book import BOOK_RULES
+from loomwright.web.schemas.price_book import BOOK_RULES, PRICING_RULES
 
 _BOOK = Record(
     PRICE_BOOK.name,
@@ -40,14 +41,18 @@ _BOOK = Record(
 )
 REQUEST = Record(
     "BuildBillOfMaterialsRequest",
-    {"job": job_record(tables(), tuple(fuse_tables().types)), "price_book": _BOOK},
+    {
+        "job": job_record(tables(), tuple(fuse_tables().types)),
+        "price_book": _BOOK,
+        "pricing": PRICING_RECORD,
+    },
 )
 
 
 @cache
 def request_components() -> dict[str, JsonSchema]:
     """Return the component schemas of the request, by name."""
-    return components(REQUEST, {**JOB_RULES, **BOOK_RULES})
+    return components(REQUEST, {**JOB_RULES, **BOOK_RULES, **PRICING_RULES})
 
 
 def request_examples() -> dict[str, dict[str, Any]]:
@@ -163,7 +168,12 @@ class PriceBookAnswer(Answer):
     )
 
 
-_MONEY = describe("Decimal in the currency of the bill.", pattern=r"^-?[0-9]+(\.[0-9]+)?$")
+def _money(about: str) -> dict[str, Any]:
+    return describe(f"{about} Decimal in the currency of the bill.", pattern=_DECIMAL)
+
+
+_DECIMAL = r"^-?[0-9]+(\.[0-9]+)?$"
+_MONEY = describe("Decimal in the currency of the bill.", pattern=_DECIMAL)
 _EXACT = describe("Exact decimal.", pattern=r"^[0-9]+(\.[0-9]+)?$")
 
 
@@ -180,7 +190,7 @@ class LineAnswer(Answer):
     """One priced line."""
 
     number = fields.Integer(required=True)
-    kind = fields.String(required=True, metadata={"enum": [*KINDS, LABOUR]})
+    kind = fields.String(required=True, metadata={"enum": [*KINDS, KIT, LABOUR]})
     key = fields.String(required=True)
     description = fields.String(required=True)
     quantity = fields.String(required=True, metadata=_EXACT)
@@ -190,7 +200,21 @@ class LineAnswer(Answer):
     )
     unit_word = fields.String(required=True, metadata={"enum": list(UNIT_WORDS.values())})
     unit_price = fields.String(required=True, metadata=_EXACT)
-    total = fields.String(required=True, metadata=_MONEY)
+    list_total = fields.String(
+        required=True, metadata=_money("Unit price times quantity, rounded once.")
+    )
+    discount = fields.String(required=True, metadata=_money("Taken off this line."))
+    shared = fields.String(
+        required=True,
+        metadata=_money("Share of a document discount or of the difference to a package price."),
+    )
+    total = fields.String(required=True, metadata=_money("List total less discount, plus share."))
+    tax_category = fields.String(required=True)
+    in_stock = fields.Boolean(
+        required=True,
+        allow_none=True,
+        metadata=describe("Whether stock covers the quantity; null where it is not counted."),
+    )
     reason = fields.String(required=True)
     needs = fields.List(fields.Nested(NeedAnswer), required=True)
 
@@ -208,9 +232,74 @@ class UnpricedAnswer(Answer):
     needs = fields.List(fields.Nested(NeedAnswer), required=True)
 
 
-class TaxAnswer(Answer):
-    """One tax: percent of the base, rounded once."""
+class ArticleAnswer(Answer):
+    """An article that is bought: loose, in a pack, or a kit."""
 
+    key = fields.String(required=True)
+    pack_of = fields.String(
+        required=True, allow_none=True, metadata=describe("Units in one pack; null if no pack.")
+    )
+    quantity = fields.String(required=True, metadata=_EXACT)
+
+
+class RunnerUpAnswer(Answer):
+    """The cheapest plan that does without at least one of the articles bought."""
+
+    articles = fields.List(fields.Nested(ArticleAnswer), required=True)
+    price = fields.String(required=True, metadata=_EXACT)
+    difference = fields.String(
+        required=True, metadata=describe("What it costs more.", pattern=_DECIMAL)
+    )
+
+
+class ChoiceAnswer(Answer):
+    """Articles that were chosen where several could serve, proven to be the cheapest."""
+
+    articles = fields.List(fields.Nested(ArticleAnswer), required=True)
+    price = fields.String(
+        required=True, metadata=describe("Exact, before any rounding.", pattern=_DECIMAL)
+    )
+    runner_up = fields.Nested(RunnerUpAnswer, required=True, allow_none=True)
+    gap = fields.Float(
+        required=True,
+        metadata=describe("What may lie between price and optimum, relative: 0 is proof."),
+    )
+    within_stock = fields.Boolean(
+        required=True,
+        metadata=describe("False where stock alone does not serve and was left out of account."),
+    )
+
+
+class LineCostAnswer(Answer):
+    """What one line costs the shop."""
+
+    number = fields.Integer(required=True)
+    key = fields.String(required=True)
+    cost = fields.String(required=True, allow_none=True, metadata=_MONEY)
+
+
+class CostAnswer(Answer):
+    """Cost and margin; only asked for, and only for a key that may see them."""
+
+    cost_total = fields.String(required=True, metadata=_MONEY)
+    margin = fields.String(
+        required=True,
+        allow_none=True,
+        metadata=_money("Net total less cost; null where a line has no cost."),
+    )
+    margin_percent = fields.String(
+        required=True, allow_none=True, metadata=describe("Of the net total.", pattern=_DECIMAL)
+    )
+    uncosted = fields.List(
+        fields.String(), required=True, metadata=describe("Keys of lines without a cost.")
+    )
+    lines = fields.List(fields.Nested(LineCostAnswer), required=True)
+
+
+class TaxAnswer(Answer):
+    """One tax: percent of the base."""
+
+    key = fields.String(required=True)
     name = fields.String(required=True)
     percent = fields.String(required=True, metadata=_EXACT)
     base = fields.String(required=True, metadata=_MONEY)
@@ -227,10 +316,31 @@ class BuildBillOfMaterialsAnswer(AnswerBase):
     circuits = fields.List(fields.Nested(BilledCircuitAnswer), required=True)
     price_book = fields.Nested(PriceBookAnswer, required=True)
     currency = fields.String(required=True, metadata=describe("ISO 4217 code."))
+    prices_include_tax = fields.Boolean(required=True)
+    as_of = fields.Date(required=True, allow_none=True, metadata=describe("Day of the quote."))
+    valid_until = fields.Date(
+        required=True,
+        allow_none=True,
+        metadata=describe("Last day on which all its prices hold; null where nothing limits it."),
+    )
+    package = fields.String(required=True, allow_none=True)
     lines = fields.List(fields.Nested(LineAnswer), required=True)
     unpriced = fields.List(fields.Nested(UnpricedAnswer), required=True)
+    choices = fields.List(fields.Nested(ChoiceAnswer), required=True)
+    list_total = fields.String(required=True, metadata=_MONEY)
+    discount_total = fields.String(required=True, metadata=_money("Sum of the line discounts."))
+    shared_total = fields.String(
+        required=True, metadata=_money("Sum of the shares; negative where it lowers the price.")
+    )
     parts_total = fields.String(required=True, metadata=_MONEY)
     labour_total = fields.String(required=True, metadata=_MONEY)
+    lines_total = fields.String(
+        required=True, metadata=_money("Sum of the lines, on the price basis of the book.")
+    )
     net_total = fields.String(required=True, metadata=_MONEY)
+    exempt_total = fields.String(required=True, metadata=_money("Lines that no tax applies to."))
     taxes = fields.List(fields.Nested(TaxAnswer), required=True)
     total = fields.String(required=True, metadata=_MONEY)
+    deposit = fields.String(required=True, allow_none=True, metadata=_MONEY)
+    balance_due = fields.String(required=True, metadata=_MONEY)
+    cost = fields.Nested(CostAnswer)

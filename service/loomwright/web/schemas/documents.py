@@ -4,11 +4,13 @@ from collections.abc import Callable, Mapping
 from typing import Any
 
 from loomwright.pricing.members import (
+    DATE_PATTERN,
     DECIMAL_PATTERN,
     TEXT_LIMIT,
     TEXT_PATTERN,
     Choice,
     Choices,
+    DateText,
     DecimalText,
     Member,
     Number,
@@ -16,6 +18,7 @@ from loomwright.pricing.members import (
     Record,
     Records,
     Text,
+    Texts,
     Truth,
     Whole,
     is_required,
@@ -24,6 +27,7 @@ from loomwright.units import KINDS
 from loomwright.web.quantities import Quantity
 
 JsonSchema = dict[str, Any]
+_TEXT = {"type": "string", "minLength": 1, "maxLength": TEXT_LIMIT, "pattern": TEXT_PATTERN}
 # Turns the plain schema of a record into one that also states the rules between its members.
 Rule = Callable[[JsonSchema], JsonSchema]
 
@@ -80,20 +84,19 @@ def _collect(
             _collect(member, rules, found)
 
 
-def _form(member: Member) -> JsonSchema:  # noqa: PLR0911  one return for each form
+def _form(member: Member) -> JsonSchema:  # noqa: PLR0911, PLR0912  one for each form
     match member:
         case Text():
-            return {
-                "type": "string",
-                "minLength": 1,
-                "maxLength": TEXT_LIMIT,
-                "pattern": TEXT_PATTERN,
-            }
+            return dict(_TEXT)
         case Choice():
             return {"type": "string", "enum": list(member.choices)}
         case Choices():
             item = {"type": "string", "enum": list(member.choices)}
             return _array(item, member.least, member.most) | {"uniqueItems": True}
+        case Texts():
+            return _array(dict(_TEXT), member.least, member.most) | {"uniqueItems": True}
+        case DateText():
+            return {"type": "string", "format": "date", "pattern": DATE_PATTERN}
         case NumberChoice():
             texts = [f"{number} {member.unit}" for number in member.numbers]
             return {"enum": [*member.numbers, *texts], "x-unit": member.unit}

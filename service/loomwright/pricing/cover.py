@@ -1,0 +1,329 @@
+"""The cheapest articles that cover what a job needs: loose units, packs and kits.
+
+A *need* is a requirement that one or more equally good parts serve; it is served by one of them as
+a whole. An *article* is what is bought: a part loose, in increments; a sealed pack of it; a kit.
+Needs and articles that have to do with each other make a *cluster*, and each cluster is solved by
+itself.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import ROUND_CEILING, Decimal
+from typing import Protocol
+
+from loomwright.pricing.price_book import Kit, Pack, Part, PriceBook
+from loomwright.pricing.requirements import rounded_up
+
+
+class CoverError(RuntimeError):
+    """A cover that cannot be what it claims: the solver failed, or its answer does not check."""
+
+
+@dataclass(frozen=True, slots=True)
+class Article:
+    """What can be bought: ``pack`` or ``kit`` is stated, or neither for loose units of ``part``.
+
+    ``name`` is unique within a book.
+    """
+
+    name: str
+    part: Part | None
+    pack: Pack | None = None
+    kit: Kit | None = None
+
+    @property
+    def step(self) -> Decimal:
+        """What the quantity of a line is a multiple of, in the unit of the line."""
+        return self.part.sale_increment if self.part and not self.pack else Decimal(1)
+
+    @property
+    def supplies(self) -> Mapping[str, Decimal]:
+        """Units of each part in one step."""
+        if self.kit is not None:
+            return self.kit.contents
+        assert self.part is not None
+        return {self.part.key: self.pack.quantity if self.pack else self.step}
+
+    @property
+    def tiers(self) -> tuple[tuple[Decimal, Decimal], ...]:
+        """Least quantity and unit price of each tier, rising in quantity; the first from 0."""
+        if self.kit is not None:
+            return ((Decimal(0), self.kit.unit_price),)
+        assert self.part is not None
+        if self.pack is not None:
+            return ((Decimal(0), self.pack.price),)
+        return (
+            (Decimal(0), self.part.unit_price),
+            *((entry.from_quantity, entry.unit_price) for entry in self.part.price_breaks),
+        )
+
+    def unit_price(self, quantity: Decimal) -> Decimal:
+        """Return the unit price of a quantity on one line."""
+        return [price for least, price in self.tiers if least <= quantity][-1]
+
+    def price(self, quantity: Decimal) -> Decimal:
+        """Return the exact price of a quantity on one line, unrounded."""
+        return self.unit_price(quantity) * quantity
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """A need as the cover sees it: the quantity in the unit of each part that serves it."""
+
+    quantities: Mapping[str, Decimal]
+
+
+@dataclass(frozen=True, slots=True)
+class Cluster:
+    """Needs, the parts that serve them and the articles that supply those parts."""
+
+    choices: tuple[Choice, ...]
+    parts: tuple[Part, ...]
+    articles: tuple[Article, ...]
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether there is nothing to choose: one part, loose, at one price."""
+        return len(self.articles) == 1 and len(self.articles[0].tiers) == 1
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What is bought, by name of the article, and the part that serves each need."""
+
+    quantities: Mapping[str, Decimal]
+    serving: tuple[str, ...]
+    price: Decimal
+
+    @property
+    def support(self) -> frozenset[str]:
+        """Names of the articles that are bought."""
+        return frozenset(self.quantities)
+
+
+@dataclass(frozen=True, slots=True)
+class ClusterCover:
+    """The cheapest plan of a cluster.
+
+    ``runner_up`` is the cheapest plan that does without at least one of the articles bought, none
+    where all are needed. ``gap`` is the solver's proof: what may lie between the plan and the
+    optimum, relative.
+    ``within_stock`` is false where stock alone does not cover the needs and was left out of
+    account. A plain cluster needs no solver and has no runner-up.
+    """
+
+    cluster: Cluster
+    plan: Plan
+    runner_up: Plan | None
+    gap: float
+    within_stock: bool
+
+
+class Solver(Protocol):
+    """Finds the cheapest plan of a cluster."""
+
+    def __call__(
+        self, cluster: Cluster, *, within_stock: bool, without_one_of: frozenset[str]
+    ) -> tuple[Plan, float] | None:
+        """Return the cheapest plan and its relative gap, or none where there is no plan.
+
+        Unless the set is empty, a plan does without at least one of ``without_one_of``.
+        """
+
+
+def cheapest_cover(
+    choices: Sequence[Choice], book: PriceBook, solver: Solver
+) -> tuple[ClusterCover, ...]:
+    """Return the cheapest articles that serve every need.
+
+    Prices are compared exactly as the book states them, before any line is rounded; a plan may buy
+    more than is needed where that is cheaper.
+
+    Parameters
+    ----------
+    choices
+        Needs, each with the parts that serve it; every part is one of the book.
+    book
+        Price book.
+    solver
+        Solver of the clusters that leave a choice.
+
+    Returns
+    -------
+    tuple of ClusterCover
+        Each need in exactly one of them, in the order of the first need.
+
+    Raises
+    ------
+    CoverError
+        The solver's answer does not check.
+    """
+    return tuple(_covered(cluster, solver) for cluster in clusters(choices, book))
+
+
+def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
+    """Return the needs in clusters, with every article of the book that may serve them.
+
+    Parameters
+    ----------
+    choices
+        Needs.
+    book
+        Price book.
+
+    Returns
+    -------
+    list of Cluster
+        In the order of the first need of each.
+    """
+    by_key = {part.key: part for of_kind in book.parts.values() for part in of_kind}
+    joined = _Joined()
+    for choice in choices:
+        first, *others = choice.quantities
+        for other in others:
+            joined.join(first, other)
+    wanted = {key for choice in choices for key in choice.quantities}
+    kits = [kit for kit in book.kits if not wanted.isdisjoint(kit.contents)]
+    for kit in kits:
+        first, *others = [key for key in kit.contents if key in wanted]
+        for other in others:
+            joined.join(first, other)
+    members: dict[str, list[Choice]] = {}
+    for choice in choices:
+        members.setdefault(joined.root(next(iter(choice.quantities))), []).append(choice)
+    found = []
+    for root, own in members.items():
+        keys = dict.fromkeys(key for choice in own for key in choice.quantities)
+        parts = [by_key[key] for key in keys]
+        articles = [article for part in parts for article in articles_of(part)]
+        articles += [
+            Article(f"kit {kit.key}", None, kit=kit)
+            for kit in kits
+            if joined.root(next(key for key in kit.contents if key in wanted)) == root
+        ]
+        found.append(Cluster(tuple(own), tuple(parts), tuple(articles)))
+    return found
+
+
+def articles_of(part: Part) -> list[Article]:
+    """Return the articles that a part is sold as: loose, and in each pack."""
+    loose = Article(part.key, part)
+    packs = [Article(f"{part.key} pack {pack.quantity}", part, pack) for pack in part.packs]
+    return [loose, *packs]
+
+
+def checked_plan(cluster: Cluster, plan: Plan) -> Plan:
+    """Return a plan after an exact check that it serves every need, rid of what costs nothing.
+
+    What costs nothing may be bought without need as far as a solver is concerned; it is left out.
+
+    Parameters
+    ----------
+    cluster
+        The cluster.
+    plan
+        A plan for it.
+
+    Returns
+    -------
+    Plan
+        The plan without articles that cost nothing and serve nothing.
+
+    Raises
+    ------
+    CoverError
+        A part is short, a need is served by a part that does not serve it, or a quantity is no
+        multiple of its step.
+    """
+    asked: dict[str, Decimal] = {}
+    for choice, key in zip(cluster.choices, plan.serving, strict=True):
+        if key not in choice.quantities:
+            raise CoverError(f"{key} does not serve the need that it was given")
+        asked[key] = asked.get(key, Decimal(0)) + choice.quantities[key]
+    supplied = _supplied(cluster, plan.quantities)
+    for key, quantity in asked.items():
+        if supplied.get(key, Decimal(0)) < quantity:
+            raise CoverError(f"{key}: {supplied.get(key)} is bought where {quantity} is needed")
+    kept = dict(plan.quantities)
+    for article in cluster.articles:
+        if article.name in kept and not article.price(kept[article.name]):
+            spare = {name: held for name, held in kept.items() if name != article.name}
+            left = _supplied(cluster, spare)
+            if all(left.get(key, Decimal(0)) >= quantity for key, quantity in asked.items()):
+                kept = spare
+    return Plan(kept, plan.serving, plan.price)
+
+
+def _supplied(cluster: Cluster, quantities: Mapping[str, Decimal]) -> dict[str, Decimal]:
+    """Return the units of each part that are bought."""
+    supplied: dict[str, Decimal] = {}
+    for article in cluster.articles:
+        quantity = quantities.get(article.name, Decimal(0))
+        steps = quantity / article.step
+        if steps != steps.to_integral_value():
+            raise CoverError(f"{article.name}: {quantity} is no multiple of {article.step}")
+        for key, each in article.supplies.items():
+            supplied[key] = supplied.get(key, Decimal(0)) + steps * each
+    return supplied
+
+
+def plan_price(cluster: Cluster, quantities: Mapping[str, Decimal]) -> Decimal:
+    """Return the exact price of what is bought."""
+    prices = (
+        article.price(quantities[article.name])
+        for article in cluster.articles
+        if article.name in quantities
+    )
+    return sum(prices, Decimal(0))
+
+
+def _covered(cluster: Cluster, solver: Solver) -> ClusterCover:
+    if cluster.is_plain:
+        return _plain_cover(cluster)
+    within_stock = True
+    best = solver(cluster, within_stock=True, without_one_of=frozenset())
+    if best is None:
+        within_stock = False
+        best = solver(cluster, within_stock=False, without_one_of=frozenset())
+    if best is None:
+        raise CoverError("loose units without limit always serve a need, yet no plan was found")
+    plan, gap = checked_plan(cluster, best[0]), best[1]
+    other = solver(cluster, within_stock=within_stock, without_one_of=plan.support)
+    runner_up = None if other is None else checked_plan(cluster, other[0])
+    return ClusterCover(cluster, plan, runner_up, gap, within_stock)
+
+
+def _plain_cover(cluster: Cluster) -> ClusterCover:
+    (article,) = cluster.articles
+    (part,) = cluster.parts
+    needed = sum((choice.quantities[part.key] for choice in cluster.choices), Decimal(0))
+    quantity = rounded_up(needed, article.step)
+    plan = Plan(
+        quantities={article.name: quantity},
+        serving=(part.key,) * len(cluster.choices),
+        price=article.price(quantity),
+    )
+    within = part.stock is None or quantity <= part.stock
+    return ClusterCover(cluster, plan, None, 0.0, within)
+
+
+def steps_for(quantity: Decimal, step: Decimal) -> int:
+    """Return the least number of steps that is not below a quantity."""
+    return int((rounded_up(quantity, step) / step).to_integral_value(ROUND_CEILING))
+
+
+@dataclass(slots=True)
+class _Joined:
+    """Keys joined to groups, each named by one of its keys (disjoint sets)."""
+
+    _parent: dict[str, str] = field(default_factory=dict)
+
+    def root(self, key: str) -> str:
+        """Return the key that names the group of a key."""
+        while (parent := self._parent.get(key, key)) != key:
+            key = parent
+        return key
+
+    def join(self, first: str, second: str) -> None:
+        """Make one group of two."""
+        self._parent[self.root(second)] = self.root(first)

@@ -1,0 +1,152 @@
+"""Lines for the work that a job needs, by standard hours and the vehicle's difficulty."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+
+from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced, plain_number, summed
+from loomwright.pricing.money import (
+    ROUNDING_MODES,
+    Money,
+    money_from_minor_units,
+    money_total,
+    product,
+    rounded_money,
+)
+from loomwright.pricing.price_book import DifficultyFactor, LabourOperation, PriceBook
+from loomwright.pricing.requirements import LabourRequirement, rounded_up
+
+MINIMUM_KEY = "labour_minimum"
+_NO_DIFFICULTY = DifficultyFactor("", "", Decimal(1))
+
+
+def labour_lines(
+    labour: Sequence[LabourRequirement], book: PriceBook, difficulty: str | None
+) -> tuple[list[Line], list[Unpriced]]:
+    """Return the lines for labour, and the operations that the book does not know.
+
+    Parameters
+    ----------
+    labour
+        Operations needed.
+    book
+        Price book.
+    difficulty
+        Key of a difficulty factor of the book, if the vehicle has one.
+
+    Returns
+    -------
+    tuple of two lists
+        Lines in the order of the book, then what is not priced.
+    """
+    factor = _NO_DIFFICULTY if difficulty is None else book.difficulty[difficulty]
+    by_operation: dict[str, list[LabourRequirement]] = {}
+    for requirement in labour:
+        by_operation.setdefault(requirement.operation, []).append(requirement)
+    lines = [
+        _labour_line(operation, by_operation[key], book, factor)
+        for key, operation in book.labour.items()
+        if key in by_operation
+    ]
+    missing = [
+        _unpriced_labour(key, by_operation[key])
+        for key in sorted(by_operation.keys() - book.labour.keys())
+    ]
+    return lines + _minimum(lines, book), missing
+
+
+def _labour_line(
+    operation: LabourOperation,
+    wanted: Sequence[LabourRequirement],
+    book: PriceBook,
+    factor: DifficultyFactor,
+) -> Line:
+    if operation.charged_per == "job":
+        wanted = wanted[:1]
+    needs = tuple(_hours_needed(operation, requirement, factor) for requirement in wanted)
+    hours = rounded_up(summed(need.quantity for need in needs), book.rules.labour_increment_h)
+    cost = operation.hourly_cost
+    nothing = money_from_minor_units(0, book.currency)
+    return Line(
+        kind=LABOUR,
+        key=operation.key,
+        description=operation.description,
+        quantity=hours,
+        unit=operation.unit,
+        unit_price=operation.hourly_rate,
+        tax_category=operation.tax_category,
+        list_total=_rounded(product(operation.hourly_rate, hours), book),
+        discount=nothing,
+        shared=nothing,
+        needs=needs,
+        note="",
+        supplies={},
+        cost=None if cost is None else _rounded(product(cost, hours), book),
+        stock=None,
+    )
+
+
+def _rounded(exact: Decimal, book: PriceBook) -> Money:
+    return rounded_money(exact, book.currency, ROUNDING_MODES[book.rounding.mode])
+
+
+def _hours_needed(
+    operation: LabourOperation, wanted: LabourRequirement, factor: DifficultyFactor
+) -> Need:
+    standard = plain_number(operation.standard_hours)
+    if operation.charged_per == "job":
+        count, basis = Decimal(1), f"{standard} h for the job"
+    elif operation.charged_per == "metre":
+        count, basis = wanted.length_m, f"{plain_number(wanted.length_m)} m x {standard} h"
+    else:
+        count, basis = Decimal(wanted.pieces), f"{wanted.pieces} x {standard} h"
+    if factor.factor != 1:
+        basis = f"{basis} x {plain_number(factor.factor)} ({factor.description})"
+    return Need(
+        circuit=wanted.circuit,
+        quantity=product(product(operation.standard_hours, count), factor.factor),
+        reason=f"{basis}, {wanted.reason}",
+        rule=wanted.rule,
+    )
+
+
+def _minimum(lines: Sequence[Line], book: PriceBook) -> list[Line]:
+    """Return the line that brings labour up to the least charge, if it stays below it."""
+    least = _rounded(book.labour_minimum, book)
+    charged = money_total((line.list_total for line in lines), book.currency)
+    lacking = least - charged
+    if not lines or lacking.amount <= 0:
+        return []
+    nothing = money_from_minor_units(0, book.currency)
+    reason = f"the labour of a job is charged with {least} at least"
+    return [
+        Line(
+            kind=LABOUR,
+            key=MINIMUM_KEY,
+            description="Difference to the least labour charge",
+            quantity=Decimal(1),
+            unit="C62",
+            unit_price=lacking.amount,
+            tax_category=lines[0].tax_category,
+            list_total=lacking,
+            discount=nothing,
+            shared=nothing,
+            needs=(Need("", Decimal(1), reason, MINIMUM_KEY),),
+            note="",
+            supplies={},
+            cost=nothing,
+            stock=None,
+        )
+    ]
+
+
+def _unpriced_labour(key: str, wanted: Sequence[LabourRequirement]) -> Unpriced:
+    return Unpriced(
+        kind=LABOUR,
+        description=f"labour operation: {key}",
+        attributes={"operation": key},
+        quantity=Decimal(sum(requirement.pieces for requirement in wanted)),
+        unit="C62",
+        needs=tuple(
+            Need(item.circuit, Decimal(item.pieces), item.reason, item.rule) for item in wanted
+        ),
+    )

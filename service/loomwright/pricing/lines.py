@@ -1,0 +1,138 @@
+"""The lines of a bill, each with the needs that it serves."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from loomwright.pricing.kinds import UNIT_WORDS, Attribute
+from loomwright.pricing.money import Money
+
+LABOUR = "labour"
+KIT = "kit"
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One reason for a line: how much of it, for which circuit, by which rule."""
+
+    circuit: str
+    quantity: Decimal
+    reason: str
+    rule: str
+
+
+def reason_of(needs: Iterable[Need]) -> str:
+    """Return the reasons of needs in one text, once for all circuits that share them.
+
+    Parameters
+    ----------
+    needs
+        Needs of one line.
+
+    Returns
+    -------
+    str
+        Such as ``"lamp feed, heater feed (each): one at the source, one at the load"``.
+    """
+    by_circuit: dict[str, dict[str, None]] = {}
+    for need in needs:
+        by_circuit.setdefault(need.circuit, {})[need.reason] = None
+    sharing: dict[str, list[str]] = {}
+    for circuit, reasons in by_circuit.items():
+        sharing.setdefault(", ".join(reasons), []).append(circuit)
+    return "; ".join(_shared_reason(circuits, text) for text, circuits in sharing.items())
+
+
+def _shared_reason(circuits: Sequence[str], text: str) -> str:
+    if circuits == [""]:
+        return text
+    each = " (each)" if len(circuits) > 1 else ""
+    return f"{', '.join(circuit or 'job' for circuit in circuits)}{each}: {text}"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One priced line item.
+
+    ``list_total`` is the unit price times the quantity, rounded once. ``discount`` is taken off;
+    ``shared`` is the line's share of a document discount or of the difference to a package price,
+    negative where it lowers the price. ``supplies`` are the units of each part that the line
+    brings, empty for labour. ``cost`` is what it costs the shop, none where the book does not say.
+    ``stock`` is what the shop has of it, none where stock is not counted.
+    """
+
+    kind: str
+    key: str
+    description: str
+    quantity: Decimal
+    unit: str
+    unit_price: Decimal
+    tax_category: str
+    list_total: Money
+    discount: Money
+    shared: Money
+    needs: tuple[Need, ...]
+    note: str
+    supplies: Mapping[str, Decimal]
+    cost: Money | None
+    stock: Decimal | None
+
+    @property
+    def discounted_total(self) -> Money:
+        """The list total less the line's own discount."""
+        return self.list_total - self.discount
+
+    @property
+    def total(self) -> Money:
+        """What the line costs the customer, on the price basis of the book."""
+        return self.discounted_total + self.shared
+
+    @property
+    def in_stock(self) -> bool | None:
+        """Whether stock covers the quantity; none where stock is not counted."""
+        return None if self.stock is None else self.quantity <= self.stock
+
+    @property
+    def unit_word(self) -> str:
+        """The plain word for the unit code."""
+        return UNIT_WORDS[self.unit]
+
+    @property
+    def reason(self) -> str:
+        """Why the line is there, in one text."""
+        return "; ".join(text for text in (self.note, reason_of(self.needs)) if text)
+
+
+@dataclass(frozen=True, slots=True)
+class Unpriced:
+    """Something needed that the price book does not hold, with how much and why.
+
+    ``unit`` is that of the need; the quantity is not rounded to any sale increment.
+    """
+
+    kind: str
+    description: str
+    attributes: Mapping[str, Attribute]
+    quantity: Decimal
+    unit: str
+    needs: tuple[Need, ...]
+
+    @property
+    def unit_word(self) -> str:
+        """The plain word for the unit code."""
+        return UNIT_WORDS[self.unit]
+
+    @property
+    def reason(self) -> str:
+        """Why it is needed, in one text."""
+        return reason_of(self.needs)
+
+
+def plain_number(value: Attribute) -> str:
+    """Return an attribute as text, a number without needless zeros."""
+    return value if isinstance(value, str) else format(value.normalize(), "f")
+
+
+def summed(quantities: Iterable[Decimal]) -> Decimal:
+    """Return the exact sum of quantities, 0 for none."""
+    return sum(quantities, Decimal(0))

@@ -1,0 +1,197 @@
+"""Lines for the parts that a job needs, bought as cheaply as the book allows."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import ROUND_CEILING, Decimal
+
+from loomwright.pricing.cover import Article, Choice, ClusterCover, cheapest_cover
+from loomwright.pricing.cover_solver import cheapest_plan
+from loomwright.pricing.kinds import KINDS
+from loomwright.pricing.lines import KIT, Line, Need, Unpriced, plain_number, summed
+from loomwright.pricing.money import (
+    ROUNDING_MODES,
+    Money,
+    money_from_minor_units,
+    product,
+    rounded_money,
+)
+from loomwright.pricing.price_book import Part, PriceBook
+from loomwright.pricing.requirements import Requirement
+
+_METRES = {"MTR": Decimal(1), "FOT": Decimal("0.3048")}
+_MICRO = Decimal("0.000001")
+
+
+@dataclass(frozen=True, slots=True)
+class PartLines:
+    """Lines for parts and kits, what no part serves, and how the articles were chosen."""
+
+    lines: tuple[Line, ...]
+    unpriced: tuple[Unpriced, ...]
+    covers: tuple[ClusterCover, ...]
+
+
+def part_lines(requirements: Sequence[Requirement], book: PriceBook) -> PartLines:
+    """Return the cheapest lines that serve all requirements.
+
+    Needs that one part serves share its lines, so that slack and sale increment are paid once.
+
+    Parameters
+    ----------
+    requirements
+        Parts needed; the order of needs within a line follows it.
+    book
+        Price book, with what holds on the day.
+
+    Returns
+    -------
+    PartLines
+        Lines by kind and, within a kind, in the order of the book; kits last.
+    """
+    served: list[tuple[Requirement, Choice]] = []
+    missing: dict[tuple[object, ...], tuple[Requirement, list[Need]]] = {}
+    for requirement in requirements:
+        parts = book.parts_for(requirement.what, requirement.attributes)
+        if parts:
+            served.append((requirement, _choice(requirement, parts)))
+        else:
+            same = (requirement.what, *sorted(requirement.attributes.items()), requirement.unit)
+            entry = missing.setdefault(same, (requirement, []))
+            entry[1].append(_need(requirement, requirement.quantity))
+    # A cover orders its needs by cluster; identity says which requirement each one is.
+    by_choice = {id(choice): requirement for requirement, choice in served}
+    covers = cheapest_cover([choice for _, choice in served], book, cheapest_plan)
+    lines = [line for cover in covers for line in _cluster_lines(cover, by_choice, book)]
+    order = {part.key: place for place, part in enumerate(_in_order(book))}
+    order |= {kit.key: len(order) + place for place, kit in enumerate(book.kits)}
+    # Packs of a part stand behind its loose units, which come first within a cluster.
+    lines.sort(key=lambda line: order[line.key])
+    absent = [_unpriced(first, needs) for first, needs in missing.values()]
+    kinds = list(KINDS)
+    absent.sort(key=lambda entry: (kinds.index(entry.kind), entry.description))
+    return PartLines(tuple(lines), tuple(absent), covers)
+
+
+def _in_order(book: PriceBook) -> list[Part]:
+    return [part for kind in KINDS for part in book.parts[kind]]
+
+
+def _need(requirement: Requirement, quantity: Decimal) -> Need:
+    return Need(requirement.circuit, quantity, requirement.reason, requirement.rule)
+
+
+def _choice(requirement: Requirement, parts: Sequence[Part]) -> Choice:
+    return Choice(
+        {part.key: _in_unit(requirement.quantity, requirement.unit, part.unit) for part in parts}
+    )
+
+
+def _in_unit(quantity: Decimal, unit: str, sold_in: str) -> Decimal:
+    """Return a quantity in the unit that a part is sold in; a metre may be sold by the foot.
+
+    Where the quotient does not end it is rounded up at its sixth decimal, never down.
+    """
+    if unit == sold_in or unit not in _METRES or sold_in not in _METRES:
+        return quantity
+    return (quantity * _METRES[unit] / _METRES[sold_in]).quantize(_MICRO, ROUND_CEILING).normalize()
+
+
+def _cluster_lines(
+    cover: ClusterCover, by_choice: Mapping[int, Requirement], book: PriceBook
+) -> list[Line]:
+    needs: dict[str, list[Need]] = {}
+    for choice, key in zip(cover.cluster.choices, cover.plan.serving, strict=True):
+        need = _need(by_choice[id(choice)], choice.quantities[key])
+        needs.setdefault(key, []).append(need)
+    lines = []
+    for article in cover.cluster.articles:
+        quantity = cover.plan.quantities.get(article.name)
+        if quantity is None and not (needs and _is_only_place(article, cover, needs)):
+            continue
+        # Each need stands on the first line that brings its part: loose, then pack, then kit.
+        own = [need for key in article.supplies for need in needs.pop(key, ())]
+        lines.append(_line(article, quantity or Decimal(0), own, book))
+    return lines
+
+
+def _is_only_place(
+    article: Article, cover: ClusterCover, needs: Mapping[str, Sequence[Need]]
+) -> bool:
+    """Return whether needs of nothing at all have no other line to stand on than a loose one."""
+    if article.pack is not None or article.kit is not None:
+        return False
+    (key,) = article.supplies
+    bought = (
+        other.supplies for other in cover.cluster.articles if other.name in cover.plan.quantities
+    )
+    return key in needs and not any(key in supplies for supplies in bought)
+
+
+def _line(article: Article, quantity: Decimal, needs: Sequence[Need], book: PriceBook) -> Line:
+    steps = quantity / article.step
+    supplies = {key: steps * each for key, each in article.supplies.items()}
+    kit, part, pack = article.kit, article.part, article.pack
+    sold = kit or part
+    assert sold is not None
+    nothing = money_from_minor_units(0, book.currency)
+    unit_price = article.unit_price(quantity)
+    unit, note, stock = sold.unit, "", sold.stock
+    description = sold.description
+    if kit is not None:
+        contents = ", ".join(f"{plain_number(each)} x {key}" for key, each in kit.contents.items())
+        note = f"cheaper than its pieces; holds {contents}"
+    elif pack is not None:
+        assert part is not None
+        description = f"{description}, pack of {plain_number(pack.quantity)}"
+        unit, stock = "EA", None if stock is None else stock // pack.quantity
+        note = f"cheaper in a pack of {plain_number(pack.quantity)} {part.unit}"
+    elif part is not None and unit_price != part.unit_price:
+        note = f"price from {plain_number(_break_at(part, quantity))} {part.unit} up"
+    return Line(
+        kind=KIT if kit is not None else part.kind if part is not None else "",
+        key=sold.key,
+        description=description,
+        quantity=quantity,
+        unit=unit,
+        unit_price=unit_price,
+        tax_category=sold.tax_category,
+        list_total=_rounded(product(unit_price, quantity), book),
+        discount=nothing,
+        shared=nothing,
+        needs=tuple(needs),
+        note=note,
+        supplies=supplies,
+        cost=_cost(article, quantity, book),
+        stock=stock,
+    )
+
+
+def _break_at(part: Part, quantity: Decimal) -> Decimal:
+    return [e.from_quantity for e in part.price_breaks if e.from_quantity <= quantity][-1]
+
+
+def _cost(article: Article, quantity: Decimal, book: PriceBook) -> Money | None:
+    """Return what a quantity of an article costs the shop; that of a pack, or of its units."""
+    sold = article.kit or article.part
+    assert sold is not None
+    each = sold.cost
+    if article.pack is not None:
+        of_units = None if each is None else product(each, article.pack.quantity)
+        each = of_units if article.pack.cost is None else article.pack.cost
+    return None if each is None else _rounded(product(each, quantity), book)
+
+
+def _rounded(exact: Decimal, book: PriceBook) -> Money:
+    return rounded_money(exact, book.currency, ROUNDING_MODES[book.rounding.mode])
+
+
+def _unpriced(first: Requirement, needs: list[Need]) -> Unpriced:
+    stated = ", ".join(f"{name} {plain_number(value)}" for name, value in first.attributes.items())
+    return Unpriced(
+        kind=first.what,
+        description=f"{KINDS[first.what].words}: {stated}",
+        attributes=first.attributes,
+        quantity=summed(need.quantity for need in needs),
+        unit=first.unit,
+        needs=tuple(needs),
+    )

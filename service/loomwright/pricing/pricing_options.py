@@ -1,0 +1,197 @@
+"""The members of the pricing part of a request, and their reading."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from loomwright.pricing.kinds import KINDS
+from loomwright.pricing.members import (
+    Choice,
+    DateText,
+    DecimalText,
+    Member,
+    Record,
+    Records,
+    Text,
+    Truth,
+)
+from loomwright.pricing.money import Money, minor_unit_digits, rounded_money
+from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
+
+LABOUR = "labour"
+_HUNDRED = Decimal(100)
+_LINE_DISCOUNT: dict[str, Member] = {
+    "kind": Choice((*KINDS, LABOUR), required=False, about="All lines of a kind; instead of key."),
+    "key": Text(about="The line with this key; instead of kind.", required=False),
+    "percent": DecimalText(Decimal(0), _HUNDRED, about="Off the line [%]."),
+}
+_SHARE: dict[str, Member] = {
+    "percent": DecimalText(Decimal(0), _HUNDRED, required=False, about="Instead of amount [%]."),
+    "amount": DecimalText(required=False, about="In the currency of the book."),
+}
+_PACKAGE: dict[str, Member] = {
+    "name": Text(about="Name of the package, as it is printed."),
+    "price": DecimalText(about="Price of all lines together, on the price basis of the book."),
+}
+PRICING: dict[str, Member] = {
+    "as_of": DateText(
+        required=False,
+        about="Day of the quote. Prices that do not hold on it are left out; without it no "
+        "validity is judged, and no clock is ever read.",
+    ),
+    "line_discounts": Records(
+        "LineDiscount", _LINE_DISCOUNT, 0, 1000, about="A key outweighs a kind."
+    ),
+    "document_discount": Record(
+        "DocumentDiscount",
+        _SHARE,
+        required=False,
+        about="Off the sum of the lines, shared over them; not with package.",
+    ),
+    "package": Record(
+        "PackagePrice",
+        _PACKAGE,
+        required=False,
+        about="One price for the whole bill; the difference is shared over the lines.",
+    ),
+    "deposit": Record("Deposit", _SHARE, required=False, about="Due at once, off the total."),
+    "show_cost": Truth(
+        default=False, about="Add cost and margin; for a key that may see them only."
+    ),
+}
+PRICING_RECORD = Record(
+    "PricingOptions", PRICING, required=False, about="Day, discounts, package price, deposit."
+)
+
+
+@dataclass(frozen=True, slots=True)
+class AmountOrShare:
+    """A stated amount, or a percentage of another; one of both is none."""
+
+    percent: Decimal | None
+    amount: Money | None
+
+    def of(self, base: Money, rounding: str) -> Money:
+        """Return the amount, or the share of a base rounded to the minor unit."""
+        if self.amount is not None:
+            return self.amount
+        assert self.percent is not None
+        return rounded_money(base.amount * self.percent / _HUNDRED, base.currency, rounding)
+
+
+@dataclass(frozen=True, slots=True)
+class Package:
+    """One price for a whole bill."""
+
+    name: str
+    price: Money
+
+
+@dataclass(frozen=True, slots=True)
+class PricingOptions:
+    """How a bill is priced beyond the book.
+
+    ``line_discounts`` are percentages [%] by key of the line or by kind; a key outweighs a kind.
+    """
+
+    as_of: date | None = None
+    discounts_by_key: Mapping[str, Decimal] | None = None
+    discounts_by_kind: Mapping[str, Decimal] | None = None
+    document_discount: AmountOrShare | None = None
+    package: Package | None = None
+    deposit: AmountOrShare | None = None
+    show_cost: bool = False
+
+    def discount_percent(self, kind: str, key: str) -> Decimal:
+        """Return the discount on a line [%]."""
+        by_kind = (self.discounts_by_kind or {}).get(kind, Decimal(0))
+        return (self.discounts_by_key or {}).get(key, by_kind)
+
+
+def pricing_from_document(document: object, currency: str) -> PricingOptions:
+    """Return the pricing options that a plain JSON document states.
+
+    Parameters
+    ----------
+    document
+        The options as plain JSON values.
+    currency
+        Of the price book; amounts have its decimals.
+
+    Returns
+    -------
+    PricingOptions
+        The checked options.
+
+    Raises
+    ------
+    DocumentError
+        Anything is wrong; ``faults`` lists all of it by JSON pointer.
+    """
+    faults: list[Fault] = []
+    reader = ObjectReader(document, "", faults, PRICING)
+    if reader.has("document_discount") and reader.has("package"):
+        reader.fault("package", "State either document_discount or package, not both.")
+    by_key: dict[str, Decimal] = {}
+    by_kind: dict[str, Decimal] = {}
+    for item in reader.objects("line_discounts"):
+        _read_discount(item, by_key, by_kind)
+    options = PricingOptions(
+        as_of=reader.date("as_of"),
+        discounts_by_key=by_key,
+        discounts_by_kind=by_kind,
+        document_discount=_amount_or_share(reader, "document_discount", currency),
+        package=_package(reader, currency),
+        deposit=_amount_or_share(reader, "deposit", currency),
+        show_cost=reader.truth("show_cost"),
+    )
+    if faults:
+        raise DocumentError("pricing", faults)
+    return options
+
+
+def _read_discount(
+    reader: ObjectReader, by_key: dict[str, Decimal], by_kind: dict[str, Decimal]
+) -> None:
+    percent = reader.decimal("percent")
+    if reader.has("key") == reader.has("kind"):
+        reader.fault("key", "State either key or kind, not both and not neither.")
+    for name, found in (("key", by_key), ("kind", by_kind)):
+        if reader.has(name):
+            wanted = reader.text(name) if name == "key" else reader.choice(name)
+            if wanted in found:
+                reader.fault(name, "It has a discount already.")
+            found[wanted] = percent
+
+
+def _amount(reader: ObjectReader, name: str, currency: str) -> Money | None:
+    stated = reader.optional_decimal(name)
+    if stated is None:
+        return None
+    money = rounded_money(stated, currency)
+    if money.amount != stated:
+        digits = minor_unit_digits(currency)
+        reader.fault(name, f"An amount in {currency} has at most {digits} decimals.")
+    return money
+
+
+def _amount_or_share(reader: ObjectReader, name: str, currency: str) -> AmountOrShare | None:
+    if not reader.has(name):
+        return None
+    own = reader.object(name)
+    if own.has("percent") == own.has("amount"):
+        own.fault("percent", "State either percent or amount, not both and not neither.")
+    return AmountOrShare(own.optional_decimal("percent"), _amount(own, "amount", currency))
+
+
+def _package(reader: ObjectReader, currency: str) -> Package | None:
+    if not reader.has("package"):
+        return None
+    own = reader.object("package")
+    price = rounded_money(Decimal(0), currency)
+    if own.has("price"):
+        price = _amount(own, "price", currency) or price
+    else:
+        own.decimal("price")
+    return Package(own.text("name"), price)
