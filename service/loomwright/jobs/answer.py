@@ -8,6 +8,7 @@ from loomwright.jobs.bill_answer import bill_document
 from loomwright.jobs.circuit_sources import SourceLoad
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.jobs.substitutes import Substitute
 
 _KELVIN_AT_0_C = 273.15
 
@@ -40,7 +41,20 @@ def answer_document(priced: PricedJob) -> dict[str, Any]:
         "power_sources": [_power_source(load) for load in priced.power_sources],
         "circuits": [_circuit(entry) for entry in priced.circuits],
         **bill_document(priced.bill),
+        "substitutes": [_substitute(entry) for entry in priced.substitutes],
         "cautions": [{"key": key, "text": CAUTIONS[key]} for key in priced.cautions],
+    }
+
+
+def _substitute(entry: Substitute) -> dict[str, str]:
+    return {
+        "circuit": entry.circuit,
+        "kind": entry.kind,
+        "reason": entry.reason,
+        "replaced": entry.replaced,
+        "offered": entry.offered,
+        "total": str(entry.total),
+        "total_difference": str(entry.total_difference),
     }
 
 

@@ -9,6 +9,7 @@ from loomwright.jobs.circuit_sources import ABOVE_LIMIT, SourceLoad, source_load
 from loomwright.jobs.job import Job
 from loomwright.jobs.requirements_of_job import requirements_of_job
 from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
+from loomwright.jobs.substitutes import Substitute, substitutes_of
 from loomwright.pricing.bill import NO_OPTIONS, Bill, bill_of_materials
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
@@ -37,6 +38,7 @@ class PricedJob:
     circuits: tuple[SizedCircuit, ...]
     power_sources: tuple[SourceLoad, ...]
     bill: Bill
+    substitutes: tuple[Substitute, ...]
     cautions: tuple[str, ...]
     provenances: tuple[Provenance, ...]
 
@@ -78,10 +80,15 @@ def priced_job(
         A circuit lies outside the models, or the options do not fit the bill; the message and
         ``field`` name what it is.
     """
-    conductors = circuit_conductors(job, tables)
-    sized = sized_circuits(job, conductors, tables, fuse_tables)
-    parts, labour = requirements_of_job(job, sized, book.on_day(options.as_of))
-    bill = bill_of_materials(parts, labour, book, options, job.vehicle.difficulty)
+    holding = book.on_day(options.as_of)
+
+    def sized_and_priced(wanted: Job) -> tuple[tuple[SizedCircuit, ...], Bill]:
+        conductors = circuit_conductors(wanted, tables)
+        sized = sized_circuits(wanted, conductors, tables, fuse_tables)
+        parts, labour = requirements_of_job(wanted, sized, holding)
+        return sized, bill_of_materials(parts, labour, book, options, wanted.vehicle.difficulty)
+
+    sized, bill = sized_and_priced(job)
     loads = source_loads(job, sized)
     return PricedJob(
         job=job,
@@ -89,6 +96,7 @@ def priced_job(
         circuits=sized,
         power_sources=loads,
         bill=bill,
+        substitutes=substitutes_of(job, sized, bill, holding, tables, sized_and_priced),
         cautions=_cautions(job, sized, tables),
         provenances=_provenances(job, sized, tables),
     )

@@ -13,6 +13,7 @@ from loomwright.jobs.job import DRIVES, TAP_POINTS
 from loomwright.jobs.job_members import job_record
 from loomwright.jobs.priced_job import VERDICTS
 from loomwright.jobs.sized_circuit import VERDICTS as CIRCUIT_VERDICTS
+from loomwright.jobs.substitutes import CONDUCTOR, FUSE, REASONS
 from loomwright.pricing.book_members import PRICE_BOOK
 from loomwright.pricing.kinds import KINDS, UNIT_WORDS
 from loomwright.pricing.lines import KIT, LABOUR
@@ -232,6 +233,21 @@ class UnpricedAnswer(Answer):
     needs = fields.List(fields.Nested(NeedAnswer), required=True)
 
 
+class SubstituteAnswer(Answer):
+    """What could be fitted instead, after the whole job was sized and priced again with it."""
+
+    circuit = fields.String(required=True)
+    kind = fields.String(required=True, metadata={"enum": [CONDUCTOR, FUSE]})
+    reason = fields.String(required=True, metadata={"enum": list(REASONS)})
+    replaced = fields.String(required=True)
+    offered = fields.String(required=True)
+    total = fields.String(required=True, metadata=_money("Of the whole bill with it."))
+    total_difference = fields.String(
+        required=True,
+        metadata=_money("Less the total of this bill, which lacks what is not listed."),
+    )
+
+
 class ArticleAnswer(Answer):
     """An article that is bought: loose, in a pack, or a kit."""
 
@@ -327,6 +343,7 @@ class BuildBillOfMaterialsAnswer(AnswerBase):
     lines = fields.List(fields.Nested(LineAnswer), required=True)
     unpriced = fields.List(fields.Nested(UnpricedAnswer), required=True)
     choices = fields.List(fields.Nested(ChoiceAnswer), required=True)
+    substitutes = fields.List(fields.Nested(SubstituteAnswer), required=True)
     list_total = fields.String(required=True, metadata=_MONEY)
     discount_total = fields.String(required=True, metadata=_money("Sum of the line discounts."))
     shared_total = fields.String(
