@@ -53,6 +53,7 @@ OPERATIONS = (
         "pricing",
         DocumentSchema(REQUEST.name, request_components, request_examples),
         BuildBillOfMaterialsAnswer,
+        with_key=True,
     ),
     Operation(
         "health",
