@@ -11,14 +11,20 @@ from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import priced_job
 from loomwright.pricing.book_document import price_book_from_document
+from loomwright.pricing.pricing_options import pricing_from_document
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
 
-def answer(job: dict[str, Any], book: dict[str, Any] | None = None) -> dict[str, Any]:
+def answer(
+    job: dict[str, Any],
+    book: dict[str, Any] | None = None,
+    pricing: dict[str, Any] | None = None,
+) -> dict[str, Any]:
     read = job_from_document(job, tables(), fuse_tables().types)
     prices = price_book_from_document(book or demo_price_book())
-    return answer_document(priced_job(read, prices, tables(), fuse_tables()))
+    options = pricing_from_document(pricing or {}, prices.currency)
+    return answer_document(priced_job(read, prices, tables(), fuse_tables(), options))
 
 
 def flowed(text: str) -> str:
@@ -68,3 +74,33 @@ def test_what_is_not_priced_and_not_sized_is_said() -> None:
     job["equipment"][0]["load_current"] = 2000
     text = bill_text(answer(job))
     assert "NOT SIZED (no_conductor: no_" in text
+
+
+def test_what_is_off_and_what_is_due_is_said() -> None:
+    pricing = {
+        "as_of": "2031-05-01",
+        "line_discounts": [{"kind": "labour", "percent": "10"}],
+        "package": {"name": "Bass deal", "price": "480"},
+        "deposit": {"percent": "25"},
+    }
+    book = {**demo_price_book(), "quote_days": 30}
+    document = answer(demo_job("hybrid_jump_start"), book, pricing)
+    text = bill_text(document)
+    for label, name in (
+        ("Line discounts, taken off above", "discount_total"),
+        ("Change with the package Bass deal, in the lines above", "shared_total"),
+        ("Deposit", "deposit"),
+        ("Balance due", "balance_due"),
+    ):
+        assert re.search(rf"{label} +{re.escape(document[name])}$", text, re.MULTILINE)
+    assert re.search(r"Prices hold until 2031-05-31\.$", text, re.MULTILINE)
+    plain = bill_text(answer(demo_job("hybrid_jump_start")))
+    assert not re.search("discount|Change with|Deposit|hold until", plain)
+
+
+def test_a_substitute_stands_beside_what_lacks() -> None:
+    book = demo_price_book()
+    book["parts"] = [part for part in book["parts"] if part["key"] != "WIRE-4-R"]
+    text = flowed(bill_text(answer(demo_job("hybrid_jump_start"), book)))
+    assert "SUBSTITUTES" in text
+    assert "bass_feed: 6 mm2 for 4 mm2 (not in price book), total " in text

@@ -35,6 +35,7 @@ def bill_text(answer: Mapping[str, Any]) -> str:
         _circuits(answer["circuits"]),
         _lines(answer["lines"], answer["currency"]),
         _unpriced(answer["unpriced"]),
+        _substitutes(answer["substitutes"], answer["currency"]),
         _totals(answer),
         _cautions(answer["cautions"]),
     ]
@@ -136,18 +137,52 @@ def _unpriced(entries: Sequence[Mapping[str, Any]]) -> list[str]:
     return lines
 
 
+def _substitutes(entries: Sequence[Mapping[str, Any]], currency: str) -> list[str]:
+    if not entries:
+        return []
+    lines = ["SUBSTITUTES: checked again with the whole job, not on this bill"]
+    for entry in entries:
+        lacks = entry["reason"].replace("_", " ")
+        more = entry["total_difference"]
+        signed = more if more.startswith("-") else f"+{more}"
+        text = (
+            f"{entry['circuit']}: {entry['offered']} for {entry['replaced']} ({lacks}),"
+            f" total {entry['total']} {currency} ({signed})"
+        )
+        lines += _wrapped(text, "  ")
+    return lines
+
+
 def _totals(answer: Mapping[str, Any]) -> list[str]:
+    tax_words = "within the prices" if answer["prices_include_tax"] else "of"
     rows = [
         ("Parts", answer["parts_total"]),
         ("Labour", answer["labour_total"]),
+        *_off(answer),
         ("Net total", answer["net_total"]),
         *(
-            (f"{tax['name']} {tax['percent']} % of {tax['base']}", tax["amount"])
+            (f"{tax['name']} {tax['percent']} % {tax_words} {tax['base']}", tax["amount"])
             for tax in answer["taxes"]
         ),
         (f"TOTAL {answer['currency']}", answer["total"]),
     ]
-    return [label.rjust(WIDTH - 16) + amount.rjust(16) for label, amount in rows]
+    if answer["deposit"] is not None:
+        rows += [("Deposit", answer["deposit"]), ("Balance due", answer["balance_due"])]
+    lines = [label.rjust(WIDTH - 16) + amount.rjust(16) for label, amount in rows]
+    if answer["valid_until"] is not None:
+        lines.append(f"Prices hold until {answer['valid_until']}.".rjust(WIDTH))
+    return lines
+
+
+def _off(answer: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """Return what was taken off the lines; parts and labour above are without it already."""
+    package = answer["package"]
+    shared = f"with the package {package}" if package else "with the document discount"
+    rows = [
+        ("Line discounts, taken off above", answer["discount_total"]),
+        (f"Change {shared}, in the lines above", answer["shared_total"]),
+    ]
+    return [(label, amount) for label, amount in rows if amount.strip("-0.")]
 
 
 def _cautions(cautions: Sequence[Mapping[str, Any]]) -> list[str]:
