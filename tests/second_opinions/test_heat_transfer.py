@@ -10,7 +10,6 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from CoolProp.CoolProp import PropsSI
 from fluids.core import Grashof, Rayleigh
 from ht.conduction import R_cylinder
 from ht.conv_free_immersed import (
@@ -27,12 +26,16 @@ from loomwright.engineering.conductors.ampacity import series_properties
 from loomwright.tables.load import tables
 from loomwright.tables.records import ConductorSize
 from second_opinions import ROUNDING, Array, Opinion, agrees, each_point_matters
+from second_opinions.library_heat import (
+    InsulatedSurface,
+    coolprop_air,
+    library_convection_w_per_m,
+)
 
 TABLES = tables()
 AIR = TABLES.air
 COPPER = TABLES.materials["copper"]
 PVC = TABLES.insulations["pvc_105"]
-ATMOSPHERE_PA = 101325.0
 DIAMETERS_M = np.array([1.4e-3, 3.0e-3, 6.5e-3, 12e-3, 20e-3])
 RISES_K = np.array([0.1, 2.0, 20.0, 60.0, 120.0])
 AMBIENTS_K = np.array([233.15, 293.15, 323.15, 378.15])
@@ -48,23 +51,6 @@ CONVECTION = 0.02
 STEADY_RISE = 0.01
 # ht carries the Stefan-Boltzmann constant of CODATA 2014, ours is that of 2018: 1.2e-6 apart.
 RADIATION = 2e-6
-
-
-def coolprop_air(temperature_k: float) -> tuple[float, float, float]:
-    """Return conductivity, kinematic viscosity and Prandtl number by CoolProp."""
-    conductivity, viscosity, density, heat_capacity = (
-        PropsSI(key, "T", temperature_k, "P", ATMOSPHERE_PA, "Air") for key in "LVDC"
-    )
-    return conductivity, viscosity / density, viscosity * heat_capacity / conductivity
-
-
-def library_convection_w_per_m(diameter_m: float, surface_k: float, ambient_k: float) -> float:
-    """Return the free convection of one metre, with nothing of ours in it."""
-    film_k = 0.5 * (surface_k + ambient_k)
-    conductivity, viscosity, prandtl = coolprop_air(film_k)
-    grashof = Grashof(L=diameter_m, beta=1.0 / film_k, T1=surface_k, T2=ambient_k, nu=viscosity)
-    nusselt = Nu_horizontal_cylinder_Churchill_Chu(prandtl, grashof)
-    return float(np.pi * conductivity * nusselt * (surface_k - ambient_k))
 
 
 def rayleigh_numbers() -> Opinion:
@@ -162,21 +148,15 @@ def library_rise_k(
     size: ConductorSize, resistance_20c: float, coefficient: float, current_a: float, air_k: float
 ) -> float:
     """Return the rise of a conductor in ``pvc_105``, a root by scipy of library formulas."""
-    diameter = size.outside_diameter_m
-    wall = R_cylinder(
-        size.conductor_diameter_m, diameter, 1.0 / PVC.thermal_resistivity_km_per_w, 1.0
-    )
-
-    def lost(surface_k: float) -> float:
-        radiated = np.pi * diameter * q_rad(PVC.emissivity, surface_k, T2=air_k)
-        return float(radiated + library_convection_w_per_m(diameter, surface_k, air_k))
+    surface = InsulatedSurface(size, PVC, air_k)
 
     def imbalance(surface_k: float) -> float:
-        metal_c = surface_k + wall * lost(surface_k) - 273.15
-        return lost(surface_k) - current_a**2 * resistance_20c * (1 + coefficient * (metal_c - 20))
+        metal_c = surface.metal_k(surface_k) - 273.15
+        gained = current_a**2 * resistance_20c * (1 + coefficient * (metal_c - 20))
+        return surface.lost_w_per_m(surface_k) - gained
 
-    surface = brentq(imbalance, air_k + 0.01, 420.0, xtol=1e-9)
-    return float(surface + wall * lost(surface) - air_k)
+    found = brentq(imbalance, air_k + 0.01, 420.0, xtol=1e-9)
+    return surface.metal_k(float(found)) - air_k
 
 
 def steady_rises() -> Opinion:
