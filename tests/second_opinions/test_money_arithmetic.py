@@ -22,7 +22,7 @@ import gmpy2
 import pytest
 from babel.numbers import get_currency_precision
 from gmpy2 import mpfr, mpq
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from cases import case_parameters
@@ -79,6 +79,12 @@ def test_near_halves_are_rounded_alike(exact: str, currency: str, rounding: str)
     assert ours.minor_units == minor_units_by_mpfr(mpq(exact), currency, rounding)
 
 
+@pytest.mark.parametrize("exact", ["2.345", "2.335", "-2.345", "0.005"])
+def test_halves_go_away_from_zero_where_no_rounding_is_named(exact: str) -> None:
+    ours = rounded_money(Decimal(exact), "EUR")
+    assert ours.minor_units == minor_units_by_mpfr(mpq(exact), "EUR", ROUND_HALF_UP)
+
+
 @given(amounts, st.sampled_from(CURRENCIES), st.sampled_from(sorted(MPFR_ROUNDINGS)))
 def test_any_amount_is_rounded_alike(exact: Decimal, currency: str, rounding: str) -> None:
     ours = rounded_money(exact, currency, rounding)
@@ -90,6 +96,10 @@ def test_a_product_is_that_of_rationals(left: Decimal, right: Decimal) -> None:
     assert rational(product(left, right)) == rational(left) * rational(right)
 
 
+# Halves of a cent, which chance seldom draws: 0.015, -0.015 and 0.025.
+@example(20, Decimal("7.5"), "EUR")
+@example(-20, Decimal("7.5"), "EUR")
+@example(25, Decimal("10"), "EUR")
 @given(st.integers(-(10**15), 10**15), percents, st.sampled_from(GRID_CURRENCIES))
 def test_tax_is_that_of_rationals(units: int, percent: Decimal, currency: str) -> None:
     base = money_from_minor_units(units, currency)
