@@ -4,7 +4,6 @@ import tempfile
 from pathlib import Path
 
 from .configuration import Configuration, Identity
-from .judgement import complaints
 from .session import verdicts_of
 from .trial import KILLED, SURVIVED, TIMED_OUT
 
@@ -75,18 +74,3 @@ def check() -> None:
     }
     if found != expected:
         raise SystemExit(f"the runner fails on its sample: {found}")
-    _check_complaints(found, configuration)
-
-
-def _check_complaints(found: dict[Identity, str], configuration: Configuration) -> None:
-    """Each survivor without an entry, and each entry without a survivor, must be named."""
-    alive = [identity for identity, verdict in found.items() if verdict == SURVIVED]
-    (module,) = configuration.tests
-    dead = next(identity for identity, verdict in found.items() if verdict == KILLED)
-    known = {alive[0]: "a reason", dead: "a reason"}
-    said = complaints({module: found}, known, configuration)
-    wanted = [f"survives and is not listed: {each}" for each in sorted(alive[1:])]
-    wanted += [f"listed and killed: {dead}"]
-    wanted += ["sample_under_mutation: 55.6 % killed, at least 90 % are asked for"]
-    if said != wanted:
-        raise SystemExit(f"the runner's complaints are not those of its sample: {said}")
