@@ -233,6 +233,56 @@ def test_one_array_among_numbers_holds_the_answers_of_its_elements(name, values,
             assert whole[index] == pytest.approx(getattr(one, field), rel=1e-9), field
 
 
+def test_normalised_figures_are_of_one_channel():
+    # By hand: 0.5 x 70 % x 25 A x 14.4 V over two channels; 100 W at 12 V into 4 ohm are 144 W at
+    # 14.4 V, 72 W of each channel.
+    request = dataclasses.replace(
+        REQUEST,
+        channels=2,
+        measured_efficiency=0.5,
+        claimed_output_total_w=100.0,
+        claim_supply_voltage_v=12.0,
+        claim_load_impedance_ohm=4.0,
+    )
+    found = output_estimate(request)
+    assert found.cta_2006_claim_per_channel_w == pytest.approx(72.0, rel=1e-12)
+    alone = output_estimate(dataclasses.replace(request, claimed_output_total_w=None))
+    assert alone.cta_2006_bound == "fuse_and_efficiency"
+    assert alone.cta_2006_output_per_channel_w == pytest.approx(63.0, rel=1e-12)
+
+
+@pytest.mark.parametrize("volt", [None, 14.4])
+@pytest.mark.parametrize("ohm", [None, 4.0])
+def test_a_claim_without_both_of_its_conditions_is_cautioned(volt, ohm):
+    request = dataclasses.replace(
+        REQUEST,
+        claimed_output_total_w=100.0,
+        claim_supply_voltage_v=volt,
+        claim_load_impedance_ohm=ohm,
+    )
+    unknown = volt is None or ohm is None
+    assert ("claim_conditions_unknown" in output_estimate(request).cautions) is unknown
+
+
+@pytest.mark.parametrize("measured", [None, 0.5])
+@pytest.mark.parametrize("sensitivity_db", [None, 90.0])
+def test_sources_are_those_of_what_was_used(measured, sensitivity_db):
+    request = dataclasses.replace(
+        REQUEST, measured_efficiency=measured, loudspeaker_sensitivity_db=sensitivity_db
+    )
+    found = output_estimate(request).provenances
+    assert (CLASSES["AB"].provenance in found) is (measured is None)
+    assert ("niosh_98_126" in {each.source for each in found}) is (sensitivity_db is not None)
+
+
+@pytest.mark.parametrize("band", ["efficiency", "efficiency_with_converter"])
+def test_a_class_without_one_of_its_bands_needs_a_measurement(band):
+    kind = dataclasses.replace(CLASSES["AB"], **{band: None})
+    with pytest.raises(EngineeringError) as caught:
+        check_output_request(dataclasses.replace(REQUEST, amplifier_class=kind))
+    assert caught.value.code == "efficiency_required"
+
+
 def with_value(name, value):
     changes = {name: (value,) if name == "fuse_ratings_a" else value}
     if name in ("source_emf_v", "source_resistance_ohm", "route_resistance_ohm"):
