@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Bring the three lock files in line with pyproject.toml; `--upgrade` also takes newer versions.
+# Bring the four lock files in line with pyproject.toml; `--upgrade` also takes newer versions.
 # Needs uv on PATH, in $UV or in .venv/bin. The files are resolved for Linux and Python 3.11.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
@@ -16,3 +16,7 @@ lock "$@" --output-file deploy/requirements.lock pyproject.toml
 # The tests run on exactly the versions that are served.
 lock "$@" --constraints deploy/requirements.lock --group test \
     --output-file deploy/requirements-test.lock pyproject.toml
+# Mutants run under exactly the tests' versions, in an environment of their own. yattag, which has no
+# wheel, writes the tool's HTML report only.
+lock "$@" --constraints deploy/requirements-test.lock --group test --group mutation \
+    --excludes <(echo yattag) --output-file deploy/requirements-mutation.lock pyproject.toml

@@ -70,6 +70,16 @@ def test_number_is_in_the_stated_unit(kind):
         assert kind.si_of_number(float(number)) == kind.si_of_text(f"{number} {kind.stated_unit}")
 
 
+def test_stated_unit_may_be_another_than_the_coherent_one():
+    # NIST SP 811 (2008) Appendix B.8: foot 0.3048 m, degree Fahrenheit (t + 459.67)/1.8 kelvin.
+    in_feet = units._kind("length", "metre", "ft", {"ft": "foot"})
+    assert in_feet.si_of_number(10.0) == pytest.approx(3.048, rel=1e-15)
+    assert in_feet.number_of_si(3.048) == pytest.approx(10.0, rel=1e-15)
+    in_fahrenheit = units._kind("temperature", "kelvin", "degF", {"degF": "degF"})
+    assert in_fahrenheit.si_of_number(212.0) == pytest.approx(373.15, rel=1e-15)
+    assert in_fahrenheit.number_of_si(373.15) == pytest.approx(212.0, rel=1e-13)
+
+
 @given(kind=st.sampled_from(list(KINDS.values())), value=st.floats(-1e6, 1e6))
 def test_number_survives_the_way_there_and_back(kind, value):
     assert kind.number_of_si(kind.si_of_number(value)) == pytest.approx(value, rel=1e-12, abs=1e-9)

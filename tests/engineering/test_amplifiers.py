@@ -193,7 +193,9 @@ def test_words_exist_for_every_key():
         assert estimate.claim_verdict is None or estimate.claim_verdict in VERDICTS
         for bound in BOUND_PREMISES:
             key = getattr(estimate, f"{bound}_bound")
-            assert BOUNDS[key][1:] in bound_reason(bound, key)
+            sentence = bound_reason(bound, key)
+            assert sentence[0] == BOUNDS[key][0].upper()
+            assert sentence[1:] == f"{BOUNDS[key][1:]}. Premise: {BOUND_PREMISES[bound]}."
 
 
 def test_arrays_give_the_same_answers_as_floats():

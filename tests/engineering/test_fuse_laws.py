@@ -144,7 +144,7 @@ def test_a_returned_fuse_opens_before_damage_at_every_published_current(asked):
         assert np.all(band.greatest_s[flows] < damage[flows])
 
 
-@settings(max_examples=40)
+@settings(max_examples=min(40, settings().max_examples))
 @given(circuits())
 def test_least_margin_is_that_of_a_twenty_times_finer_grid(asked):
     """Holds or not, every candidate's margin is the least of damage over opening time.

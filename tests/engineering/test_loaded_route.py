@@ -15,7 +15,8 @@ from loomwright.tables.load import tables
 
 TABLES = tables()
 COPPER = TABLES.materials["copper"]
-MODERATE = settings(max_examples=60)
+# Fewer than other laws, as each is a whole sizing; a profile may ask for less.
+MODERATE = settings(max_examples=min(60, settings().max_examples))
 SERIES = st.sampled_from(sorted(TABLES.series))
 AMBIENTS_K = st.floats(243.15, 363.15)
 LENGTHS_M = st.floats(0.2, 15.0)

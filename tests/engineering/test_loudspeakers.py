@@ -48,3 +48,10 @@ def test_louder_is_never_permitted_longer(level_db, step_db):
     assert loudspeakers.permitted_exposure_s(quiet)[0] == pytest.approx(
         loudspeakers.permitted_exposure_s(level_db), rel=1e-12
     )
+
+
+def test_no_time_is_permitted_above_the_ceiling():
+    # NIOSH 98-126: the limit halves for each 3 dB up to a ceiling of 140 dBA (memory);
+    # 8 h * 2**(-55 / 3) by hand.
+    assert loudspeakers.permitted_exposure_s(140.0) == pytest.approx(0.0872, abs=5e-5)
+    assert loudspeakers.permitted_exposure_s(140.1) == 0.0

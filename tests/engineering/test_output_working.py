@@ -53,3 +53,10 @@ def test_each_step_follows_from_its_formula_and_inputs(changes):
     assert [step.result for step in steps if step.unit == "A"] == pytest.approx(
         [estimate.full_sine_current_a, estimate.programme_current_a], rel=1e-6
     )
+    heats = [step.result for step in steps if step.formula == "Pin - Pout"]
+    assert heats == pytest.approx([estimate.full_sine_heat_w, estimate.programme_heat_w], rel=1e-6)
+    claims = [step.result for step in steps if step.text.startswith("Claim")]
+    if estimate.claimed_output_here_w is None:
+        assert claims == []
+    else:
+        assert claims == pytest.approx([estimate.claim_above_likely_db], rel=1e-6)

@@ -14,7 +14,8 @@ from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.tables.load import tables
 
 TABLES = tables()
-MODERATE = settings(max_examples=60)
+# Fewer than other laws, as each is a whole sizing; a profile may ask for less.
+MODERATE = settings(max_examples=min(60, settings().max_examples))
 INSULATIONS = [TABLES.insulations[key] for key in ("pvc_90", "pvc_105", "xlpe_125", "silicone_200")]
 
 

@@ -9,7 +9,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-LOCKS = ("build.lock", "requirements.lock", "requirements-test.lock")
+LOCKS = ("build.lock", "requirements.lock", "requirements-test.lock", "requirements-mutation.lock")
 
 
 def text(lock: str) -> str:
@@ -40,7 +40,9 @@ def test_a_lock_names_no_address(lock: str) -> None:
 def test_every_declared_dependency_is_locked() -> None:
     runtime = names(PROJECT["project"]["dependencies"])
     assert runtime <= pins("requirements.lock").keys()
-    assert names(PROJECT["dependency-groups"]["test"]) <= pins("requirements-test.lock").keys()
+    groups = PROJECT["dependency-groups"]
+    assert names(groups["test"]) <= pins("requirements-test.lock").keys()
+    assert names(groups["mutation"]) <= pins("requirements-mutation.lock").keys()
     (build,) = PROJECT["build-system"]["requires"]
     assert build == f"setuptools=={pins('build.lock')['setuptools']}"
 
@@ -49,6 +51,12 @@ def test_the_tests_run_on_the_versions_that_are_served() -> None:
     tested = pins("requirements-test.lock")
     served = pins("requirements.lock")
     assert {name: tested.get(name) for name in served} == served
+
+
+def test_mutants_run_on_the_versions_that_are_tested() -> None:
+    tried = pins("requirements-mutation.lock")
+    tested = pins("requirements-test.lock")
+    assert {name: tried.get(name) for name in tested} == tested
 
 
 def test_the_running_environment_is_the_locked_one() -> None:

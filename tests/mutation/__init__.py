@@ -1,0 +1,1 @@
+"""Mutation testing: the mutants are cosmic-ray's, each tried in a forked process."""
