@@ -20,7 +20,7 @@ from loomwright.web.app import create_app
 
 BODIES = Path(__file__).resolve().parents[1] / "bench" / "bodies"
 RNG = np.random.default_rng(7)
-ROUTE = (
+ROUTE = loaded_route.Route(
     np.array([1.2, 3.4]),
     np.array([333.15, 308.15]),
     RNG.uniform(1e-4, 2e-2, (2, 9)),
@@ -53,7 +53,7 @@ def interpreted(monkeypatch, module, name):
     ("current_a", "power_w"), [(25.0, math.nan), (math.nan, 300.0), (math.nan, 3e4)]
 )
 def test_route_has_the_same_figures_compiled_and_interpreted(monkeypatch, current_a, power_w):
-    given = (current_a, power_w, 12.6, 0.006, 0.002, 25.0, 0.02, *ROUTE, np.full(9, 40.0))
+    given = (current_a, power_w, 12.6, 0.006, 0.002, 25.0, 0.02, ROUTE, np.full(9, 40.0))
     compiled = loaded_route.solved_candidates(*given)
     plain = interpreted(monkeypatch, loaded_route, "solved_candidates")(*given)
     # 1e-13: the order of operations is the same, and sums of two terms round alike.

@@ -6,6 +6,7 @@ current, so one unknown is left for each candidate.
 """
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -28,25 +29,11 @@ GREATEST_LENGTH, AMPACITY_MARGIN = 6, 7
 STATE_ROWS = 8
 
 
-@compiled
-def heated_resistance_ohm(
-    current_a: float,
-    candidate: int,
-    length_m: Array,
-    ambient_temperature_k: Array,
-    ambient_resistance_ohm_per_m: Array,
-    resistance_slope_ohm_per_mk: Array,
-    share_per_ampere: Array,
-    curves: Array,
-) -> tuple[float, float, float, float, bool]:
-    """Return the resistance of a candidate's conductors when a current has heated them.
+class Route(NamedTuple):
+    """A route with the conductors that could be laid along it, as compiled formulas take it.
 
     Parameters
     ----------
-    current_a
-        Load current [A], 0 or more.
-    candidate
-        Which one; the column of the arrays below.
     length_m
         Of each segment, one way [m].
     ambient_temperature_k
@@ -61,6 +48,30 @@ def heated_resistance_ohm(
         candidates.
     curves
         Rise above ambient on that share [K], segments by candidates by ``curve_table``.
+    """
+
+    length_m: Array
+    ambient_temperature_k: Array
+    ambient_resistance_ohm_per_m: Array
+    resistance_slope_ohm_per_mk: Array
+    share_per_ampere: Array
+    curves: Array
+
+
+@compiled
+def heated_resistance_ohm(
+    current_a: float, candidate: int, route: Route
+) -> tuple[float, float, float, float, bool]:
+    """Return the resistance of a candidate's conductors when a current has heated them.
+
+    Parameters
+    ----------
+    current_a
+        Load current [A], 0 or more.
+    candidate
+        Which one; a column of the route's arrays.
+    route
+        The route.
 
     Returns
     -------
@@ -72,15 +83,15 @@ def heated_resistance_ohm(
     resistance, slope = 0.0, 0.0
     hottest, hottest_slope = 0.0, 0.0
     capped = False
-    for segment in range(length_m.size):
-        per_ampere = share_per_ampere[segment, candidate]
+    for segment in range(route.length_m.size):
+        per_ampere = route.share_per_ampere[segment, candidate]
         share = current_a * per_ampere
-        rise, rise_slope = rise_and_slope_on_curve_k(curves[segment, candidate], share)
-        per_kelvin = length_m[segment] * resistance_slope_ohm_per_mk[candidate]
-        cold = length_m[segment] * ambient_resistance_ohm_per_m[segment, candidate]
+        rise, rise_slope = rise_and_slope_on_curve_k(route.curves[segment, candidate], share)
+        per_kelvin = route.length_m[segment] * route.resistance_slope_ohm_per_mk[candidate]
+        cold = route.length_m[segment] * route.ambient_resistance_ohm_per_m[segment, candidate]
         resistance += cold + per_kelvin * rise
         slope += per_kelvin * rise_slope * per_ampere
-        temperature = ambient_temperature_k[segment] + rise
+        temperature = route.ambient_temperature_k[segment] + rise
         if temperature > hottest:
             hottest, hottest_slope = temperature, rise_slope * per_ampere
         capped = capped or share > 1.0
@@ -88,19 +99,15 @@ def heated_resistance_ohm(
 
 
 @compiled
-def cold_resistance_ohm(
-    candidate: int, length_m: Array, ambient_resistance_ohm_per_m: Array
-) -> float:
+def cold_resistance_ohm(candidate: int, route: Route) -> float:
     """Return the resistance of a candidate's conductors with each segment at its ambient.
 
     Parameters
     ----------
     candidate
-        Which one.
-    length_m
-        Of each segment [m].
-    ambient_resistance_ohm_per_m
-        Segments by candidates [ohm/m].
+        Which one; a column of the route's arrays.
+    route
+        The route.
 
     Returns
     -------
@@ -108,13 +115,16 @@ def cold_resistance_ohm(
         Resistance [ohm].
     """
     resistance = 0.0
-    for segment in range(length_m.size):
-        resistance += length_m[segment] * ambient_resistance_ohm_per_m[segment, candidate]
+    for segment in range(route.length_m.size):
+        resistance += (
+            route.length_m[segment] * route.ambient_resistance_ohm_per_m[segment, candidate]
+        )
     return resistance
 
 
 @compiled
 def _power_current_a(power_w: float, emf_v: float, resistance_ohm: float) -> tuple[float, bool]:
+    """Return current and existence as ``network.constant_power_current_a`` does for arrays."""
     discriminant = emf_v * emf_v - 4.0 * resistance_ohm * power_w
     if discriminant < 0.0:
         return emf_v / (2.0 * resistance_ohm), False
@@ -128,12 +138,7 @@ def _operating_point(
     emf_v: float,
     fixed_resistance_ohm: float,
     candidate: int,
-    length_m: Array,
-    ambient_temperature_k: Array,
-    ambient_resistance_ohm_per_m: Array,
-    resistance_slope_ohm_per_mk: Array,
-    share_per_ampere: Array,
-    curves: Array,
+    route: Route,
 ) -> tuple[float, float, float, bool, int, float]:
     """Return current, conductors' resistance, temperature, existence, iterations and residual.
 
@@ -146,18 +151,13 @@ def _operating_point(
         resistance, _, hottest, _, capped = heated_resistance_ohm(
             load_current_a,
             candidate,
-            length_m,
-            ambient_temperature_k,
-            ambient_resistance_ohm_per_m,
-            resistance_slope_ohm_per_mk,
-            share_per_ampere,
-            curves,
+            route,
         )
         # The source still has a voltage left for the load.
         exists = resistance < emf_v / load_current_a - fixed_resistance_ohm
         temperature = hottest if exists and not capped else math.nan
         return load_current_a, resistance, temperature, exists, 0, 0.0
-    cold = cold_resistance_ohm(candidate, length_m, ambient_resistance_ohm_per_m)
+    cold = cold_resistance_ohm(candidate, route)
     current, exists = _power_current_a(load_power_w, emf_v, cold + fixed_resistance_ohm)
     if not exists:
         return current, cold, math.nan, False, 0, 0.0
@@ -165,12 +165,7 @@ def _operating_point(
         resistance, slope, hottest, hottest_slope, capped = heated_resistance_ohm(
             current,
             candidate,
-            length_m,
-            ambient_temperature_k,
-            ambient_resistance_ohm_per_m,
-            resistance_slope_ohm_per_mk,
-            share_per_ampere,
-            curves,
+            route,
         )
         drop = current * (resistance + fixed_resistance_ohm)
         load_voltage = emf_v - drop
@@ -201,12 +196,7 @@ def solved_candidates(
     fixed_wiring_resistance_ohm: float,
     limit_current_a: float,
     limit_resistance_ohm: float,
-    length_m: Array,
-    ambient_temperature_k: Array,
-    ambient_resistance_ohm_per_m: Array,
-    resistance_slope_ohm_per_mk: Array,
-    share_per_ampere: Array,
-    curves: Array,
+    route: Route,
     ampacity_a: Array,
 ) -> tuple[Array, npt.NDArray[np.bool_], int, float]:
     """Return current, drop, temperature and greatest length of each candidate of a route.
@@ -229,18 +219,8 @@ def solved_candidates(
         Current at the greatest length [A].
     limit_resistance_ohm
         Resistance of the whole wiring at the greatest length [ohm].
-    length_m
-        Of each segment, one way [m].
-    ambient_temperature_k
-        Of each segment [K].
-    ambient_resistance_ohm_per_m
-        As for ``heated_resistance_ohm``.
-    resistance_slope_ohm_per_mk
-        As for ``heated_resistance_ohm``.
-    share_per_ampere
-        As for ``heated_resistance_ohm``.
-    curves
-        As for ``heated_resistance_ohm``.
+    route
+        The route.
     ampacity_a
         Of each candidate [A].
 
@@ -254,8 +234,8 @@ def solved_candidates(
         The temperature is that of the hottest segment, and NaN above the cap of the model, 250 C,
         and where no operating point exists.
     """
-    count = ambient_resistance_ohm_per_m.shape[1]
-    route_length = length_m.sum()
+    count = route.share_per_ampere.shape[1]
+    route_length = route.length_m.sum()
     state = np.empty((STATE_ROWS, count))
     exists = np.empty(count, np.bool_)
     iterations, residual = 0, 0.0
@@ -267,24 +247,14 @@ def solved_candidates(
             emf_v,
             source_resistance_ohm + fixed_wiring_resistance_ohm,
             candidate,
-            length_m,
-            ambient_temperature_k,
-            ambient_resistance_ohm_per_m,
-            resistance_slope_ohm_per_mk,
-            share_per_ampere,
-            curves,
+            route,
         )
         at_limit = resistance
         if not math.isnan(load_power_w):
             at_limit = heated_resistance_ohm(
                 limit_current_a,
                 candidate,
-                length_m,
-                ambient_temperature_k,
-                ambient_resistance_ohm_per_m,
-                resistance_slope_ohm_per_mk,
-                share_per_ampere,
-                curves,
+                route,
             )[0]
         loop = resistance + fixed_wiring_resistance_ohm
         drop = current * loop

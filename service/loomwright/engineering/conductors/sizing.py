@@ -21,6 +21,7 @@ from loomwright.engineering.conductors.loaded_route import (
     CURRENT,
     DROP,
     GREATEST_ITERATIONS,
+    Route,
     heated_resistance_ohm,
     solved_candidates,
 )
@@ -83,12 +84,7 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         request.wiring_fixed_resistance_ohm,
         limit_current,
         limit_resistance,
-        _lengths_m(request),
-        around.ambient_temperature_k,
-        around.ambient_resistance_ohm_per_m,
-        around.resistance_slope_ohm_per_mk,
-        around.share_per_ampere,
-        around.curves,
+        _route(request, around),
         around.frame.ampacity_a,
     )
     if iterations > GREATEST_ITERATIONS:
@@ -142,12 +138,7 @@ def loop_resistance_at_current_ohm(
     resistance = heated_resistance_ohm(
         request.load_current_a,
         candidate,
-        _lengths_m(request),
-        around.ambient_temperature_k,
-        around.ambient_resistance_ohm_per_m,
-        around.resistance_slope_ohm_per_mk,
-        around.share_per_ampere,
-        around.curves,
+        _route(request, around),
     )[0]
     return around.frame, resistance + request.wiring_fixed_resistance_ohm
 
@@ -167,8 +158,15 @@ def _refuse_hot_ambient(request: ConductorRequest) -> None:
             )
 
 
-def _lengths_m(request: ConductorRequest) -> Array:
-    return np.array([segment.length_m for segment in request.segments])
+def _route(request: ConductorRequest, around: Surroundings) -> Route:
+    return Route(
+        length_m=np.array([segment.length_m for segment in request.segments]),
+        ambient_temperature_k=around.ambient_temperature_k,
+        ambient_resistance_ohm_per_m=around.ambient_resistance_ohm_per_m,
+        resistance_slope_ohm_per_mk=around.resistance_slope_ohm_per_mk,
+        share_per_ampere=around.share_per_ampere,
+        curves=around.curves,
+    )
 
 
 def _not_converged(residual: float) -> EngineeringError:
