@@ -148,11 +148,7 @@ def _operating_point(
     is reached, no operating point exists.
     """
     if math.isnan(load_power_w):
-        resistance, _, hottest, _, capped = heated_resistance_ohm(
-            load_current_a,
-            candidate,
-            route,
-        )
+        resistance, _, hottest, _, capped = heated_resistance_ohm(load_current_a, candidate, route)
         # The source still has a voltage left for the load.
         exists = resistance < emf_v / load_current_a - fixed_resistance_ohm
         temperature = hottest if exists and not capped else math.nan
@@ -163,9 +159,7 @@ def _operating_point(
         return current, cold, math.nan, False, 0, 0.0
     for iteration in range(1, GREATEST_ITERATIONS + 1):
         resistance, slope, hottest, hottest_slope, capped = heated_resistance_ohm(
-            current,
-            candidate,
-            route,
+            current, candidate, route
         )
         drop = current * (resistance + fixed_resistance_ohm)
         load_voltage = emf_v - drop
@@ -251,11 +245,7 @@ def solved_candidates(
         )
         at_limit = resistance
         if not math.isnan(load_power_w):
-            at_limit = heated_resistance_ohm(
-                limit_current_a,
-                candidate,
-                route,
-            )[0]
+            at_limit = heated_resistance_ohm(limit_current_a, candidate, route)[0]
         loop = resistance + fixed_wiring_resistance_ohm
         drop = current * loop
         state[CURRENT, candidate] = current
