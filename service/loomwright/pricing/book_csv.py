@@ -58,7 +58,7 @@ class TabledBook:
         return fault.column in read.missing or fault.row in read.misshapen
 
 
-def price_book_from_csv(tables: Mapping[str, str]) -> PriceBook:
+def price_book_from_csv(tables: object) -> PriceBook:
     """Return the price book that CSV tables state.
 
     Parameters
@@ -77,6 +77,8 @@ def price_book_from_csv(tables: Mapping[str, str]) -> PriceBook:
         Anything is wrong; ``faults`` are ``TableFault`` and list all of it. Where rows or keys are
         lost, nothing can be matched, and only the faults of the tables themselves are listed.
     """
+    if not isinstance(tables, Mapping):
+        raise DocumentError("price_book", [Fault("", "An object of CSV texts is needed.")])
     tabled = tabled_book(tables)
     faults = list(tabled.faults)
     if not tabled.is_broken:
@@ -90,7 +92,7 @@ def price_book_from_csv(tables: Mapping[str, str]) -> PriceBook:
     raise DocumentError("price_book", faults)
 
 
-def tabled_book(tables: Mapping[str, str]) -> TabledBook:
+def tabled_book(tables: Mapping[str, object]) -> TabledBook:
     """Return the JSON document that CSV tables stand for, with the way back to their cells.
 
     Parameters

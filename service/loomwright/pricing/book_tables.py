@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 from loomwright.pricing.book_members import ATTRIBUTES, BOOK
-from loomwright.pricing.members import Member, Record, Records, Text, is_required
+from loomwright.pricing.members import CsvText, Member, Record, Records, Text, is_required
 
 BOOK_TABLE = "book"
 KEY = "key"
@@ -137,4 +137,11 @@ TABLES: Mapping[str, Table] = MappingProxyType({table.name: table for table in _
 # Name of the inner table by the list that it belongs to and its member there.
 INNER_TABLES: Mapping[tuple[str, str], str] = MappingProxyType(
     {(table.within, table.name_of_list): table.name for table in TABLES.values() if table.within}
+)
+PRICE_BOOK_TABLES = Record(
+    "PriceBookTables",
+    {
+        table.name: CsvText(about=table.about, required=table.name == BOOK_TABLE)
+        for table in TABLES.values()
+    },
 )

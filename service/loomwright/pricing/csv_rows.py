@@ -54,7 +54,7 @@ class TableRows:
     is_broken: bool = False
 
 
-def table_rows(table: Table, text: str) -> TableRows:
+def table_rows(table: Table, text: object) -> TableRows:
     """Return the rows of a CSV text.
 
     RFC 4180 with a header row; a byte order mark in front, other line ends and rows without any
@@ -74,6 +74,10 @@ def table_rows(table: Table, text: str) -> TableRows:
         Rows and faults.
     """
     read = TableRows()
+    if not isinstance(text, str):
+        read.faults.append(table_fault(table.name, None, None, "A CSV text is needed."))
+        read.is_broken = True
+        return read
     lines = _lines(table, text.removeprefix("\ufeff"), read)
     if read.is_broken and not lines:
         return read

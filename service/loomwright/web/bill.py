@@ -16,7 +16,6 @@ from loomwright.jobs.job import Job
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import priced_job
 from loomwright.pricing.bill import NO_OPTIONS
-from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions, pricing_from_document
 from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
@@ -25,6 +24,7 @@ from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
 from loomwright.units import KINDS
 from loomwright.web.answers import ENGINE_VERSION, json_response, sources_of
+from loomwright.web.chosen_book import chosen_book
 from loomwright.web.cost_keys import require_cost_key
 from loomwright.web.quantities import GREATEST_TEXT_LENGTH
 from loomwright.web.requests import invalid, json_object
@@ -59,7 +59,8 @@ def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook, PricingOptio
     Parameters
     ----------
     document
-        With ``job``, and ``price_book`` unless the demo price book serves; ``pricing`` if wanted.
+        With ``job``, a price book in one of its forms unless that of the demo serves, and
+        ``pricing`` if wanted.
 
     Returns
     -------
@@ -69,14 +70,15 @@ def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook, PricingOptio
     Raises
     ------
     ProblemError
-        ``invalid_request`` with every fault of the request, the job and the book.
+        ``invalid_request`` with every fault of the request, the job and the book;
+        ``unknown_price_book``, ``price_book_faulty``.
     """
     faults: list[Fault] = []
     envelope = ObjectReader(document, "", faults, REQUEST.members)
     job = _read(envelope, "job", _job, faults)
-    book = demo_book()
-    if envelope.has("price_book"):
-        book = _read(envelope, "price_book", price_book_from_document, faults) or book
+    chosen = chosen_book(envelope)
+    faults += chosen.faults
+    book = chosen.book or demo_book()
     options: PricingOptions | None = NO_OPTIONS
     if envelope.has("pricing"):
         currency = book.currency
@@ -85,6 +87,8 @@ def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook, PricingOptio
         )
     if faults or job is None or options is None:
         raise invalid([(fault.pointer, fault.message) for fault in faults])
+    if chosen.problem is not None:
+        raise chosen.problem
     return job, book, options
 
 

@@ -38,7 +38,8 @@ class DocumentSchema:
 class Operation:
     """One operation with the schemas of its request and answer.
 
-    ``with_query`` adds GET with the same fields as query parameters.
+    ``with_query`` adds GET with the same fields as query parameters. ``statuses`` are those of
+    problems that not every operation has.
     """
 
     name: str
@@ -48,6 +49,7 @@ class Operation:
     answer: type[Schema]
     with_query: bool = False
     path: str = ""
+    statuses: tuple[int, ...] = ()
 
     @property
     def url(self) -> str:
@@ -136,7 +138,9 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
         }
     }
     if operation.request is None:
-        return {"get": {**base, "operationId": identifier, "responses": answer}}
+        responses = {**answer, **_problems(*operation.statuses)}
+        return {"get": {**base, "operationId": identifier, "responses": responses}}
+    statuses = sorted({400, 413, 415, 422, *operation.statuses})
     methods: dict[str, Any] = {
         "post": {
             **base,
@@ -145,7 +149,7 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
                 "required": True,
                 "content": {"application/json": _request_content(operation)},
             },
-            "responses": {**answer, **_problems(400, 413, 415, 422)},
+            "responses": {**answer, **_problems(*statuses)},
         }
     }
     if operation.with_query and not isinstance(operation.request, DocumentSchema):

@@ -12,6 +12,7 @@ from loomwright.web.schemas.bill import (
 from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorRequest
 from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
+from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
 
 
@@ -53,6 +54,15 @@ OPERATIONS = (
         "pricing",
         DocumentSchema(REQUEST.name, request_components, request_examples),
         BuildBillOfMaterialsAnswer,
+        statuses=(401, 403, 503),
+    ),
+    Operation(
+        "price-books",
+        "List the price books that the operator mounted, without any price.",
+        "pricing",
+        None,
+        PriceBooksAnswer,
+        statuses=(503,),
     ),
     Operation(
         "health",
