@@ -24,6 +24,7 @@ DIMENSIONLESS = {
     "ambient_rating_factor": "permitted current over rated current",
     "bundled_conductors": "count",
     "current_multiple": "current over rated current",
+    "gap": "what may lie between price and optimum over price",
     "high": "efficiency",
     "least_margin": "damage time over opening time",
     "likely": "efficiency",
@@ -33,6 +34,7 @@ DIMENSIONLESS = {
     "number": "number of the line",
     "parallel_runs": "count",
     "power_fraction": "mean power over full sine power",
+    "row": "number of the row of a table",
     "result": "of a step of the working; its unit is the member unit",
     "status": "HTTP status",
     "step": "number of the step",
@@ -131,8 +133,13 @@ def request_objects():
 def test_requests_take_no_unknown_fields():
     found = request_objects()
     assert len(found) > 4
+    properties = SCHEMAS[request_name("check-price-book")]["properties"]
+    on_trial = [properties[name] for name in ("price_book", "price_book_csv")]
     loose = []
     for name, schema in found.items():
+        # What is on trial may hold anything; what is wrong with it is the answer.
+        if schema in on_trial:
+            continue
         # A component that is a choice between objects is closed in each of them.
         if schema.get("type") == "object" and schema.get("additionalProperties") is not False:
             loose.append(name)

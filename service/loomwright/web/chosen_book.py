@@ -1,7 +1,7 @@
 """The price book of a request: stated in JSON or CSV, mounted by the operator, or the demo's."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from loomwright.jobs.demo_library import demo_book
 from loomwright.pricing.book_csv import price_book_from_csv
@@ -57,7 +57,7 @@ def chosen_book(envelope: ObjectReader) -> ChosenBook:
     try:
         return ChosenBook(_READERS[name](envelope.stated(name)))
     except DocumentError as error:
-        faults = [Fault(f"/{name}{fault.pointer}", fault.message) for fault in error.faults]
+        faults = (replace(fault, pointer=f"/{name}{fault.pointer}") for fault in error.faults)
         return ChosenBook(None, tuple(faults))
 
 

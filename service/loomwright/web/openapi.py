@@ -107,14 +107,23 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
     plugin.converter.add_attribute_function(_own_field)  # type: ignore[no-untyped-call]
     spec.components.schema("Problem", schema=ProblemSchema)
     spec.components.schema("SegmentRequest", schema=SegmentRequest)
+    added: dict[str, Any] = {}
     for operation in operations:
         if isinstance(operation.request, DocumentSchema):
-            for name, component in operation.request.components().items():
-                spec.components.schema(name, component)
+            _add_components(spec, operation.request, added)
         spec.path(path=operation.url, operations=_methods(operation, plugin))
     document = spec.to_dict()
     _add_rules(document, operations)
     return document
+
+
+def _add_components(spec: APISpec, request: DocumentSchema, added: dict[str, Any]) -> None:
+    """Add the components of a document; what it shares with another is the same in both."""
+    for name, component in request.components().items():
+        if name not in added:
+            spec.components.schema(name, component)
+        if added.setdefault(name, component) != component:
+            raise ValueError(f"two different schemas are named {name}")
 
 
 def _schema_name(schema: Any) -> str:

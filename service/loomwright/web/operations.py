@@ -9,6 +9,12 @@ from loomwright.web.schemas.bill import (
     request_components,
     request_examples,
 )
+from loomwright.web.schemas.book_check import (
+    CHECK,
+    CheckPriceBookAnswer,
+    check_components,
+    check_examples,
+)
 from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorRequest
 from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
@@ -63,6 +69,14 @@ OPERATIONS = (
         None,
         PriceBooksAnswer,
         statuses=(503,),
+    ),
+    Operation(
+        "check-price-book",
+        "Find what is wrong with a price book, what it lacks for given jobs, and what looks odd.",
+        "pricing",
+        DocumentSchema(CHECK.name, check_components, check_examples),
+        CheckPriceBookAnswer,
+        statuses=(401, 403, 503),
     ),
     Operation(
         "health",
