@@ -17,8 +17,6 @@ from loomwright.pricing.book_check import (
     FINDINGS,
     WARNED_DAYS,
     Finding,
-    below_cost_findings,
-    dearer_together_findings,
     duplicated_findings,
     incomplete_range_findings,
     stale_findings,
@@ -27,6 +25,7 @@ from loomwright.pricing.book_check import (
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.kinds import KINDS
 from loomwright.pricing.price_book import PriceBook
+from loomwright.pricing.price_check import below_cost_findings, dearer_together_findings
 
 Document = dict[str, Any]
 DAY = date(2031, 4, 30)

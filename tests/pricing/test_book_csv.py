@@ -336,6 +336,18 @@ def test_all_faults_of_all_tables_are_listed_at_once() -> None:
     assert sorted(told(texts), key=str) == sorted(expected, key=str)
 
 
+def test_a_hostile_table_brings_no_flood_of_faults() -> None:
+    wide = {**tables(), "kits": "," * 1_000_000}
+    assert told(wide) == [("kits", 1, None)]
+    long = {**tables(), "packs": "part,quantity,price\n" + "x\n" * 300_000}
+    found = told(long)
+    assert len(found) == 5001
+    assert found[-1] == ("book", None, None)
+    with pytest.raises(DocumentError) as caught:
+        price_book_from_csv(long)
+    assert caught.value.faults[-1].message == "295000 more faults are not listed."
+
+
 @given(st.sampled_from(sorted(tables())), st.text(st.characters(exclude_categories=["Cs"])))
 def test_any_text_is_read_or_refused(name: str, text: str) -> None:
     with contextlib.suppress(DocumentError):

@@ -8,8 +8,6 @@ from loomwright.jobs.job import Job
 from loomwright.jobs.priced_job import priced_job
 from loomwright.pricing.book_check import (
     Finding,
-    below_cost_findings,
-    dearer_together_findings,
     duplicated_findings,
     incomplete_range_findings,
     stale_findings,
@@ -17,6 +15,7 @@ from loomwright.pricing.book_check import (
 )
 from loomwright.pricing.lines import Unpriced
 from loomwright.pricing.price_book import PriceBook, Validity
+from loomwright.pricing.price_check import below_cost_findings, dearer_together_findings
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Provenance, Tables
 

@@ -1,16 +1,14 @@
 """What a shop would want to know about its price book before it quotes from it.
 
-Each check looks at the book alone and returns findings. What given jobs need and the book lacks is
-found by pricing them, in ``jobs.checked_book``.
+Each check looks at the book alone and returns findings; those on its prices are in ``price_check``.
+What given jobs need and the book lacks is found by pricing them, in ``jobs.checked_book``.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from decimal import Decimal
 from typing import TypeVar
 
-from loomwright.pricing.cover import Article
 from loomwright.pricing.kinds import KINDS
 from loomwright.pricing.lines import KIT, LABOUR
 from loomwright.pricing.lines import plain_number as plain
@@ -19,7 +17,6 @@ from loomwright.pricing.price_book import Kit, Part, PriceBook, Validity
 # The book itself, where a finding is of a kind of its own.
 BOOK = "book"
 WARNED_DAYS = 30
-_HUNDRED = Decimal(100)
 # Conductors of these sizes end in a part of this kind, unless the equipment takes them bare.
 _CONDUCTOR, _TERMINAL = "conductor", "ring_terminal"
 _FUSE, _HOLDER, _BLOCK = "fuse", "fuse_holder", "distribution_block"
@@ -67,7 +64,8 @@ def all_parts(book: PriceBook) -> list[Part]:
     return [part for of_kind in book.parts.values() for part in of_kind]
 
 
-def _kind(sold: Sold) -> str:
+def kind_of(sold: Sold) -> str:
+    """Return the kind of line that something is sold on."""
     return sold.kind if isinstance(sold, Part) else KIT
 
 
@@ -89,7 +87,7 @@ def stale_findings(book: PriceBook, day: date) -> list[Finding]:
     found = list(_staleness(book.validity, day, BOOK, book.name))
     sold: list[Sold] = [*all_parts(book), *book.kits]
     for each in sold:
-        found += _staleness(each.validity, day, _kind(each), each.key)
+        found += _staleness(each.validity, day, kind_of(each), each.key)
     holding = {part.key for part in all_parts(book.on_day(day))}
     for kit in book.kits:
         lacking = tuple(key for key in kit.contents if key not in holding)
@@ -124,23 +122,25 @@ def duplicated_findings(book: PriceBook) -> list[Finding]:
     list of Finding
         Keys in the order in which the parts are taken.
     """
-    found = []
-    told: set[frozenset[str]] = set()
-    for same in _groups(
-        (part.kind, part.unit, *sorted(part.attributes.items())) for part in all_parts(book)
-    ):
-        parts = [all_parts(book)[place] for place in same]
-        together = sorted(_overlapping(parts), key=lambda part: (part.unit_price, part.key))
+    found: list[Finding] = []
+    parts = all_parts(book)
+    told: dict[str, int] = {}
+    for same in _groups((part.kind, part.unit, *sorted(part.attributes.items())) for part in parts):
+        alike = _overlapping([parts[place] for place in same])
+        together = sorted(alike, key=lambda part: (part.unit_price, part.key))
         if together:
-            told.add(frozenset(part.key for part in together))
+            told |= dict.fromkeys((part.key for part in together), len(found))
             found.append(_same_attributes(together))
-    sold: list[Sold] = [*all_parts(book), *book.kits]
+    sold: list[Sold] = [*parts, *book.kits]
     for same in _groups(" ".join(each.description.casefold().split()) for each in sold):
-        alike = _overlapping([sold[place] for place in same])
-        keys = tuple(each.key for each in alike)
-        if alike and not any(set(keys) <= group for group in told):
-            message = f"{_and(keys)} read alike: {alike[0].description!r}."
-            found.append(Finding("same_description", _kind(alike[0]), keys, message))
+        reading_alike = _overlapping([sold[place] for place in same])
+        keys = tuple(each.key for each in reading_alike)
+        # What one finding names as duplicates need not be named again for its words.
+        groups = {told.get(key, -1) for key in keys}
+        if keys and (len(groups) > 1 or -1 in groups):
+            first = reading_alike[0]
+            message = f"{_and(keys)} read alike: {first.description!r}."
+            found.append(Finding("same_description", kind_of(first), keys, message))
     return found
 
 
@@ -186,110 +186,6 @@ def _same_attributes(parts: Sequence[Part]) -> Finding:
     if any(part.packs or part.price_breaks for part in parts):
         message += " Packs and price breaks may make another cheaper."
     return Finding("same_attributes", taken.kind, keys, message)
-
-
-def below_cost_findings(book: PriceBook) -> list[Finding]:
-    """Return what is sold for less than it costs the shop, taxes left out.
-
-    Parameters
-    ----------
-    book
-        Price book; what states no cost is not judged.
-
-    Returns
-    -------
-    list of Finding
-        They tell what things cost: for those who may see it.
-    """
-    found: list[Finding] = []
-    costs = {part.key: part.cost for part in all_parts(book)}
-
-    def judge(finding: str, sold: Sold, what: str, price: Decimal, cost: Decimal | None) -> None:
-        if cost is not None and _is_below(price, cost, sold.tax_category, book):
-            message = f"{what} {sold.key} is sold at {plain(price)} and costs {plain(cost)}."
-            found.append(Finding(finding, _kind(sold), (sold.key,), message))
-
-    for part in all_parts(book):
-        judge("unit_price_below_cost", part, "A unit of", part.unit_price, part.cost)
-        for tier in part.price_breaks:
-            what = f"From {plain(tier.from_quantity)} a unit of"
-            judge("price_break_below_cost", part, what, tier.unit_price, part.cost)
-        for pack in part.packs:
-            of_units = None if part.cost is None else part.cost * pack.quantity
-            cost = of_units if pack.cost is None else pack.cost
-            what = f"A pack of {plain(pack.quantity)} of"
-            judge("pack_below_cost", part, what, pack.price, cost)
-    for kit in book.kits:
-        judge("kit_below_cost", kit, "The kit", kit.unit_price, _kit_cost(kit, costs))
-    for work in book.labour.values():
-        rate, cost = work.hourly_rate, work.hourly_cost
-        if cost is not None and _is_below(rate, cost, work.tax_category, book):
-            message = f"An hour of {work.key} is sold at {plain(rate)} and costs {plain(cost)}."
-            found.append(Finding("labour_below_cost", LABOUR, (work.key,), message))
-    return found
-
-
-def _kit_cost(kit: Kit, costs: Mapping[str, Decimal | None]) -> Decimal | None:
-    """Return what a kit costs: as stated, or as its pieces do where all say so."""
-    if kit.cost is not None:
-        return kit.cost
-    total = Decimal(0)
-    for key, quantity in kit.contents.items():
-        cost = costs[key]
-        if cost is None:
-            return None
-        total += cost * quantity
-    return total
-
-
-def _is_below(price: Decimal, cost: Decimal, category: str, book: PriceBook) -> bool:
-    percent = Decimal(0)
-    if book.prices_include_tax:
-        percent = sum((rate.percent for rate in book.tax_categories[category]), Decimal(0))
-    return price * _HUNDRED < cost * (_HUNDRED + percent)
-
-
-def dearer_together_findings(book: PriceBook) -> list[Finding]:
-    """Return price breaks, packs and kits that cost more than the same bought singly.
-
-    Parameters
-    ----------
-    book
-        Price book.
-
-    Returns
-    -------
-    list of Finding
-        By part, then by kit.
-    """
-    found: list[Finding] = []
-    loose = {part.key: Article(part.key, part) for part in all_parts(book)}
-    for part in all_parts(book):
-        before = part.unit_price
-        for tier in part.price_breaks:
-            if tier.unit_price > before:
-                message = (
-                    f"From {plain(tier.from_quantity)} a unit of {part.key} costs "
-                    f"{plain(tier.unit_price)}, below that {plain(before)}."
-                )
-                found.append(Finding("price_break_dearer", part.kind, (part.key,), message))
-            before = tier.unit_price
-        for pack in part.packs:
-            singly = loose[part.key].price(pack.quantity)
-            if pack.price > singly:
-                message = (
-                    f"A pack of {plain(pack.quantity)} of {part.key} costs "
-                    f"{plain(pack.price)}, the same units loose {plain(singly)}."
-                )
-                found.append(Finding("pack_dearer", part.kind, (part.key,), message))
-    for kit in book.kits:
-        singly = sum((loose[key].price(each) for key, each in kit.contents.items()), Decimal(0))
-        if kit.unit_price > singly:
-            message = (
-                f"The kit {kit.key} costs {plain(kit.unit_price)}, its pieces {plain(singly)}."
-            )
-            found.append(Finding("kit_dearer", KIT, (kit.key,), message))
-    return found
 
 
 def incomplete_range_findings(book: PriceBook) -> list[Finding]:
@@ -367,7 +263,7 @@ def unused_findings(book: PriceBook, used: Collection[str]) -> list[Finding]:
     keys: dict[str, list[str]] = {}
     sold: list[Sold] = [*all_parts(book), *book.kits]
     for kind, key in [
-        *((_kind(each), each.key) for each in sold),
+        *((kind_of(each), each.key) for each in sold),
         *((LABOUR, key) for key in book.labour),
     ]:
         if key not in used:

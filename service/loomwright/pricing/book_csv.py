@@ -15,6 +15,9 @@ from loomwright.pricing.csv_rows import TableFault, TableRows, table_fault, tabl
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.reading import DocumentError, Fault
 
+# As many as anyone mends before sending again; a table of empty rows can have half a million.
+_MOST_FAULTS = 5000
+
 
 @dataclass(frozen=True, slots=True)
 class TabledBook:
@@ -89,6 +92,9 @@ def price_book_from_csv(tables: object) -> PriceBook:
         else:
             if not faults:
                 return book
+    if len(faults) > _MOST_FAULTS:
+        message = f"{len(faults) - _MOST_FAULTS} more faults are not listed."
+        faults = [*faults[:_MOST_FAULTS], table_fault(BOOK_TABLE, None, None, message)]
     raise DocumentError("price_book", faults)
 
 

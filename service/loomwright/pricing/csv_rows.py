@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 from loomwright.pricing.book_tables import Table
 from loomwright.pricing.reading import Fault
 
+# More than any table has; a header of a million commas is not worth a million messages.
+_MOST_COLUMNS = 500
 _OTHER_SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
@@ -112,6 +114,11 @@ def _lines(table: Table, text: str, read: TableRows) -> list[list[str]]:
 
 def _header(table: Table, header: Sequence[str], read: TableRows) -> list[str]:
     """Return the column of each cell, empty where the cell serves for none."""
+    if len(header) > _MOST_COLUMNS:
+        message = f"At most {_MOST_COLUMNS} columns are read, not {len(header)}."
+        read.faults.append(table_fault(table.name, 1, None, message))
+        read.is_broken = True
+        return []
     faults: list[TableFault] = []
     names: list[str] = []
     for place, name in enumerate(header):
