@@ -10,6 +10,7 @@ from loomwright.pricing.reading import Fault
 
 # More than any table has; a header of a million commas is not worth a million messages.
 _MOST_COLUMNS = 500
+_MOST_MISSHAPEN = 1000
 _OTHER_SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
@@ -92,6 +93,11 @@ def table_rows(table: Table, text: object) -> TableRows:
             read.misshapen.add(number)
             message = f"The row has {_cells(len(cells))}, the header has {_cells(len(header))}."
             read.faults.append(table_fault(table.name, number, None, message))
+            if len(read.misshapen) == _MOST_MISSHAPEN:
+                message = "The rows from here on are not read; too many have the wrong length."
+                read.faults.append(table_fault(table.name, number + 1, None, message))
+                read.is_broken = True
+                break
         filled = zip(columns, cells, strict=False)
         read.rows.append(Row(number, {name: cell for name, cell in filled if name and cell}))
     return read
