@@ -24,7 +24,6 @@ DIMENSIONLESS = {
     "ambient_rating_factor": "permitted current over rated current",
     "bundled_conductors": "count",
     "current_multiple": "current over rated current",
-    "gap": "what may lie between price and optimum over price",
     "high": "efficiency",
     "least_margin": "damage time over opening time",
     "likely": "efficiency",

@@ -159,7 +159,7 @@ def _choice(cover: ClusterCover) -> dict[str, Any]:
             "price": format(other.price.normalize(), "f"),
             "difference": format((other.price - cover.plan.price).normalize(), "f"),
         },
-        "gap": cover.gap,
+        "gap_percent": 100.0 * cover.gap,
         "within_stock": cover.within_stock,
     }
 

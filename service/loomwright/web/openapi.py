@@ -14,6 +14,7 @@ from loomwright.web.problems import CODES, MEDIA_TYPE
 from loomwright.web.requests import LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
 
+KEY_SCHEME = "costKey"
 DESCRIPTION = """\
 The engineering and the pricing behind a vehicle 12, 24 or 48 V installation: conductors, fuses,
 honest output figures and priced bills of materials.
@@ -38,8 +39,9 @@ class DocumentSchema:
 class Operation:
     """One operation with the schemas of its request and answer.
 
-    ``with_query`` adds GET with the same fields as query parameters. ``statuses`` are those of
-    problems that not every operation has.
+    ``with_query`` adds GET with the same fields as query parameters. ``with_key`` says that a key
+    is wanted for some of what can be asked. ``statuses`` are those of problems that not every
+    operation has.
     """
 
     name: str
@@ -48,8 +50,9 @@ class Operation:
     request: type[Schema] | DocumentSchema | None
     answer: type[Schema]
     with_query: bool = False
-    path: str = ""
+    with_key: bool = False
     statuses: tuple[int, ...] = ()
+    path: str = ""
 
     @property
     def url(self) -> str:
@@ -105,6 +108,10 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
     )
     assert plugin.converter is not None
     plugin.converter.add_attribute_function(_own_field)  # type: ignore[no-untyped-call]
+    spec.components.security_scheme(
+        KEY_SCHEME,
+        {"type": "http", "scheme": "bearer", "description": "A key that may see cost and margin."},
+    )
     spec.components.schema("Problem", schema=ProblemSchema)
     spec.components.schema("SegmentRequest", schema=SegmentRequest)
     added: dict[str, Any] = {}
@@ -161,6 +168,10 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
             "responses": {**answer, **_problems(*statuses)},
         }
     }
+    if operation.with_key:
+        # The key is wanted for some of what can be asked; without it the rest is answered.
+        methods["post"]["security"] = [{}, {KEY_SCHEME: []}]
+        methods["post"]["responses"] |= _problems(401, 403)
     if operation.with_query and not isinstance(operation.request, DocumentSchema):
         methods["get"] = {
             **base,

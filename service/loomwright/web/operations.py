@@ -60,7 +60,8 @@ OPERATIONS = (
         "pricing",
         DocumentSchema(REQUEST.name, request_components, request_examples),
         BuildBillOfMaterialsAnswer,
-        statuses=(401, 403, 503),
+        with_key=True,
+        statuses=(503,),
     ),
     Operation(
         "price-books",
@@ -76,7 +77,8 @@ OPERATIONS = (
         "pricing",
         DocumentSchema(CHECK.name, check_components, check_examples),
         CheckPriceBookAnswer,
-        statuses=(401, 403, 503),
+        with_key=True,
+        statuses=(503,),
     ),
     Operation(
         "health",

@@ -211,6 +211,8 @@ def problem_response(
     response = Response(
         orjson.dumps(document), status=status or known.status, content_type=MEDIA_TYPE
     )
+    if response.status_code == HTTPStatus.UNAUTHORIZED:
+        response.headers["WWW-Authenticate"] = 'Bearer realm="cost and margin"'
     response.headers.update(headers or {})
     return response
 

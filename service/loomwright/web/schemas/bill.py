@@ -258,9 +258,9 @@ class ChoiceAnswer(Answer):
         required=True, metadata=describe("Exact, before any rounding.", pattern=_DECIMAL)
     )
     runner_up = fields.Nested(RunnerUpAnswer, required=True, allow_none=True)
-    gap = fields.Float(
+    gap_percent = fields.Float(
         required=True,
-        metadata=describe("What may lie between price and optimum, relative: 0 is proof."),
+        metadata=describe("What may lie between price and optimum: 0 is proof."),
     )
     within_stock = fields.Boolean(
         required=True,
