@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from loomwright.pricing.book_tables import Table
-from loomwright.pricing.reading import Fault
+from loomwright.pricing.reading import Fault, pointer_token
 
 # More than any table has; a header of a million commas is not worth a million messages.
 _MOST_COLUMNS = 500
@@ -29,8 +29,7 @@ def table_fault(table: str, row: int | None, column: str | None, message: str) -
     if column is not None:
         place.append(f"column {column}")
     told = f"{', '.join(place)}: {message}" if place else message
-    token = table.replace("~", "~0").replace("/", "~1")
-    return TableFault(f"/{token}", told, table, row, column)
+    return TableFault(f"/{pointer_token(table)}", told, table, row, column)
 
 
 @dataclass(frozen=True, slots=True)
