@@ -17,7 +17,7 @@ from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web.app import create_app
 
 ENGINEERING_OPERATIONS = ("size-conductor", "size-fuse", "estimate-real-output")
-PRICING_OPERATIONS = ("build-bill-of-materials",)
+PRICING_OPERATIONS = ("build-bill-of-materials", "check-price-book")
 FLAT_ROUTE = ("length", "zone", "ambient_temperature", "bundled_conductors")
 
 
@@ -250,8 +250,12 @@ def bill_requests(draw):
 
 def requests_of(operation, without=()):
     """Return the requests of an operation that its schema accepts."""
-    if operation in PRICING_OPERATIONS:
+    if operation == "build-bill-of-materials":
         return bill_requests()
+    if operation == "check-price-book":
+        return st.lists(bill_requests(), min_size=1, max_size=2).map(
+            lambda requests: {"jobs": [request["job"] for request in requests]}
+        )
     return engineering_requests(operation, without)
 
 

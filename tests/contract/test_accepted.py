@@ -43,6 +43,10 @@ WRONG_TOGETHER = {
         ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
         ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
     },
+    "check-price-book": {
+        ("invalid_request", r"/jobs/\d+/power_sources/\d+/source_voltage"),
+        ("ambient_not_below_rating", r"/jobs/\d+/circuits/\d+/route/\d+/ambient_temperature"),
+    },
 }
 
 

@@ -33,6 +33,7 @@ DIMENSIONLESS = {
     "number": "number of the line",
     "parallel_runs": "count",
     "power_fraction": "mean power over full sine power",
+    "row": "number of the row of a table",
     "result": "of a step of the working; its unit is the member unit",
     "status": "HTTP status",
     "step": "number of the step",
@@ -131,8 +132,13 @@ def request_objects():
 def test_requests_take_no_unknown_fields():
     found = request_objects()
     assert len(found) > 4
+    properties = SCHEMAS[request_name("check-price-book")]["properties"]
+    on_trial = [properties[name] for name in ("price_book", "price_book_csv")]
     loose = []
     for name, schema in found.items():
+        # What is on trial may hold anything; what is wrong with it is the answer.
+        if schema in on_trial:
+            continue
         # A component that is a choice between objects is closed in each of them.
         if schema.get("type") == "object" and schema.get("additionalProperties") is not False:
             loose.append(name)

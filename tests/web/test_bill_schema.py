@@ -24,6 +24,7 @@ from loomwright.web.problems import CODES
 from loomwright.web.schemas.bill import REQUEST, request_components
 
 URL = "/v1/build-bill-of-materials"
+CSV = "/price_book_csv/"
 Document = dict[str, Any]
 Path = tuple[str | int, ...]
 # Why a document may be refused though the schema allows it.
@@ -120,7 +121,8 @@ def test_what_the_schema_allows_is_refused_for_reasons_between_members_only(body
     assert response.status_code == 422, problem
     if problem["code"] == "invalid_request":
         odd = [error for error in problem["errors"] if not _ALLOWED.fullmatch(error["message"])]
-        assert odd == []
+        # To the schema a CSV table is any text.
+        assert [error for error in odd if not error["pointer"].startswith(CSV)] == []
 
 
 def repaired(body: Document) -> Document:

@@ -31,7 +31,13 @@ OUTPUT = {
     "load_impedance": 4,
 }
 GOOD = {"size-conductor": CONDUCTOR, "size-fuse": FUSE, "estimate-real-output": OUTPUT}
-POSTED = ("size-conductor", "size-fuse", "estimate-real-output", "build-bill-of-materials")
+POSTED = (
+    "size-conductor",
+    "size-fuse",
+    "estimate-real-output",
+    "build-bill-of-materials",
+    "check-price-book",
+)
 MEMBERS = {"type", "title", "status", "code", "detail", "action", "errors"}
 
 
@@ -142,7 +148,7 @@ def test_every_route_and_failure_is_one_shape():
             environ_overrides={"wsgi.input": StalledBody(), "CONTENT_LENGTH": "10"},
         )
         checked(late, 408, "request_timeout")
-        problem = checked(post(operation, {}), 422, "invalid_request")
+        problem = checked(post(operation, {"surplus": 1}), 422, "invalid_request")
         assert problem["errors"]
 
     for operation, good in GOOD.items():

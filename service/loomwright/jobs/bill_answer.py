@@ -34,7 +34,7 @@ def bill_document(bill: Bill) -> dict[str, Any]:
         "valid_until": _day(bill.valid_until),
         "package": bill.package,
         "lines": [_line(number, line) for number, line in enumerate(bill.lines, start=1)],
-        "unpriced": [_unpriced(entry) for entry in bill.unpriced],
+        "unpriced": [unpriced_document(entry) for entry in bill.unpriced],
         "choices": [_choice(cover) for cover in bill.covers if not cover.cluster.is_plain],
         "list_total": str(totals.list_total),
         "discount_total": str(totals.discount),
@@ -116,7 +116,8 @@ def _line(number: int, line: Line) -> dict[str, Any]:
     }
 
 
-def _unpriced(entry: Unpriced) -> dict[str, Any]:
+def unpriced_document(entry: Unpriced) -> dict[str, Any]:
+    """Return something that is not priced as plain JSON values."""
     return {
         "kind": entry.kind,
         "description": entry.description,

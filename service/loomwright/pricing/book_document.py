@@ -5,8 +5,10 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 from decimal import Decimal
+from typing import Any
 
 from loomwright.pricing.book_members import ATTRIBUTES, BOOK, STANDARD_CATEGORY
+from loomwright.pricing.cells import canonical_number
 from loomwright.pricing.kinds import KINDS, Attribute, Kind
 from loomwright.pricing.price_book import (
     DifficultyFactor,
@@ -27,6 +29,11 @@ from loomwright.pricing.requirements import QuantityRules
 def price_book_digest(document: object) -> str:
     """Return the SHA-256 of a price book's canonical JSON, in hexadecimal.
 
+    In canonical JSON members are sorted, nothing stands between tokens, a whole number has no
+    decimals (25 for 25.0), and a member that is an empty list or an empty object is left out, as it
+    says no more than its absence. Decimals that are texts stay as they are stated. So a book from
+    JSON and the same book from CSV have one digest.
+
     Parameters
     ----------
     document
@@ -35,10 +42,21 @@ def price_book_digest(document: object) -> str:
     Returns
     -------
     str
-        64 hexadecimal digits; the same for any order of members and any white space.
+        64 hexadecimal digits.
     """
-    canonical = json.dumps(document, sort_keys=True, separators=(",", ":"), ensure_ascii=True)
+    canonical = json.dumps(
+        _canonical(document), sort_keys=True, separators=(",", ":"), ensure_ascii=True
+    )
     return hashlib.sha256(canonical.encode("ascii")).hexdigest()
+
+
+def _canonical(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        members = {name: _canonical(member) for name, member in value.items()}
+        return {name: member for name, member in members.items() if member not in ([], {})}
+    if isinstance(value, list | tuple):
+        return [_canonical(item) for item in value]
+    return canonical_number(value)
 
 
 def price_book_from_document(document: object) -> PriceBook:

@@ -36,6 +36,11 @@ class Text(Member):
 
 
 @dataclass(frozen=True, slots=True)
+class CsvText(Member):
+    """A CSV table as one text (RFC 4180, media type ``text/csv``)."""
+
+
+@dataclass(frozen=True, slots=True)
 class Choice(Member):
     """One text out of a closed list; ``words`` replace the list in the message of a fault."""
 

@@ -38,7 +38,7 @@ QuantityText = Callable[[str, str], float | None]
 # A foot in metres is a binary fraction: text at a bound may miss it by a hair.
 _BOUND_SLACK = 1e-12
 _TEXT_NEEDED = f"A text of 1 to {TEXT_LIMIT} printable characters is needed, the first no space."
-_REPEATED = "The same value stands earlier in the list; it is unique."
+REPEATED = "The same value stands earlier in the list; it is unique."
 _Rule = TypeVar("_Rule", bound=Member)
 
 
@@ -217,7 +217,7 @@ class ObjectReader:
             if not isinstance(item, str) or item not in rule.choices:
                 self.faults.append(Fault(f"{path}/{index}", _one_of(rule.choices)))
             elif item in value[:index]:
-                self.faults.append(Fault(f"{path}/{index}", _REPEATED))
+                self.faults.append(Fault(f"{path}/{index}", REPEATED))
         return tuple(str(item) for item in value)
 
     def texts(self, name: str) -> tuple[str, ...]:
@@ -234,7 +234,7 @@ class ObjectReader:
             if not _is_text(item):
                 self.faults.append(Fault(f"{path}/{index}", _TEXT_NEEDED))
             elif item in value[:index]:
-                self.faults.append(Fault(f"{path}/{index}", _REPEATED))
+                self.faults.append(Fault(f"{path}/{index}", REPEATED))
         return tuple(str(item) for item in value)
 
     def date(self, name: str) -> date | None:
@@ -391,6 +391,6 @@ def _refuse_duplicates(readers: Sequence[ObjectReader], name: str) -> None:
     for reader in readers:
         value = reader.stated(name)
         if isinstance(value, str) and value and value in seen:
-            reader.fault(name, _REPEATED)
+            reader.fault(name, REPEATED)
         elif isinstance(value, str):
             seen.add(value)

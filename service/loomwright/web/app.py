@@ -5,7 +5,7 @@ from http import HTTPStatus
 
 from flask import Flask, Response
 
-from loomwright.web import bill, conductor, fuse, output
+from loomwright.web import bill, conductor, fuse, output, price_books
 from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.openapi import openapi_document
@@ -36,7 +36,7 @@ def _application() -> Flask:
     app = Flask("loomwright", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = GREATEST_BODY_BYTES
     register_problems(app)
-    for module in (conductor, fuse, output, bill):
+    for module in (conductor, fuse, output, bill, price_books):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 
     @app.get("/v1/health")

@@ -1,34 +1,27 @@
 """The operation build-bill-of-materials."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from functools import lru_cache
+from collections.abc import Callable
 from typing import Any, TypeVar
 
-import orjson
 from flask import Blueprint, Response, request
 
-from loomwright.engineering.errors import EngineeringError
 from loomwright.jobs.answer import answer_document
 from loomwright.jobs.bill_answer import margin_document
 from loomwright.jobs.demo_library import demo_book
 from loomwright.jobs.job import Job
-from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import priced_job
 from loomwright.pricing.bill import NO_OPTIONS
-from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions, pricing_from_document
 from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
-from loomwright.tables.records import Provenance
-from loomwright.units import KINDS
-from loomwright.web.answers import ENGINE_VERSION, json_response, sources_of
+from loomwright.web.answers import ENGINE_VERSION, json_response
+from loomwright.web.chosen_book import chosen_book
 from loomwright.web.cost_keys import require_cost_key
-from loomwright.web.quantities import GREATEST_TEXT_LENGTH
 from loomwright.web.requests import invalid, json_object
 from loomwright.web.schemas.bill import REQUEST
+from loomwright.web.stated_jobs import fields_within, sources_of_jobs, stated_job
 
 _Read = TypeVar("_Read")
 
@@ -41,11 +34,11 @@ def build_bill_of_materials_view() -> Response:
     job, book, options = bill_request(json_object(request))
     if options.show_cost:
         require_cost_key(request)
-    with _fields_of_job():
+    with fields_within("job"):
         priced = priced_job(job, book, tables(), fuse_tables(), options)
     document = {
         **answer_document(priced),
-        "sources": _sources(priced.provenances),
+        "sources": sources_of_jobs(priced.provenances),
         "engine_version": ENGINE_VERSION,
     }
     if options.show_cost:
@@ -59,7 +52,8 @@ def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook, PricingOptio
     Parameters
     ----------
     document
-        With ``job``, and ``price_book`` unless the demo price book serves; ``pricing`` if wanted.
+        With ``job``, a price book in one of its forms unless that of the demo serves, and
+        ``pricing`` if wanted.
 
     Returns
     -------
@@ -69,14 +63,15 @@ def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook, PricingOptio
     Raises
     ------
     ProblemError
-        ``invalid_request`` with every fault of the request, the job and the book.
+        ``invalid_request`` with every fault of the request, the job and the book;
+        ``unknown_price_book``, ``price_book_faulty``.
     """
     faults: list[Fault] = []
     envelope = ObjectReader(document, "", faults, REQUEST.members)
-    job = _read(envelope, "job", _job, faults)
-    book = demo_book()
-    if envelope.has("price_book"):
-        book = _read(envelope, "price_book", price_book_from_document, faults) or book
+    job = _read(envelope, "job", stated_job, faults)
+    chosen = chosen_book(envelope)
+    faults += chosen.faults
+    book = chosen.book or demo_book()
     options: PricingOptions | None = NO_OPTIONS
     if envelope.has("pricing"):
         currency = book.currency
@@ -85,6 +80,8 @@ def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook, PricingOptio
         )
     if faults or job is None or options is None:
         raise invalid([(fault.pointer, fault.message) for fault in faults])
+    if chosen.problem is not None:
+        raise chosen.problem
     return job, book, options
 
 
@@ -99,35 +96,3 @@ def _read(
     except DocumentError as error:
         faults += [Fault(f"/{name}{fault.pointer}", fault.message) for fault in error.faults]
         return None
-
-
-def _job(document: object) -> Job:
-    return job_from_document(document, tables(), fuse_tables().types, _quantity_text)
-
-
-def _quantity_text(quantity: str, text: str) -> float | None:
-    """Return the number in the stated unit that a text means, or none where it means none."""
-    if len(text) > GREATEST_TEXT_LENGTH:
-        return None
-    kind = KINDS[quantity]
-    si = kind.si_of_text(text)
-    return None if si is None else kind.number_of_si(si)
-
-
-@contextmanager
-def _fields_of_job() -> Iterator[None]:
-    """Name the place in the request in errors of the engineering that are raised inside."""
-    try:
-        yield
-    except EngineeringError as error:
-        field = "job" if error.field is None else error.field
-        if field.partition("/")[0] not in ("job", "pricing"):
-            field = f"job/{field}"
-        raise EngineeringError(
-            error.code, error.message, field=field, **error.attributes
-        ) from error
-
-
-@lru_cache(maxsize=256)
-def _sources(provenances: tuple[Provenance, ...]) -> orjson.Fragment:
-    return sources_of(provenances, tables())

@@ -13,7 +13,7 @@ SETTING = "LOOMWRIGHT_COST_KEYS_FILE"
 _SCHEME = "Bearer "
 
 
-def require_cost_key(request: Request) -> None:
+def require_cost_key(request: Request, pointer: str = "/pricing/show_cost") -> None:
     """Refuse a request without a key that may see cost and margin.
 
     The key comes as ``Authorization: Bearer``. The file that ``LOOMWRIGHT_COST_KEYS_FILE`` names
@@ -24,6 +24,8 @@ def require_cost_key(request: Request) -> None:
     ----------
     request
         The request.
+    pointer
+        The member of the request that asks for cost.
 
     Raises
     ------
@@ -35,7 +37,7 @@ def require_cost_key(request: Request) -> None:
         raise ProblemError(
             "key_required",
             "Cost and margin are shown to keys that may see them only.",
-            [("/pricing/show_cost", "send the key as Authorization: Bearer, or leave it out")],
+            [(pointer, "send the key as Authorization: Bearer, or leave it out")],
         )
     digest = hashlib.sha256(header.removeprefix(_SCHEME).strip().encode()).hexdigest()
     # Every listed digest is compared, and in constant time, so that time tells nothing.
@@ -44,7 +46,7 @@ def require_cost_key(request: Request) -> None:
         raise ProblemError(
             "key_not_permitted",
             "This key may not see cost and margin.",
-            [("/pricing/show_cost", "leave it out, or use a key that may see cost")],
+            [(pointer, "leave it out, or use a key that may see cost")],
         )
 
 

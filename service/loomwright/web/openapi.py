@@ -40,7 +40,8 @@ class Operation:
     """One operation with the schemas of its request and answer.
 
     ``with_query`` adds GET with the same fields as query parameters. ``with_key`` says that a key
-    is wanted for some of what can be asked.
+    is wanted for some of what can be asked. ``statuses`` are those of problems that not every
+    operation has.
     """
 
     name: str
@@ -50,6 +51,7 @@ class Operation:
     answer: type[Schema]
     with_query: bool = False
     with_key: bool = False
+    statuses: tuple[int, ...] = ()
     path: str = ""
 
     @property
@@ -112,14 +114,23 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
     )
     spec.components.schema("Problem", schema=ProblemSchema)
     spec.components.schema("SegmentRequest", schema=SegmentRequest)
+    added: dict[str, Any] = {}
     for operation in operations:
         if isinstance(operation.request, DocumentSchema):
-            for name, component in operation.request.components().items():
-                spec.components.schema(name, component)
+            _add_components(spec, operation.request, added)
         spec.path(path=operation.url, operations=_methods(operation, plugin))
     document = spec.to_dict()
     _add_rules(document, operations)
     return document
+
+
+def _add_components(spec: APISpec, request: DocumentSchema, added: dict[str, Any]) -> None:
+    """Add the components of a document; what it shares with another is the same in both."""
+    for name, component in request.components().items():
+        if name not in added:
+            spec.components.schema(name, component)
+        if added.setdefault(name, component) != component:
+            raise ValueError(f"two different schemas are named {name}")
 
 
 def _schema_name(schema: Any) -> str:
@@ -143,7 +154,9 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
         }
     }
     if operation.request is None:
-        return {"get": {**base, "operationId": identifier, "responses": answer}}
+        responses = {**answer, **_problems(*operation.statuses)}
+        return {"get": {**base, "operationId": identifier, "responses": responses}}
+    statuses = sorted({400, 413, 415, 422, *operation.statuses})
     methods: dict[str, Any] = {
         "post": {
             **base,
@@ -152,7 +165,7 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
                 "required": True,
                 "content": {"application/json": _request_content(operation)},
             },
-            "responses": {**answer, **_problems(400, 413, 415, 422)},
+            "responses": {**answer, **_problems(*statuses)},
         }
     }
     if operation.with_key:

@@ -9,9 +9,16 @@ from loomwright.web.schemas.bill import (
     request_components,
     request_examples,
 )
+from loomwright.web.schemas.book_check import (
+    CHECK,
+    CheckPriceBookAnswer,
+    check_components,
+    check_examples,
+)
 from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorRequest
 from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
+from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
 
 
@@ -54,6 +61,24 @@ OPERATIONS = (
         DocumentSchema(REQUEST.name, request_components, request_examples),
         BuildBillOfMaterialsAnswer,
         with_key=True,
+        statuses=(503,),
+    ),
+    Operation(
+        "price-books",
+        "List the price books that the operator mounted, without any price.",
+        "pricing",
+        None,
+        PriceBooksAnswer,
+        statuses=(503,),
+    ),
+    Operation(
+        "check-price-book",
+        "Find what is wrong with a price book, what it lacks for given jobs, and what looks odd.",
+        "pricing",
+        DocumentSchema(CHECK.name, check_components, check_examples),
+        CheckPriceBookAnswer,
+        with_key=True,
+        statuses=(503,),
     ),
     Operation(
         "health",

@@ -117,6 +117,11 @@ CODES = MappingProxyType(
         "package_without_lines": ProblemCode(
             422, "A package price has no lines", "Complete the price book or leave it out."
         ),
+        # The operator's file is at fault and no change to the request helps; once it is mended, the
+        # same request is answered. That is a 503, not a 4xx.
+        "price_book_faulty": ProblemCode(
+            503, "The mounted price book cannot be used", "Tell the operator what errors names."
+        ),
         "price_book_not_valid": ProblemCode(
             422, "The price book does not hold on this day", "Use another book or another day."
         ),
@@ -134,6 +139,9 @@ CODES = MappingProxyType(
         ),
         "unknown_placement_rule": ProblemCode(
             422, "The placement rule is unknown", "Give one of the rules named."
+        ),
+        "unknown_price_book": ProblemCode(
+            422, "No price book has this name", "Give one of the names listed, or send a book."
         ),
         "value_out_of_range": ProblemCode(
             422, "A value is out of range", "Give a value inside the range named."

@@ -14,7 +14,6 @@ from loomwright.jobs.job_members import job_record
 from loomwright.jobs.priced_job import VERDICTS
 from loomwright.jobs.sized_circuit import VERDICTS as CIRCUIT_VERDICTS
 from loomwright.jobs.substitutes import CONDUCTOR, FUSE, REASONS
-from loomwright.pricing.book_members import PRICE_BOOK
 from loomwright.pricing.kinds import KINDS, UNIT_WORDS
 from loomwright.pricing.lines import KIT, LABOUR
 from loomwright.pricing.members import Record
@@ -32,19 +31,19 @@ from loomwright.web.schemas.common import (
 from loomwright.web.schemas.documents import JsonSchema, components
 from loomwright.web.schemas.fuse import FUSE_TYPE_KEYS
 from loomwright.web.schemas.job import JOB_RULES
-from loomwright.web.schemas.price_book import BOOK_RULES, PRICING_RULES
-
-_BOOK = Record(
-    PRICE_BOOK.name,
-    PRICE_BOOK.members,
-    required=False,
-    about="Prices; the embedded demo price book if absent.",
+from loomwright.web.schemas.mounted import DIGEST
+from loomwright.web.schemas.price_book import (
+    BOOK_CHOICE,
+    BOOK_RULES,
+    PRICING_RULES,
+    at_most_one_book,
 )
+
 REQUEST = Record(
     "BuildBillOfMaterialsRequest",
     {
         "job": job_record(tables(), tuple(fuse_tables().types)),
-        "price_book": _BOOK,
+        **BOOK_CHOICE,
         "pricing": PRICING_RECORD,
     },
 )
@@ -53,7 +52,8 @@ REQUEST = Record(
 @cache
 def request_components() -> dict[str, JsonSchema]:
     """Return the component schemas of the request, by name."""
-    return components(REQUEST, {**JOB_RULES, **BOOK_RULES, **PRICING_RULES})
+    rules = {REQUEST.name: at_most_one_book, **JOB_RULES, **BOOK_RULES, **PRICING_RULES}
+    return components(REQUEST, rules)
 
 
 def request_examples() -> dict[str, dict[str, Any]]:
@@ -164,9 +164,7 @@ class PriceBookAnswer(Answer):
     """The price book that was used."""
 
     name = fields.String(required=True)
-    digest = fields.String(
-        required=True, metadata=describe("SHA-256 of its canonical JSON.", pattern="^[0-9a-f]{64}$")
-    )
+    digest = fields.String(required=True, metadata=DIGEST)
 
 
 def _money(about: str) -> dict[str, Any]:

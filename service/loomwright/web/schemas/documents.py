@@ -10,6 +10,7 @@ from loomwright.pricing.members import (
     TEXT_PATTERN,
     Choice,
     Choices,
+    CsvText,
     DateText,
     DecimalText,
     Member,
@@ -88,6 +89,8 @@ def _form(member: Member) -> JsonSchema:  # noqa: PLR0911, PLR0912  one for each
     match member:
         case Text():
             return dict(_TEXT)
+        case CsvText():
+            return {"type": "string", "contentMediaType": "text/csv"}
         case Choice():
             return {"type": "string", "enum": list(member.choices)}
         case Choices():

@@ -1,9 +1,40 @@
-"""Rules between the members of price books and pricing options."""
+"""How a request states its price book, and rules between members of books and pricing options."""
 
-from loomwright.pricing.book_members import ATTRIBUTES
+from itertools import combinations
+
+from loomwright.pricing.book_members import ATTRIBUTES, PRICE_BOOK
+from loomwright.pricing.book_tables import PRICE_BOOK_TABLES
 from loomwright.pricing.kinds import KINDS, Kind
+from loomwright.pricing.members import Member, Record, Text
 from loomwright.web.schemas.base import exactly_one_of, not_both
 from loomwright.web.schemas.documents import JsonSchema, Rule, object_schema
+
+BY_DOCUMENT, BY_CSV, BY_NAME = "price_book", "price_book_csv", "price_book_name"
+BOOK_CHOICE: dict[str, Member] = {
+    BY_DOCUMENT: Record(
+        PRICE_BOOK.name,
+        PRICE_BOOK.members,
+        required=False,
+        about="Prices; the embedded demo price book where no book is stated at all.",
+    ),
+    BY_CSV: Record(
+        PRICE_BOOK_TABLES.name,
+        PRICE_BOOK_TABLES.members,
+        required=False,
+        about="Prices as CSV texts by name of the table, instead of price_book.",
+    ),
+    BY_NAME: Text(
+        required=False,
+        about="Name of a price book that the operator mounted, instead of price_book; "
+        "/v1/price-books lists them.",
+    ),
+}
+
+
+def at_most_one_book(schema: JsonSchema) -> JsonSchema:
+    """Return the schema of a request that states its price book in one way at most."""
+    pairs = [{"required": list(pair)} for pair in combinations(BOOK_CHOICE, 2)]
+    return {**schema, "not": {"anyOf": pairs}}
 
 
 def _of_kind(schema: JsonSchema, kind: Kind) -> JsonSchema:
