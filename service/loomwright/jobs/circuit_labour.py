@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
+from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.job import Circuit, Equipment, Job
 from loomwright.pricing.requirements import LabourRequirement, Requirement, exact_length_m
 
@@ -24,7 +25,7 @@ def job_labour(job: Job) -> list[LabourRequirement]:
         One for each operation wanted.
     """
     first = _whole_job("isolate_source", "every source is isolated before work starts")
-    last = _whole_job("test_and_hand_over", "voltages, drops and functions are measured")
+    last = _whole_job("test_and_hand_over", "functions shown, readings handed over")
     wanted = [
         LabourRequirement(
             item.operation, item.quantity, _NO_LENGTH, item.reason, "wanted_labour", ""
@@ -35,13 +36,15 @@ def job_labour(job: Job) -> list[LabourRequirement]:
     return [first, *wanted, *fittings, last]
 
 
-def circuit_labour(circuit: Circuit, parts: Iterable[Requirement]) -> list[LabourRequirement]:
+def circuit_labour(
+    build: CircuitBuild, parts: Iterable[Requirement]
+) -> list[LabourRequirement]:
     """Return the labour of building one circuit from its parts.
 
     Parameters
     ----------
-    circuit
-        The circuit.
+    build
+        The circuit as it is built.
     parts
         Its parts; what is counted there is not counted again here.
 
@@ -51,9 +54,11 @@ def circuit_labour(circuit: Circuit, parts: Iterable[Requirement]) -> list[Labou
         One for each operation that the circuit needs.
     """
     parts = tuple(parts)
-    route_m = sum((exact_length_m(segment.length_m) for segment in circuit.route), Decimal(0))
+    loom_ends_m = 2 * build.loom_stretches * build.rules.tape_per_loom_end_m
+    wrapped_m = build.taped_m + loom_ends_m
     counted = (
-        ("run_conductor", 1, route_m, "route of the circuit"),
+        ("run_conductor", 1, build.route_m, "route of the circuit"),
+        ("wrap_tape", int(wrapped_m > 0), wrapped_m, "runs without loom and ends of loom"),
         ("pass_bulkhead", _count(parts, ("grommet",)), _NO_LENGTH, "clear of what lies behind"),
         ("fit_fuse_holder", _count(parts, ("fuse_holder",)), _NO_LENGTH, "near the source"),
         (
@@ -62,16 +67,18 @@ def circuit_labour(circuit: Circuit, parts: Iterable[Requirement]) -> list[Labou
             _NO_LENGTH,
             "with its ways labelled",
         ),
-        ("make_off_end", _count(parts, CRIMPED), _NO_LENGTH, "every end pull-tested"),
+        ("make_off_end", _count(parts, CRIMPED), _NO_LENGTH, "every end marked and pull-tested"),
+        ("solder_joint", build.solder_joints, _NO_LENGTH, "every joint held clear of vibration"),
         (
             "make_ground_point",
             _count(parts, ("ground_hardware",)),
             _NO_LENGTH,
             "on bare metal, sealed",
         ),
+        ("test_circuit", 1, _NO_LENGTH, "polarity, voltage and drop under load"),
     )
     return [
-        LabourRequirement(operation, pieces, length_m, reason, operation, circuit.key)
+        LabourRequirement(operation, pieces, length_m, reason, operation, build.circuit.key)
         for operation, pieces, length_m, reason in counted
         if pieces
     ]

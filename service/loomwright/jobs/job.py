@@ -31,6 +31,8 @@ END_PARTS = {"ferrule": "ferrule", "tab": "tab_terminal", "splice": "splice"}
 # The equipment's own terminal takes the bare conductor, or the part brings its own.
 BARE_END = "bare"
 ENDS = (*STUDS, *END_PARTS, BARE_END)
+CRIMP, SOLDER = "crimp", "solder"
+JOININGS = (CRIMP, SOLDER)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +72,8 @@ class Equipment:
     Either ``current_a`` or ``power_w`` is that of one piece; both are ``None`` for equipment that
     takes nothing from a circuit of this job. ``inrush_current_a`` is that of one piece as it
     starts, for ``inrush_duration_s``; both or neither. Equipment that is not ``fitted`` is there
-    already: its load counts, its price and its fitting do not.
+    already: its load counts, its price and its fitting do not. ``fixings`` is the use of the fixing
+    set that it does not bring along, as the price book calls it.
     """
 
     key: str
@@ -86,17 +89,23 @@ class Equipment:
     inrush_duration_s: float | None
     fitted: bool
     operation: str
+    fixings: str | None
 
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """A stretch of a route in one mounting zone; ``through_bulkhead`` if it passes a panel."""
+    """A stretch of a route in one mounting zone.
+
+    ``through_bulkhead`` if it passes a panel, at its end away from the source. What is not
+    ``loomed`` is wrapped in cloth tape if it is ``taped``.
+    """
 
     length_m: float
     zone: str
     bundled_conductors: int
     through_bulkhead: bool
     loomed: bool
+    taped: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +167,8 @@ class Circuit:
     ``fed_from`` is the key of a source or of a circuit that ends in a distribution block;
     ``joint_resistance_ohm`` is that of joints, fuse and holder together.
     ``fuse_types`` are tried in order. ``distance_from_source_m`` is the conductor between the
-    feeding point and the fuse.
+    feeding point and the fuse; 0 where the holder is bolted to the source. ``joining`` says how
+    splices are made; terminals are crimped in any case.
     """
 
     key: str
@@ -176,6 +186,7 @@ class Circuit:
     sheathed: bool
     source_end: str
     load_end: str
+    joining: str
     signal_leads: tuple[SignalLead, ...]
     remote_leads: tuple[RemoteLead, ...]
     taps: tuple[Tap, ...]

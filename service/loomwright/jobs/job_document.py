@@ -168,6 +168,7 @@ def _equipment(reader: ObjectReader) -> Equipment:
         inrush_duration_s=reader.optional_number("inrush_time"),
         fitted=reader.truth("fitted"),
         operation=reader.text("operation", f"fit_{what}"),
+        fixings=reader.optional_text("fixings"),
     )
 
 
@@ -178,6 +179,7 @@ def _segment(reader: ObjectReader) -> Segment:
         bundled_conductors=reader.whole("bundled_conductors"),
         through_bulkhead=reader.truth("through_bulkhead"),
         loomed=reader.truth("loomed"),
+        taped=reader.truth("taped"),
     )
 
 
@@ -216,6 +218,7 @@ def _circuit(index: int, reader: ObjectReader, tables: Tables, shared: Conductor
         sheathed=reader.truth("sheathed"),
         source_end=reader.choice("source_end"),
         load_end=reader.choice("load_end"),
+        joining=reader.choice("joining"),
         signal_leads=tuple(
             SignalLead(item.text("form"), item.number("length"))
             for item in reader.objects("signal_leads")

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from functools import cache
 
-from loomwright.jobs.job import DRIVES, ENDS, EQUIPMENT, STUDS, TAP_POINTS
+from loomwright.jobs.job import CRIMP, DRIVES, ENDS, EQUIPMENT, JOININGS, STUDS, TAP_POINTS
 from loomwright.pricing.members import (
     Choice,
     Choices,
@@ -88,6 +88,9 @@ EQUIPMENT_ITEM: Mapping[str, Member] = {
     "operation": Text(
         required=False, about="Labour operation that fits it; fit_ and its kind if absent."
     ),
+    "fixings": Text(
+        required=False, about="Use of a fixing set of the price book; absent if it brings its own."
+    ),
 }
 RETURN_PATH: Mapping[str, Member] = {
     "by": Choice(RETURN_PATHS, about="How the current goes back."),
@@ -141,8 +144,9 @@ def _segment_members(tables: Tables) -> dict[str, Member]:
         "bundled_conductors": Whole(
             1, 100, 1, about="Loaded conductors in the bundle, this one included."
         ),
-        "through_bulkhead": Truth(False, about="Whether it passes a panel."),
+        "through_bulkhead": Truth(False, about="Whether it passes a panel at its end."),
         "loomed": Truth(True, about="Whether it is covered with loom."),
+        "taped": Truth(True, about="Whether it is wrapped in cloth tape where it is not loomed."),
     }
 
 
@@ -176,6 +180,9 @@ def _circuit_members(tables: Tables, fuse_types: tuple[str, ...]) -> dict[str, M
         "sheathed": Truth(False, about="Whether that length runs in a sheath."),
         "source_end": Choice(ENDS, about="What the conductor ends in at the feeding point."),
         "load_end": Choice(ENDS, about="What it ends in at the equipment."),
+        "joining": Choice(
+            JOININGS, default=CRIMP, about="How splices are made; terminals are crimped."
+        ),
         "signal_leads": Records("SignalLead", SIGNAL_LEAD, 0, 20, about="Ready-made leads."),
         "remote_leads": Records("RemoteLead", REMOTE_LEAD, 0, 20, about="Turn-on leads."),
         "taps": Records("Tap", TAP, 0, 20, about="Connections into the vehicle's own wiring."),

@@ -1,14 +1,24 @@
 """Everything that a job needs, from its sized circuits, equipment and leads."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
+from loomwright.jobs.circuit_build import CircuitBuild, exact_number, metres_text, millimetres
 from loomwright.jobs.circuit_labour import circuit_labour, job_labour, lead_labour
-from loomwright.jobs.circuit_parts import CircuitParts, exact_number, metres_text
+from loomwright.jobs.circuit_parts import circuit_parts
 from loomwright.jobs.job import Circuit, Job
 from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.price_book import PriceBook
-from loomwright.pricing.requirements import LabourRequirement, Requirement, exact_length_m
+from loomwright.pricing.requirements import (
+    LabourRequirement,
+    QuantityRules,
+    Requirement,
+    exact_length_m,
+)
+
+# A signal lead with the remote lead beside it is no thicker; common practice, no source.
+_LEAD_BUNDLE_M = 0.012
 
 
 def requirements_of_job(
@@ -37,65 +47,93 @@ def requirements_of_job(
     labour = job_labour(job)
     for entry in sized:
         if entry.verdict == "sized":
-            wiring = CircuitParts(job, entry, book).collected()
+            build = CircuitBuild(job, entry, book)
+            wiring = circuit_parts(build)
             parts += wiring
-            labour += circuit_labour(entry.circuit, wiring)
-        parts += _leads(entry.circuit)
+            labour += circuit_labour(build, wiring)
+        parts += _leads(entry.circuit, book.rules)
         labour += lead_labour(entry.circuit)
     return parts, labour
 
 
 def _equipment(job: Job) -> list[Requirement]:
-    return [
-        Requirement(
+    fitted = [item for item in job.equipment if item.fitted]
+    priced = [
+        _piece(
             "equipment",
             {"reference": item.reference},
-            Decimal(item.quantity),
-            "EA",
+            item.quantity,
             "equipment of the job",
-            "equipment",
             item.circuit or "",
         )
-        for item in job.equipment
-        if item.fitted and item.reference is not None
+        for item in fitted
+        if item.reference is not None
+    ]
+    return priced + [
+        _piece(
+            "fixing_set",
+            {"use": item.fixings},
+            item.quantity,
+            f"one for each: {item.description}",
+            item.circuit or "",
+        )
+        for item in fitted
+        if item.fixings is not None
     ]
 
 
-def _leads(circuit: Circuit) -> list[Requirement]:
-    signal = [
-        Requirement(
-            "signal_lead",
-            {"form": lead.form, "length_m": exact_length_m(lead.length_m)},
-            Decimal(1),
-            "EA",
-            f"signal over {metres_text(exact_length_m(lead.length_m))}",
-            "signal_lead",
-            circuit.key,
+def _piece(
+    what: str, attributes: Mapping[str, Attribute], quantity: int, reason: str, circuit: str
+) -> Requirement:
+    """Return so many pieces of a kind whose rule has the name of the kind."""
+    return Requirement(what, attributes, Decimal(quantity), "EA", reason, what, circuit)
+
+
+def _leads(circuit: Circuit, rules: QuantityRules) -> list[Requirement]:
+    parts: list[Requirement] = []
+    for signal in circuit.signal_leads:
+        length_m = exact_length_m(signal.length_m)
+        signal_form: dict[str, Attribute] = {"form": signal.form, "length_m": length_m}
+        words = f"signal over {metres_text(length_m)}"
+        parts.append(_piece("signal_lead", signal_form, 1, words, circuit.key))
+    for remote in circuit.remote_leads:
+        length_m = exact_length_m(remote.length_m)
+        size: dict[str, Attribute] = {
+            "cross_section_mm2": exact_number(remote.cross_section_m2 * 1e6)
+        }
+        words = f"switches the equipment on over {metres_text(length_m)}"
+        parts.append(
+            Requirement("remote_lead", size, length_m, "MTR", words, "remote_lead", circuit.key)
         )
-        for lead in circuit.signal_leads
-    ]
-    remote = [
-        Requirement(
-            "remote_lead",
-            {"cross_section_mm2": exact_number(lead.cross_section_m2 * 1e6)},
-            exact_length_m(lead.length_m),
-            "MTR",
-            f"switches the equipment on over {metres_text(exact_length_m(lead.length_m))}",
-            "remote_lead",
-            circuit.key,
-        )
-        for lead in circuit.remote_leads
-    ]
-    taps = [
-        Requirement(
+        words = "one set at the two ends of the lead"
+        ends = "remote_lead_ends"
+        parts.append(Requirement(ends, size, Decimal(1), "SET", words, ends, circuit.key))
+    parts += _lead_ties(circuit, rules)
+    parts += [
+        _piece(
             "tap",
             {"use": tap.use},
-            Decimal(tap.quantity),
-            "EA",
+            tap.quantity,
             "connects to the vehicle's own wiring",
-            "tap",
             circuit.key,
         )
         for tap in circuit.taps
     ]
-    return signal + remote + taps
+    return parts
+
+
+def _lead_ties(circuit: Circuit, rules: QuantityRules) -> list[Requirement]:
+    """Return the ties of the signal leads, or of the remote leads where those lie alone."""
+    needed: dict[str, Attribute] = {"bundle_diameter_mm": millimetres(_LEAD_BUNDLE_M)}
+    ties = []
+    for lead in circuit.signal_leads or circuit.remote_leads:
+        length_m = exact_length_m(lead.length_m)
+        reason = (
+            f"one and one every {metres_text(rules.tie_spacing_m)} along {metres_text(length_m)}"
+            " of lead"
+        )
+        count = Decimal(rules.tie_count(length_m))
+        ties.append(
+            Requirement("cable_tie", needed, count, "EA", reason, "lead_tie", circuit.key)
+        )
+    return ties

@@ -29,9 +29,28 @@ GREATEST_ATTRIBUTE = 1e6
 _SMALLEST = Decimal("0.000001")
 _RULES: dict[str, tuple[Decimal, Decimal, str]] = {
     "conductor_slack_percent": (Decimal(0), Decimal(100), "Added to each run of conductor [%]."),
-    "conductor_slack_per_end_m": (Decimal(0), Decimal(10), "Added at each end [m]."),
+    "conductor_slack_per_end_m": (Decimal(0), Decimal(10), "Added at each end of a piece [m]."),
     "loom_waste_percent": (Decimal(0), Decimal(100), "Added to the covered length [%]."),
+    "loom_room_percent": (Decimal(0), Decimal(100), "Added to the bundle's diameter [%]."),
+    "tape_width_m": (Decimal("0.005"), Decimal("0.1"), "Width of the cloth tape [m]."),
+    "tape_overlap_percent": (
+        Decimal(0),
+        Decimal(90),
+        "Part of the width that each turn lays over the one before [%].",
+    ),
+    "tape_waste_percent": (Decimal(0), Decimal(100), "Added to the wrapped length of tape [%]."),
+    "tape_per_loom_end_m": (Decimal(0), Decimal(1), "Run wrapped at each end of a loom [m]."),
     "heat_shrink_per_end_m": (Decimal(0), Decimal(1), "Cut for each crimped terminal [m]."),
+    "heat_shrink_per_solder_joint_m": (Decimal(0), Decimal(1), "Cut for each soldered joint [m]."),
+    "solder_g_per_mm2": (Decimal(0), Decimal(10), "Solder of one joint for each mm2 [g]."),
+    "markers_per_end": (Decimal(0), Decimal(4), "Cable markers at each end of a piece."),
+    "labels_per_fuse": (Decimal(0), Decimal(4), "Labels at each fuse holder and way of a block."),
+    "boots_per_stud": (Decimal(0), Decimal(1), "Boots over each positive stud without a cover."),
+    "paste_per_contact_g": (
+        Decimal(0),
+        Decimal(100),
+        "Protective paste for each bolted contact at a battery or ground point [g].",
+    ),
     "tie_spacing_m": (Decimal("0.01"), Decimal(10), "Distance between cable ties [m]."),
     "labour_increment_h": (
         Decimal("0.001"),

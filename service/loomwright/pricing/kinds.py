@@ -15,6 +15,7 @@ UNIT_WORDS = {
     "CMT": "centimetre",
     "EA": "each",
     "FOT": "foot",
+    "GRM": "gram",
     "H87": "piece",
     "HUR": "hour",
     "INH": "inch",
@@ -126,6 +127,10 @@ def _at_most(name: str, needed: str) -> AttributeRule:
 
 _PIECES = ("EA", "H87", "C62")
 _CONDUCTOR_SIZE = (_text("series"), _text("size"))
+_CABLE = (
+    _at_least("greatest_cable_mm", "cable_diameter_mm"),
+    _at_most("smallest_cable_mm", "cable_diameter_mm"),
+)
 
 # In the order in which the lines of a bill stand.
 KINDS: dict[str, Kind] = {
@@ -165,22 +170,18 @@ KINDS: dict[str, Kind] = {
         Kind("ferrule", "wire-end ferrule", _PIECES, _CONDUCTOR_SIZE),
         Kind("tab_terminal", "insulated push-on terminal", _PIECES, _CONDUCTOR_SIZE),
         Kind("splice", "crimp splice", _PIECES, _CONDUCTOR_SIZE),
+        Kind("solder", "solder", ("GRM",), (_text("flux"),)),
+        Kind("terminal_boot", "insulating terminal boot", _PIECES, (_text("stud"), *_CABLE)),
         Kind("ground_hardware", "ground hardware", (*_PIECES, "SET"), (_text("stud"),)),
-        Kind(
-            "grommet",
-            "grommet",
-            _PIECES,
-            (
-                _at_least("greatest_cable_mm", "cable_diameter_mm"),
-                _at_most("smallest_cable_mm", "cable_diameter_mm"),
-            ),
-        ),
+        Kind("contact_paste", "protective contact paste", ("GRM",), (_text("use"),)),
+        Kind("grommet", "grommet", _PIECES, _CABLE),
         Kind(
             "split_loom",
             "split loom",
             ("MTR", "FOT"),
-            (_at_least("inner_diameter_mm", "bundle_diameter_mm"),),
+            (_at_least("inner_diameter_mm", "least_inner_diameter_mm"),),
         ),
+        Kind("cloth_tape", "cloth tape", ("MTR", "FOT"), (_number("tape_width_mm"),)),
         Kind(
             "heat_shrink",
             "heat shrink",
@@ -196,6 +197,8 @@ KINDS: dict[str, Kind] = {
             _PIECES,
             (_at_least("greatest_bundle_mm", "bundle_diameter_mm"),),
         ),
+        Kind("cable_marker", "cable marker", _PIECES, _CABLE),
+        Kind("fuse_label", "fuse label", _PIECES, (_text("place"),)),
         Kind(
             "signal_lead",
             "signal lead",
@@ -208,6 +211,13 @@ KINDS: dict[str, Kind] = {
             ("MTR", "FOT"),
             (_at_least("cross_section_mm2", "cross_section_mm2"),),
         ),
+        Kind(
+            "remote_lead_ends",
+            "ends of a remote turn-on lead",
+            ("SET",),
+            (_at_least("greatest_cross_section_mm2", "cross_section_mm2"),),
+        ),
         Kind("tap", "tap", (*_PIECES, "SET"), (_text("use"),)),
+        Kind("fixing_set", "fixing set", (*_PIECES, "SET"), (_text("use"),)),
     )
 }

@@ -8,6 +8,8 @@ from loomwright.pricing.kinds import Attribute
 
 _UP = Context(prec=100, rounding=ROUND_CEILING)
 _MICROMETRE = Decimal("0.000001")
+_MILLIMETRE = Decimal("0.001")
+_PI = Decimal("3.141592653589793")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +55,33 @@ class QuantityRules:
     conductor_slack_percent
         Added to each run for the way it really lies [%].
     conductor_slack_per_end_m
-        Added at each end for dressing and remaking [m].
+        Added at each end of each piece for dressing and remaking [m].
     loom_waste_percent
         Added to the covered length [%].
+    loom_room_percent
+        Added to the bundle's diameter when a loom is chosen, so that it closes [%].
+    tape_width_m
+        Width of the cloth tape that the shop wraps with [m], above 0.
+    tape_overlap_percent
+        Part of the width that each turn lays over the one before [%], below 100.
+    tape_waste_percent
+        Added to the wrapped length of tape [%].
+    tape_per_loom_end_m
+        Length along the run that is wrapped at each end of a loom [m].
     heat_shrink_per_end_m
         Cut for each crimped terminal [m].
+    heat_shrink_per_solder_joint_m
+        Cut for each soldered joint [m].
+    solder_g_per_mm2
+        Solder of one joint for each square millimetre of the conductor [g].
+    markers_per_end
+        Cable markers at each end of a piece of conductor.
+    labels_per_fuse
+        Labels at each fuse holder and at each way of a distribution block.
+    boots_per_stud
+        Insulating boots over each positive stud that no cover protects.
+    paste_per_contact_g
+        Protective paste for each bolted contact at a battery or ground point [g].
     tie_spacing_m
         Distance between cable ties [m], above 0.
     labour_increment_h
@@ -67,18 +91,75 @@ class QuantityRules:
     conductor_slack_percent: Decimal = Decimal(10)
     conductor_slack_per_end_m: Decimal = Decimal("0.15")
     loom_waste_percent: Decimal = Decimal(5)
+    loom_room_percent: Decimal = Decimal(10)
+    tape_width_m: Decimal = Decimal("0.019")
+    tape_overlap_percent: Decimal = Decimal(50)
+    tape_waste_percent: Decimal = Decimal(10)
+    tape_per_loom_end_m: Decimal = Decimal("0.05")
     heat_shrink_per_end_m: Decimal = Decimal("0.04")
+    heat_shrink_per_solder_joint_m: Decimal = Decimal("0.06")
+    solder_g_per_mm2: Decimal = Decimal("0.1")
+    markers_per_end: Decimal = Decimal(1)
+    labels_per_fuse: Decimal = Decimal(1)
+    boots_per_stud: Decimal = Decimal(1)
+    paste_per_contact_g: Decimal = Decimal(2)
     tie_spacing_m: Decimal = Decimal("0.3")
     labour_increment_h: Decimal = Decimal("0.05")
 
-    def conductor_length_m(self, route_length_m: Decimal) -> Decimal:
-        """Return the conductor to cut for a route [m]: slack on the run and at both ends."""
+    def conductor_length_m(self, route_length_m: Decimal, pieces: int = 1) -> Decimal:
+        """Return the conductor to cut for a route [m].
+
+        Parameters
+        ----------
+        route_length_m
+            One way along the route [m].
+        pieces
+            Pieces that the conductor is cut into, 1 or more; each has two ends.
+
+        Returns
+        -------
+        Decimal
+            Slack on the run and at each end included [m].
+        """
         run = route_length_m * (100 + self.conductor_slack_percent) / 100
-        return run + 2 * self.conductor_slack_per_end_m
+        return run + 2 * pieces * self.conductor_slack_per_end_m
 
     def loom_length_m(self, covered_length_m: Decimal) -> Decimal:
         """Return the loom to cut for a covered length [m]."""
         return covered_length_m * (100 + self.loom_waste_percent) / 100
+
+    def loom_inner_diameter_m(self, bundle_diameter_m: Decimal) -> Decimal:
+        """Return the least inner diameter of a loom for a bundle [m]."""
+        return bundle_diameter_m * (100 + self.loom_room_percent) / 100
+
+    def tape_length_m(self, covered_length_m: Decimal, diameter_m: Decimal) -> Decimal:
+        """Return the cloth tape to cut for a spiral wrap, waste included.
+
+        Parameters
+        ----------
+        covered_length_m
+            Length along the run [m].
+        diameter_m
+            Diameter that the tape goes around [m].
+
+        Returns
+        -------
+        Decimal
+            Tape [m], up to the next millimetre.
+
+        Notes
+        -----
+        ``pi d l / (w (1 - o))``: the surface of the run over what a unit length of tape adds to
+        it. Unrolled, the spiral is a strip on a plane, so this holds at any pitch; the thickness
+        of the tape is left out.
+        """
+        fresh_width_m = self.tape_width_m * (100 - self.tape_overlap_percent) / 100
+        wrapped_m = _PI * diameter_m * covered_length_m / fresh_width_m
+        return rounded_up(wrapped_m * (100 + self.tape_waste_percent) / 100, _MILLIMETRE)
+
+    def solder_g(self, cross_section_mm2: Decimal) -> Decimal:
+        """Return the solder of one joint of conductors of a cross-section [g]."""
+        return cross_section_mm2 * self.solder_g_per_mm2
 
     def tie_count(self, route_length_m: Decimal) -> int:
         """Return the ties for a route: one at its start and one each spacing."""
