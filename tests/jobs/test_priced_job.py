@@ -42,8 +42,9 @@ def test_parts_and_hours_of_a_small_job_are_those_counted_by_hand(
     assert answer.verdict == "complete"
     assert quantities(answer) == {
         "DEMO-LIGHT-12": Decimal(2),
-        # 4.0 m + 10 % + 0.3 m; 0.5 m + 10 % + 0.3 m = 0.85 m, by 0.1 m.
-        "WIRE-2.5-R": Decimal("4.7"),
+        # The holder parts the feed, which so has four ends: 4.0 m + 10 % + 0.6 m;
+        # 0.5 m + 10 % + 0.3 m = 0.85 m, by 0.1 m.
+        "WIRE-2.5-R": Decimal("5.0"),
         "WIRE-2.5-B": Decimal("0.9"),
         # 6 A / 0.75 asks for 8 A and, for the heat of the engine compartment, a little more.
         "FUSE-C-10": Decimal(1),
@@ -52,10 +53,20 @@ def test_parts_and_hours_of_a_small_job_are_those_counted_by_hand(
         "RING-2.5-M6": Decimal(1),
         # Two at the holder; one for each of two lamps, there and back.
         "SPLICE-2.5": Decimal(6),
+        # On the positive stud at the battery; the holder has a cover.
+        "BOOT-M8-6": Decimal(1),
         "GND-M6": Decimal(1),
+        # 2 g at the battery and at the ground point.
+        "PASTE": Decimal(4),
         "GROM-4": Decimal(1),
         # 1 m + 5 %, by 0.5 m.
         "LOOM-5": Decimal("1.5"),
+        # pi x 3.6 mm x 3 m / 9.5 mm = 3.571 m of run, and around 8 mm of loom (5 mm with a wall of
+        # 1.5 mm) pi x 8 mm x 0.1 m / 9.5 mm = 0.265 m at its two ends; + 10 % 4.220 m, by 0.5 m.
+        "TAPE-19": Decimal("4.5"),
+        # Both ends of two pieces of feed and of the ground lead.
+        "MARK-5": Decimal(6),
+        "LABEL-HOLDER": Decimal(1),
         # Two rings and six splices, 0.04 m each, by 0.1 m.
         "SHRINK-4.8": Decimal("0.4"),
         # 1 + ceil(4 / 0.3).
@@ -67,9 +78,12 @@ def test_parts_and_hours_of_a_small_job_are_those_counted_by_hand(
         "fit_fuse_holder": Decimal("0.15"),
         # 8 x 0.06 h = 0.48 h, by 0.05 h.
         "make_off_end": Decimal("0.50"),
+        # 3.1 m x 0.08 h.
+        "wrap_tape": Decimal("0.25"),
         "make_ground_point": Decimal("0.25"),
         "fit_lights": Decimal("0.60"),
-        "test_and_hand_over": Decimal("0.50"),
+        "test_circuit": Decimal("0.15"),
+        "test_and_hand_over": Decimal("0.30"),
     }
 
 
@@ -132,8 +146,8 @@ def test_the_conductor_is_the_one_that_the_engineering_answers(priced: Price) ->
 
 
 def test_a_part_that_the_book_lacks_is_named_and_the_bill_still_comes(priced: Price) -> None:
-    full = priced(demo_job("combustion_car"))
-    document = demo_price_book()
+    document = {**demo_price_book(), "kits": []}
+    full = priced(demo_job("combustion_car"), price_book_from_document(document))
     document["parts"] = [part for part in document["parts"] if part["kind"] != "fuse_holder"]
     answer = priced(demo_job("combustion_car"), price_book_from_document(document))
     assert answer.verdict == "incomplete"

@@ -19,7 +19,7 @@ Price = Callable[..., PricedJob]
 
 def book_where(keeps: Callable[[Document], bool], **changes: Any) -> PriceBook:
     """The demo book with the parts that are kept, each changed as its key says."""
-    document = demo_price_book()
+    document = {**demo_price_book(), "kits": []}
     document["parts"] = [
         {**part, **changes.get(part["key"].replace("-", "_").replace(".", "_"), {})}
         for part in document["parts"]

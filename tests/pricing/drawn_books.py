@@ -31,8 +31,9 @@ MOST = 3
 
 def decimals(lower: Decimal, upper: Decimal) -> st.SearchStrategy[str]:
     """Decimal texts within bounds, some with needless zeros."""
-    places = st.integers(0, 6)
     most = min(upper, Decimal(999_999_999))
+    # Narrow bounds have no room for a number with few decimals.
+    places = st.integers(0 if most - lower >= 1 else 3, 6)
     return places.flatmap(
         lambda count: st.decimals(
             lower.quantize(Decimal(1).scaleb(-count), "ROUND_CEILING"), most, places=count

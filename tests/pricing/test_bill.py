@@ -249,7 +249,7 @@ def test_the_tightest_fit_comes_first_then_the_price() -> None:
             ],
         }
     )
-    part = book.part_for("split_loom", {"bundle_diameter_mm": Decimal("9.2")})
+    part = book.part_for("split_loom", {"least_inner_diameter_mm": Decimal("9.2")})
     assert part is not None
     assert part.key == "FIT"
 

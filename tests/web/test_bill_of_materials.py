@@ -119,6 +119,9 @@ def test_a_circuit_without_a_fuse_or_conductor_is_answered(answered: Post) -> No
     assert {line["kind"] for line in answer["lines"]} == {"equipment", "labour"} | {
         "signal_lead",
         "remote_lead",
+        "remote_lead_ends",
+        # Of the leads; the circuit has no ties of its own.
+        "cable_tie",
         "tap",
     }
 

@@ -207,7 +207,7 @@ def small_book() -> Document:
     book = demo_price_book()
     first = {part["kind"]: part for part in reversed(book["parts"])}
     parts = [first[kind] for kind in ("conductor", "fuse", "grommet")]
-    return {**book, "parts": parts, "labour": book["labour"][:2]}
+    return {**book, "parts": parts, "kits": [], "labour": book["labour"][:2]}
 
 
 def bodies() -> Iterator[tuple[str, Document]]:

@@ -175,9 +175,7 @@ class CircuitBuild:
         if self.feed_pieces > 1:
             words = "into the fuse holder"
             ends.append(End(self.holder_connection, words, AT_HOLDER, positive=True))
-        ends.append(
-            End(self.holder_connection, "out of the fuse holder", AT_HOLDER, positive=True)
-        )
+        ends.append(End(self.holder_connection, "out of the fuse holder", AT_HOLDER, positive=True))
         ends += [End(circuit.load_end, f"at {loads}", AT_LOAD, positive=True)] * self.loads
         if self.by_chassis:
             stud = circuit.return_path.stud

@@ -36,9 +36,7 @@ def job_labour(job: Job) -> list[LabourRequirement]:
     return [first, *wanted, *fittings, last]
 
 
-def circuit_labour(
-    build: CircuitBuild, parts: Iterable[Requirement]
-) -> list[LabourRequirement]:
+def circuit_labour(build: CircuitBuild, parts: Iterable[Requirement]) -> list[LabourRequirement]:
     """Return the labour of building one circuit from its parts.
 
     Parameters

@@ -71,7 +71,10 @@ def _return_conductor(build: CircuitBuild) -> Requirement:
 
 
 def _fuse_and_holder(build: CircuitBuild) -> Iterator[Requirement]:
-    fuse = {"fuse_type": build.fuse_type, "rating_a": exact_number(build.rating_a)}
+    fuse: dict[str, Attribute] = {
+        "fuse_type": build.fuse_type,
+        "rating_a": exact_number(build.rating_a),
+    }
     yield build.needs("fuse", fuse, 1, "EA", build.sized.fuse_reason, "fuse")
     if not build.from_source:
         return

@@ -133,7 +133,5 @@ def _lead_ties(circuit: Circuit, rules: QuantityRules) -> list[Requirement]:
             " of lead"
         )
         count = Decimal(rules.tie_count(length_m))
-        ties.append(
-            Requirement("cable_tie", needed, count, "EA", reason, "lead_tie", circuit.key)
-        )
+        ties.append(Requirement("cable_tie", needed, count, "EA", reason, "lead_tie", circuit.key))
     return ties
