@@ -61,7 +61,8 @@ def refused(client: FlaskClient, document: object, status: int = 422) -> tuple[s
 
 
 def without(kind: str) -> Document:
-    book = demo_price_book()
+    """The demo book without a kind of part, and without kits that would hold it."""
+    book = {**demo_price_book(), "kits": []}
     book["parts"] = [part for part in book["parts"] if part["kind"] != kind]
     return book
 
