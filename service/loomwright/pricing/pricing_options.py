@@ -16,11 +16,12 @@ from loomwright.pricing.members import (
     Text,
     Truth,
 )
-from loomwright.pricing.money import Money, minor_unit_digits, rounded_money
+from loomwright.pricing.money import Money, minor_unit_digits, product, rounded_money
 from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
 
 LABOUR = "labour"
 _HUNDRED = Decimal(100)
+_PERCENT = Decimal("0.01")
 _LINE_DISCOUNT: dict[str, Member] = {
     "kind": Choice((*KINDS, LABOUR), required=False, about="All lines of a kind; instead of key."),
     "key": Text(about="The line with this key; instead of kind.", required=False),
@@ -77,7 +78,8 @@ class AmountOrShare:
         if self.amount is not None:
             return self.amount
         assert self.percent is not None
-        return rounded_money(base.amount * self.percent / _HUNDRED, base.currency, rounding)
+        exact = product(product(base.amount, self.percent), _PERCENT)
+        return rounded_money(exact, base.currency, rounding)
 
 
 @dataclass(frozen=True, slots=True)
