@@ -77,13 +77,13 @@ def test_package_price_is_shared_to_the_last_cent() -> None:
 
 
 def test_document_discount_lowers_the_base_of_each_tax() -> None:
-    # 10 % of 200 is 20, half on each line; 20 % on 90 and none on the exempt 90.
+    # 10 % of 160 is 16, 10 and 6 on the lines; 20 % on 90 and none on the exempt 54.
     categories = [{"key": "standard", "taxes": ["vat"]}, {"key": "exempt", "taxes": []}]
-    book = book_of(["100", "100"], taxes=VAT, tax_categories=categories)
+    book = book_of(["100", "60"], taxes=VAT, tax_categories=categories)
     book["parts"][1]["tax_category"] = "exempt"
     totals = billed(book, {"document_discount": {"percent": "10"}}).totals
     assert [(str(tax.base), str(tax.amount)) for tax in totals.taxes] == [("90.00", "18.00")]
-    assert (str(totals.exempt_total), str(totals.total)) == ("90.00", "198.00")
+    assert (str(totals.exempt_total), str(totals.total)) == ("54.00", "162.00")
 
 
 @pytest.mark.parametrize(
