@@ -118,6 +118,7 @@ def test_two_taxes_within_one_price_add_up_to_the_tax_within() -> None:
     ]
     totals = billed(book_of(["100"], taxes=taxes, prices_include_tax=True)).totals
     assert [str(tax.amount) for tax in totals.taxes] == ["4.35", "8.67"]
+    assert [str(tax.base) for tax in totals.taxes] == ["86.98", "86.98"]
     assert (str(totals.net_total), str(totals.total)) == ("86.98", "100.00")
 
 
