@@ -5,6 +5,7 @@ anew, with one module's source exchanged in memory: no file is ever changed. ``N
 makes compiled formulas run as Python; the parent sets it before numba is loaded.
 """
 
+import gc
 import importlib
 import importlib.abc
 import importlib.machinery
@@ -22,7 +23,10 @@ from pathlib import Path
 from types import CodeType, ModuleType
 from typing import NoReturn
 
-LIBRARIES = ("numpy", "numba", "pint", "flask", "marshmallow", "hypothesis", "jsonschema", "pytest")
+LIBRARIES = (
+    *("numpy", "numba", "pint", "flask", "marshmallow", "hypothesis", "jsonschema", "pytest"),
+    *("highspy", "iso4217"),
+)
 ARGUMENTS = (
     "-x",
     "-q",
@@ -31,7 +35,9 @@ ARGUMENTS = (
     "--hypothesis-profile=mutation",
     # The libraries that are plug-ins of pytest are loaded before it looks at them.
     "-Wignore::pytest.PytestAssertRewriteWarning",
+    # Plug-ins that no test here needs; loading them anew took half of each trial.
     *("-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:schemathesis"),
+    *("-p", "no:anyio", "-p", "no:typeguard"),
 )
 MEMORY = 4 << 30
 KILLED, SURVIVED, TIMED_OUT = "killed", "survived", "timed out"
@@ -54,6 +60,8 @@ def load_libraries() -> None:
         raise SystemExit("numba was loaded before its compiler was turned off")
     for library in LIBRARIES:
         importlib.import_module(library)
+    # pytest collects garbage as it ends; what every trial shares is never any.
+    gc.freeze()
 
 
 def tried(
