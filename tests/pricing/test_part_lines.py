@@ -312,6 +312,15 @@ def test_the_least_charge_adds_what_lacks_and_nothing_more(pieces: int, totals: 
         assert line.cost.amount == 0
 
 
+def test_the_least_charge_is_met_to_the_last_cent() -> None:
+    # 0.5 h at 59.99 are 29.995, rounded up 30.00; at 59.97 they are 29.985, rounded up 29.99.
+    charged = [
+        [str(line.total) for line in worked(work(5, "0"), charged_per="piece", hourly_rate=rate)]
+        for rate in ("59.99", "59.97")
+    ]
+    assert charged == [["30.00"], ["29.99", "0.01"]]
+
+
 def test_work_that_the_book_lacks_is_counted_in_pieces() -> None:
     wanted = [
         LabourRequirement("weld", 2, Decimal(0), "laid", "rule", "one"),
