@@ -321,6 +321,17 @@ def test_the_least_charge_is_met_to_the_last_cent() -> None:
     assert charged == [["30.00"], ["29.99", "0.01"]]
 
 
+def test_the_difference_to_the_least_charge_is_taxed_as_the_first_work() -> None:
+    book = book_of(
+        tax_categories=[{"key": "standard", "taxes": []}, {"key": "other", "taxes": []}],
+        labour=[LAY, {**LAY, "key": "test", "tax_category": "other"}],
+        labour_minimum="100",
+    )
+    wanted = [LabourRequirement(key, 1, Decimal(1), "why", "rule", "") for key in ("test", "lay")]
+    lines = bill_of_materials([], wanted, book).lines
+    assert [line.tax_category for line in lines] == ["standard", "other", "standard"]
+
+
 def test_work_that_the_book_lacks_is_counted_in_pieces() -> None:
     wanted = [
         LabourRequirement("weld", 2, Decimal(0), "laid", "rule", "one"),
