@@ -145,6 +145,17 @@ def test_kits_stand_last_and_hold_the_needs_of_their_parts() -> None:
     assert first.reason == "cheaper than its pieces; holds 2 x A, 1 x B; one, two (each): why"
 
 
+def test_what_is_not_bought_has_no_line() -> None:
+    book = book_of(
+        part("A", "10", packs=[{"quantity": "5", "price": "49"}]),
+        part("B", "10"),
+        kits=[kit("DEAR", "19", {"A": "1", "B": "1"}), kit("CHEAP", "5", {"A": "1", "B": "1"})],
+    )
+    (line,) = billed(book, need("A", "1"), need("B", "1"), need("B", "0")).lines
+    assert (line.key, line.quantity) == ("CHEAP", 1)
+    assert [entry.quantity for entry in line.needs] == [1, 1, 0]
+
+
 def test_lines_follow_the_book_whatever_the_order_of_the_needs() -> None:
     book = book_of(part("C", "1"), part("A", "1"), part("B", "1"))
     bill = billed(book, need("B", "1"), need("A", "1"), need("C", "1"))
@@ -246,6 +257,7 @@ def test_lines_are_rounded_as_the_book_says() -> None:
         )
         (line,) = billed(book, need("A", "1.5")).lines
         assert (str(line.total), str(line.cost)) == (total, total)
+        assert line.supplies == {"A": Decimal("1.5")}
 
 
 LAY = {
