@@ -57,8 +57,8 @@ def test_a_package_is_read_with_its_price_on_the_grid() -> None:
 def test_without_options_nothing_is_taken_off() -> None:
     read = pricing_from_document({}, "EUR")
     assert (read.as_of, read.document_discount, read.package, read.deposit) == (None,) * 4
-    assert read.show_cost is False
     for options in (read, PricingOptions()):
+        assert options.show_cost is False
         assert options.discount_percent("fuse", "F-30") == 0
 
 

@@ -167,10 +167,7 @@ def _read_discount(
             found[wanted] = percent
 
 
-def _amount(reader: ObjectReader, name: str, currency: str) -> Money | None:
-    stated = reader.optional_decimal(name)
-    if stated is None:
-        return None
+def _on_grid(reader: ObjectReader, name: str, stated: Decimal, currency: str) -> Money:
     money = rounded_money(stated, currency)
     if money.amount != stated:
         digits = minor_unit_digits(currency)
@@ -184,16 +181,14 @@ def _amount_or_share(reader: ObjectReader, name: str, currency: str) -> AmountOr
     own = reader.object(name)
     if own.has("percent") == own.has("amount"):
         own.fault("percent", "State either percent or amount, not both and not neither.")
-    return AmountOrShare(own.optional_decimal("percent"), _amount(own, "amount", currency))
+    percent, stated = own.optional_decimal("percent"), own.optional_decimal("amount")
+    return AmountOrShare(
+        percent, None if stated is None else _on_grid(own, "amount", stated, currency)
+    )
 
 
 def _package(reader: ObjectReader, currency: str) -> Package | None:
     if not reader.has("package"):
         return None
     own = reader.object("package")
-    price = rounded_money(Decimal(0), currency)
-    if own.has("price"):
-        price = _amount(own, "price", currency) or price
-    else:
-        own.decimal("price")
-    return Package(own.text("name"), price)
+    return Package(own.text("name"), _on_grid(own, "price", own.decimal("price"), currency))
