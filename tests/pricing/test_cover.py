@@ -277,6 +277,12 @@ def test_a_wrong_answer_of_the_solver_never_reaches_a_bill() -> None:
     check_refused(Plan({"TIE": Decimal(7)}, ("OTHER",), Decimal("0.70")), "does not serve")
 
 
+def test_a_plan_that_leaves_a_need_out_is_refused() -> None:
+    cluster = covered(one_part_book(), "7").cluster
+    with pytest.raises(ValueError, match="shorter"):
+        checked_plan(cluster, Plan({"TIE": Decimal(7)}, (), Decimal("0.70")))
+
+
 def test_a_solver_that_finds_no_plan_is_an_error_and_not_an_empty_bill() -> None:
     def without_answer(*_: object, **__: object) -> None:
         return None

@@ -22,7 +22,7 @@ from loomwright.pricing.cover import (
     steps_for,
 )
 
-# The least that the solver takes; coefficients are whole numbers of small size.
+# A thousandth of the solver's default; coefficients are whole numbers of small size.
 FEASIBILITY_TOLERANCE = 1e-9
 _NEW_MODEL: Callable[[], Any] = highspy.Highs
 
@@ -83,7 +83,9 @@ class _Programme:
             ("threads", 1),
             ("random_seed", 0),
         ):
-            self.model.setOptionValue(name, value)
+            # The solver only tells of an option that it does not take, and goes on without.
+            if self.model.setOptionValue(name, value) != highspy.HighsStatus.kOk:
+                raise CoverError(f"the solver does not take {value} for its option {name}")
         self.steps: dict[str, list[int]] = {}
         self.used: dict[str, list[int]] = {}
         self.serves: dict[tuple[int, str], int] = {}
@@ -123,10 +125,10 @@ class _Programme:
         ends = [start - 1 for start in starts[1:]] + [most]
         columns, used = [], []
         for (_, price), start, end in zip(tiers, starts, ends, strict=True):
-            steps = self._column(float(price * article.step), 0.0, float(max(end, 0)))
+            steps = self._column(float(price * article.step), 0.0, float(end))
             flag = self._column(0.0, 0.0, 1.0 if start <= end else 0.0)
             self._row(0.0, highspy.kHighsInf, {steps: 1.0, flag: -float(start)})
-            self._row(-highspy.kHighsInf, 0.0, {steps: 1.0, flag: -float(max(end, 0))})
+            self._row(-highspy.kHighsInf, 0.0, {steps: 1.0, flag: -float(end)})
             columns.append(steps)
             used.append(flag)
         self._row(0.0, 1.0, dict.fromkeys(used, 1.0))
