@@ -403,6 +403,13 @@ def test_what_costs_nothing_but_is_needed_stays() -> None:
     assert plan.quantities == {"TIE pack 7": Decimal(1), "TIE": Decimal(1)}
 
 
+def test_what_costs_nothing_is_left_out_where_the_rest_is_just_enough() -> None:
+    cluster = covered(one_part_book(packs=[{"quantity": "5", "price": "0"}]), "6").cluster
+    bought = {"TIE": Decimal(6), "TIE pack 5": Decimal(1)}
+    plan = checked_plan(cluster, Plan(bought, ("TIE",), Decimal("0.60")))
+    assert plan == Plan({"TIE": Decimal(6)}, ("TIE",), Decimal("0.60"))
+
+
 def test_steps_reach_a_quantity_and_no_further() -> None:
     steps = [steps_for(Decimal(each), Decimal("0.3")) for each in ("0", "0.3", "0.31", "0.9")]
     assert steps == [0, 1, 2, 3]
