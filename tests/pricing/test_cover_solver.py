@@ -88,6 +88,15 @@ def test_tiers_that_start_within_one_step_leave_the_last() -> None:
     assert plan[0].price == Decimal(14)
 
 
+def test_an_article_without_its_first_tier_can_be_done_without() -> None:
+    # Sold by 10: the break at 5 holds from the first ten on, so that none is sold at 1.
+    breaks = [{"from_quantity": "5", "unit_price": "0.5"}]
+    cluster = cluster_of("10", sale_increment="10", price_breaks=breaks)
+    assert bought(cluster) == {"TIE": 10}
+    assert bought(cluster, without=frozenset({"TIE"})) == {"TIE pack 10": 1}
+    assert bought(cluster, without=frozenset({"TIE", "TIE pack 10"})) == {"TIE": 10}
+
+
 def test_the_solver_is_asked_for_a_proof_on_one_thread(monkeypatch: pytest.MonkeyPatch) -> None:
     model = highspy.Highs()
     cluster = cluster_of("25")

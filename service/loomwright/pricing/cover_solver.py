@@ -105,9 +105,9 @@ class _Programme:
     def _most_steps(self, article: Article, most: Mapping[str, Decimal]) -> int:
         """Return steps beyond which an article brings nothing but a lower price tier."""
         needed = max(
-            steps_for(most.get(key, Decimal(0)), each) for key, each in article.supplies.items()
+            steps_for(most[key], each) for key, each in article.supplies.items() if key in most
         )
-        return max(needed, steps_for(article.tiers[-1][0], article.step), 1)
+        return max(needed, steps_for(article.tiers[-1][0], article.step))
 
     def _column(self, cost: float, lower: float, upper: float) -> int:
         self.model.addCol(cost, lower, upper, 0, [], [])
