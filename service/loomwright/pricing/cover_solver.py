@@ -138,8 +138,7 @@ class _Programme:
         """Give each need to one part, and let each part be supplied with what it is given."""
         for index, choice in enumerate(self.cluster.choices):
             for key in choice.quantities:
-                only = len(choice.quantities) == 1
-                self.serves[index, key] = self._column(0.0, 1.0 if only else 0.0, 1.0)
+                self.serves[index, key] = self._column(0.0, 0.0, 1.0)
             one = {self.serves[index, key]: 1.0 for key in choice.quantities}
             self._row(1.0, 1.0, one)
         for part in self.cluster.parts:
