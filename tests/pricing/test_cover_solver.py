@@ -153,4 +153,4 @@ def test_a_row_is_scaled_to_the_least_whole_numbers() -> None:
     assert scaled({1: Decimal(10), 2: Decimal(-4)}) == {1: 5.0, 2: -2.0}
     assert scaled({1: Decimal("2E+1"), 2: Decimal(-15)}) == {1: 4.0, 2: -3.0}
     assert scaled({1: Decimal(300), 2: Decimal("-200")}) == {1: 3.0, 2: -2.0}
-    assert scaled({1: Decimal("0.00"), 2: Decimal(0)}) == {1: 0.0, 2: 0.0}
+    assert scaled({1: Decimal("0.50"), 2: Decimal("0.00")}) == {1: 1.0, 2: 0.0}

@@ -205,8 +205,8 @@ def _floats(entries: Mapping[int, Decimal]) -> dict[int, float]:
 
 
 def _whole(entries: Mapping[int, Decimal]) -> dict[int, float]:
-    """Return the entries of a row scaled to whole numbers, as small as they can be."""
+    """Return the entries of a row, not all of them 0, as whole numbers as small as they can be."""
     exponent = min(int(value.normalize().as_tuple().exponent) for value in entries.values())
-    scaled = {column: int(value.scaleb(-min(exponent, 0))) for column, value in entries.items()}
-    divisor = math.gcd(*scaled.values()) or 1
+    scaled = {column: int(value.scaleb(-exponent)) for column, value in entries.items()}
+    divisor = math.gcd(*scaled.values())
     return {column: float(value // divisor) for column, value in scaled.items()}
