@@ -33,13 +33,13 @@ def test_a_price_holds_from_its_first_day_to_its_last(validity: Validity, held: 
     assert validity.holds_on(None)
 
 
-def loom(key: str, diameter: float, price: str, **changes: Any) -> dict[str, Any]:
+def tie(key: str, diameter: float, price: str, **changes: Any) -> dict[str, Any]:
     return {
         "key": key,
-        "kind": "split_loom",
-        "description": "Loom",
-        "attributes": {"inner_diameter_mm": diameter},
-        "unit": "MTR",
+        "kind": "cable_tie",
+        "description": "Tie",
+        "attributes": {"greatest_bundle_mm": diameter},
+        "unit": "EA",
         "unit_price": price,
         **changes,
     }
@@ -66,8 +66,8 @@ def keys(book: PriceBook, day: date | None) -> tuple[set[str], set[str]]:
 
 def test_a_kit_holds_only_while_all_its_parts_do() -> None:
     book = book_of(
-        loom("ALWAYS", 5, "1"),
-        loom("MARCH", 6, "1", valid_from="2031-03-01", valid_until="2031-03-31"),
+        tie("ALWAYS", 5, "1"),
+        tie("MARCH", 6, "1", valid_from="2031-03-01", valid_until="2031-03-31"),
         kits=[kit(ALWAYS="1", MARCH="1")],
     )
     assert keys(book, FIRST) == ({"ALWAYS", "MARCH"}, {"KIT"})
@@ -77,25 +77,25 @@ def test_a_kit_holds_only_while_all_its_parts_do() -> None:
 
 def test_a_kit_ends_by_its_own_day_too() -> None:
     ended = {**kit(ALWAYS="1"), "valid_until": "2031-03-31"}
-    book = book_of(loom("ALWAYS", 5, "1"), loom("OTHER", 6, "1"), kits=[ended])
+    book = book_of(tie("ALWAYS", 5, "1"), tie("OTHER", 6, "1"), kits=[ended])
     assert keys(book, LAST)[1] == {"KIT"}
     assert keys(book, DAY_AFTER)[1] == set()
 
 
 def test_all_parts_that_fit_alike_serve_and_the_cheapest_is_first() -> None:
     book = book_of(
-        loom("WIDE", 12, "0.10"),
-        loom("B", 10, "2"),
-        loom("DEAR", 10, "3"),
-        loom("A", 10, "2"),
-        loom("NARROW", 9, "0.10"),
+        tie("WIDE", 12, "0.10"),
+        tie("B", 10, "2"),
+        tie("DEAR", 10, "3"),
+        tie("A", 10, "2"),
+        tie("NARROW", 9, "0.10"),
     )
     needed = {"bundle_diameter_mm": Decimal(10)}
-    assert [part.key for part in book.parts_for("split_loom", needed)] == ["A", "B", "DEAR"]
+    assert [part.key for part in book.parts_for("cable_tie", needed)] == ["A", "B", "DEAR"]
     wider = {"bundle_diameter_mm": Decimal("10.1")}
-    assert [part.key for part in book.parts_for("split_loom", wider)] == ["WIDE"]
-    assert book.parts_for("split_loom", {"bundle_diameter_mm": Decimal(13)}) == ()
-    assert book.part_for("split_loom", {"bundle_diameter_mm": Decimal(13)}) is None
+    assert [part.key for part in book.parts_for("cable_tie", wider)] == ["WIDE"]
+    assert book.parts_for("cable_tie", {"bundle_diameter_mm": Decimal(13)}) == ()
+    assert book.part_for("cable_tie", {"bundle_diameter_mm": Decimal(13)}) is None
 
 
 @pytest.mark.parametrize(
@@ -103,7 +103,7 @@ def test_all_parts_that_fit_alike_serve_and_the_cheapest_is_first() -> None:
 )
 def test_a_grommet_serves_between_its_bounds(cable: str, served: bool) -> None:
     grommet = {
-        **loom("GROM", 0, "1", unit="EA"),
+        **tie("GROM", 0, "1"),
         "kind": "grommet",
         "attributes": {"smallest_cable_mm": 5, "greatest_cable_mm": 9},
     }
@@ -112,14 +112,14 @@ def test_a_grommet_serves_between_its_bounds(cable: str, served: bool) -> None:
 
 
 NEED = Requirement(
-    "split_loom", {"bundle_diameter_mm": Decimal(5)}, Decimal(1), "MTR", "why", "rule", ""
+    "cable_tie", {"bundle_diameter_mm": Decimal(5)}, Decimal(1), "EA", "why", "rule", ""
 )
 
 
 def last_day(as_of: date | None, part_ends: str | None = None, **changes: Any) -> date | None:
     ends = {} if part_ends is None else {"valid_until": part_ends}
     book = book_of(
-        loom("USED", 5, "1", **ends), loom("UNUSED", 9, "1", valid_until="2031-03-02"), **changes
+        tie("USED", 5, "1", **ends), tie("UNUSED", 9, "1", valid_until="2031-03-02"), **changes
     )
     return bill_of_materials([NEED], [], book, PricingOptions(as_of=as_of)).valid_until
 
@@ -139,7 +139,7 @@ def test_a_bill_holds_until_the_first_of_its_limits() -> None:
 
 def test_a_bill_of_a_kit_ends_with_the_kit() -> None:
     cheap = {**kit(USED="1"), "unit_price": "0.50", "valid_until": "2031-03-31"}
-    book = book_of(loom("USED", 5, "1"), kits=[cheap])
+    book = book_of(tie("USED", 5, "1"), kits=[cheap])
     bill = bill_of_materials([NEED], [], book, PricingOptions(as_of=FIRST))
     assert ([line.key for line in bill.lines], bill.valid_until) == (["KIT"], LAST)
 
