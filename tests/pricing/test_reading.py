@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -10,8 +10,6 @@ from typing import Any
 import pytest
 
 from loomwright.pricing.members import (
-    DECIMAL_PATTERN,
-    GREATEST_DECIMAL,
     TEXT_LIMIT,
     Choice,
     Choices,
@@ -26,7 +24,6 @@ from loomwright.pricing.members import (
     Texts,
     Truth,
     Whole,
-    is_required,
 )
 from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
 
@@ -388,31 +385,6 @@ def test_an_error_counts_its_faults_and_lists_twenty_at_most(count: int) -> None
     listed = ["/: no object", *(f"/{index}: odd" for index in range(count - 1))][:20]
     assert str(error) == f"The job has {count} fault(s). {'; '.join(listed)}"
     assert len(error.faults) == count
-
-
-REQUIRED: Mapping[str, tuple[Member, bool]] = {
-    "as-made": (Text(), True),
-    "not-required": (Text(required=False), False),
-    "with-default": (Text(default="x"), False),
-    "default-zero": (Whole(0, 5, 0), False),
-    "truth": (Truth(default=False), False),
-    "array-of-some": (Records("R", {}, 1, 2), True),
-    "array-of-none": (Records("R", {}, 0, 2), False),
-    "array-not-required": (Records("R", {}, 1, 2, required=False), False),
-}
-
-
-@pytest.mark.parametrize(("member", "expected"), REQUIRED.values(), ids=REQUIRED)
-def test_a_member_is_required_unless_it_says_otherwise(member: Member, expected: bool) -> None:
-    assert is_required(member) is expected
-
-
-def test_a_decimal_is_bounded_by_what_can_be_written() -> None:
-    # The bound that a document states for every plain decimal is the least that has no form.
-    greatest = GREATEST_DECIMAL - Decimal("0.000001")
-    assert re.fullmatch(DECIMAL_PATTERN, f"{greatest:f}")
-    assert not re.fullmatch(DECIMAL_PATTERN, f"{GREATEST_DECIMAL:f}")
-    assert (DecimalText().lower, DecimalText().upper) == (0, GREATEST_DECIMAL)
 
 
 def test_a_text_has_two_hundred_characters_at_most() -> None:
