@@ -5,6 +5,7 @@ anew, with one module's source exchanged in memory: no file is ever changed. ``N
 makes compiled formulas run as Python; the parent sets it before numba is loaded.
 """
 
+import gc
 import importlib
 import importlib.abc
 import importlib.machinery
@@ -22,16 +23,21 @@ from pathlib import Path
 from types import CodeType, ModuleType
 from typing import NoReturn
 
-LIBRARIES = ("numpy", "numba", "pint", "flask", "marshmallow", "hypothesis", "jsonschema", "pytest")
+LIBRARIES = (
+    *("numpy", "numba", "pint", "flask", "marshmallow", "hypothesis", "jsonschema", "pytest"),
+    *("highspy", "iso4217"),
+)
 ARGUMENTS = (
     "-x",
     "-q",
     "--no-header",
     "--no-summary",
+    # Only whether a test fails is asked for, not how: asserts stay plain, plug-ins are left out.
+    "--assert=plain",
+    *("-p", "_hypothesis_pytestplugin", "-p", "no:cacheprovider"),
     "--hypothesis-profile=mutation",
     # The libraries that are plug-ins of pytest are loaded before it looks at them.
     "-Wignore::pytest.PytestAssertRewriteWarning",
-    *("-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:schemathesis"),
 )
 MEMORY = 4 << 30
 KILLED, SURVIVED, TIMED_OUT = "killed", "survived", "timed out"
@@ -54,6 +60,8 @@ def load_libraries() -> None:
         raise SystemExit("numba was loaded before its compiler was turned off")
     for library in LIBRARIES:
         importlib.import_module(library)
+    # pytest collects garbage as it ends; what every trial shares is never any.
+    gc.freeze()
 
 
 def tried(
@@ -113,6 +121,7 @@ def _run_tests(
 
 
 def _pytest_status(arguments: Sequence[str]) -> int:
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
     import hypothesis  # noqa: PLC0415 - loaded by the parent already
     import pytest  # noqa: PLC0415
 

@@ -275,6 +275,12 @@ def test_a_wrong_answer_of_the_solver_never_reaches_a_bill() -> None:
     check_refused(Plan({"TIE": Decimal(7)}, ("OTHER",), Decimal("0.70")), "does not serve")
 
 
+def test_a_plan_that_leaves_a_need_out_is_refused() -> None:
+    cluster = covered(one_part_book(), "7").cluster
+    with pytest.raises(ValueError, match="shorter"):
+        checked_plan(cluster, Plan({"TIE": Decimal(7)}, (), Decimal("0.70")))
+
+
 def test_a_solver_that_finds_no_plan_is_an_error_and_not_an_empty_bill() -> None:
     def without_answer(*_: object, **__: object) -> None:
         return None
@@ -282,3 +288,33 @@ def test_a_solver_that_finds_no_plan_is_an_error_and_not_an_empty_bill() -> None
     book = one_part_book()
     with pytest.raises(CoverError, match="no plan was found"):
         cheapest_cover([Choice({"TIE": Decimal(7)})], book, without_answer)
+
+
+def test_a_plan_without_what_is_needed_is_refused() -> None:
+    cluster = covered(one_part_book(), "1").cluster
+    with pytest.raises(CoverError, match="TIE: 0 is bought where 1 is needed"):
+        checked_plan(cluster, Plan({}, ("TIE",), Decimal(0)))
+
+
+def test_what_costs_nothing_but_is_needed_stays() -> None:
+    free = [{"quantity": "5", "price": "0"}, {"quantity": "7", "price": "0"}]
+    cluster = covered(one_part_book(packs=free), "6").cluster
+    bought = {"TIE pack 5": Decimal(1), "TIE pack 7": Decimal(1), "TIE": Decimal(1)}
+    plan = checked_plan(cluster, Plan(bought, ("TIE",), Decimal("0.10")))
+    # Without the 5 there are 8; without the 7 as well there would be 1.
+    assert plan.quantities == {"TIE pack 7": Decimal(1), "TIE": Decimal(1)}
+
+
+def test_what_costs_nothing_is_left_out_where_the_rest_is_just_enough() -> None:
+    cluster = covered(one_part_book(packs=[{"quantity": "5", "price": "0"}]), "6").cluster
+    bought = {"TIE": Decimal(6), "TIE pack 5": Decimal(1)}
+    plan = checked_plan(cluster, Plan(bought, ("TIE",), Decimal("0.60")))
+    assert plan == Plan({"TIE": Decimal(6)}, ("TIE",), Decimal("0.60"))
+
+
+@pytest.mark.parametrize(("stock", "is_within"), [("6", False), ("7", True), ("8", True)])
+def test_a_plain_need_is_within_stock_up_to_all_of_it(stock: str, is_within: bool) -> None:
+    cover = covered(one_part_book(packs=[], stock=stock), "7")
+    assert cover.cluster.is_plain
+    assert (cover.within_stock, cover.gap, cover.runner_up) == (is_within, 0.0, None)
+    assert cover.plan == Plan({"TIE": Decimal(7)}, ("TIE",), Decimal("0.70"))

@@ -1,7 +1,7 @@
 """Money against ISO 4217 and arithmetic done by hand, and the laws of sums."""
 
 import json
-from decimal import ROUND_DOWN, Decimal
+from decimal import ROUND_DOWN, Decimal, Inexact, InvalidOperation
 from pathlib import Path
 from typing import Any
 
@@ -15,8 +15,11 @@ from loomwright.pricing.money import (
     minor_unit_digits,
     money_from_minor_units,
     money_total,
+    product,
     rounded_money,
+    shared_money,
     tax_on,
+    tax_within,
 )
 
 CASES = Path(__file__).parent.parent / "cases" / "money"
@@ -76,6 +79,43 @@ def test_currencies_do_not_mix() -> None:
         _ = euro + yen
     with pytest.raises(MoneyError):
         _ = euro - yen
+
+
+def test_a_product_of_a_hundred_digits_is_exact_and_a_longer_one_an_error() -> None:
+    # (10^50 - 1)^2 = 10^100 - 2 x 10^50 + 1, of 100 digits; a factor with one nine more makes 101.
+    nines = Decimal(10**50 - 1)
+    assert int(product(nines, nines)) == 10**100 - 2 * 10**50 + 1
+    with pytest.raises(Inexact):
+        product(nines, Decimal(10**51 - 1))
+
+
+def test_an_amount_of_a_hundred_digits_is_rounded_and_a_longer_one_is_an_error() -> None:
+    # 98 nines, a point, two decimals; rounded up it has 99 digits before the point.
+    whole = 10**98 - 1
+    assert str(rounded_money(Decimal(f"{whole}.984"), "EUR")) == f"{whole}.98"
+    with pytest.raises(InvalidOperation):
+        rounded_money(Decimal(f"{whole}.996"), "EUR")
+
+
+def test_tax_within_a_long_amount_is_rounded_once() -> None:
+    # A third of 10^30 + 0.01 at 50 %, in cents (10^32 + 1) / 3: a third of 10^32 - 1 is all threes,
+    # and two thirds remain, which make one cent more.
+    gross = money_from_minor_units(10**32 + 1, "EUR")
+    assert tax_within(gross, Decimal(50)).minor_units == int("3" * 32) + 1
+
+
+def test_a_share_lost_alike_goes_to_the_earlier() -> None:
+    # 5 cents by 1, 1, 1: 1.67 each, cut to 1; two cents are left, for the first two.
+    shares = shared_money(money_from_minor_units(5, "EUR"), [Decimal(1)] * 3)
+    assert [share.minor_units for share in shares] == [2, 2, 1]
+    # -5 cents by 1 and 3: 1.25 and 3.75, so that the second takes the one that is left.
+    shares = shared_money(money_from_minor_units(-5, "EUR"), [Decimal(1), Decimal(3)])
+    assert [share.minor_units for share in shares] == [-1, -4]
+
+
+def test_money_of_nothing_has_no_sign() -> None:
+    assert str(money_from_minor_units(0, "EUR")) == "0.00"
+    assert str(tax_within(money_from_minor_units(0, "EUR"), Decimal(20))) == "0.00"
 
 
 def test_difference_is_exact() -> None:

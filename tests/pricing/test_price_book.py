@@ -140,6 +140,101 @@ def test_a_fault_is_named_by_its_pointer(path: list[Any], value: object, pointer
     assert pointers(document) == [pointer]
 
 
+def referring_book() -> dict[str, Any]:
+    """The book with everything in it that names something else."""
+    document = book()
+    document["tax_categories"] = [{"key": "standard", "taxes": ["tax"]}]
+    document["parts"][1]["price_breaks"] = [
+        {"from_quantity": "5", "unit_price": "0.3"},
+        {"from_quantity": "10", "unit_price": "0.2"},
+        {"from_quantity": "20", "unit_price": "0.1"},
+    ]
+    document["kits"] = [
+        {
+            "key": "SET",
+            "description": "Set",
+            "contents": [{"part": "F-30", "quantity": "2"}],
+            "unit_price": "1",
+        }
+    ]
+    return document
+
+
+REFERENCES: list[tuple[str, list[Any], Any, list[str]]] = [
+    ("all-good", ["name"], "Other name", []),
+    ("tax-unknown", ["tax_categories", 0, "taxes"], ["tax", "odd"], ["/tax_categories/0/taxes/1"]),
+    ("part-category", ["parts", 0, "tax_category"], "odd", ["/parts/0/tax_category"]),
+    ("kit-category", ["kits", 0, "tax_category"], "odd", ["/kits/0/tax_category"]),
+    ("labour-category", ["labour", 0, "tax_category"], "odd", ["/labour/0/tax_category"]),
+    ("kit-part", ["kits", 0, "contents", 0, "part"], "odd", ["/kits/0/contents/0/part"]),
+    # What is no text is said to be none, and not also to be no part.
+    ("kit-part-empty", ["kits", 0, "contents", 0, "part"], 5, ["/kits/0/contents/0/part"]),
+    ("kit-key-of-a-part", ["kits", 0, "key"], "F-30", ["/kits/0/key"]),
+    (
+        "first-break-beyond-second",
+        ["parts", 1, "price_breaks", 0, "from_quantity"],
+        "11",
+        ["/parts/1/price_breaks/1/from_quantity"],
+    ),
+    (
+        "last-break-before-second",
+        ["parts", 1, "price_breaks", 2, "from_quantity"],
+        "9",
+        ["/parts/1/price_breaks/2/from_quantity"],
+    ),
+    # The same quantity in other words is no other text, but no rise either.
+    (
+        "break-that-stays",
+        ["parts", 1, "price_breaks", 1, "from_quantity"],
+        "5.0",
+        ["/parts/1/price_breaks/1/from_quantity"],
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "expected"),
+    [pytest.param(path, value, expected, id=name) for name, path, value, expected in REFERENCES],
+)
+def test_what_names_something_names_what_is_there(
+    path: list[Any], value: object, expected: list[str]
+) -> None:
+    document = referring_book()
+    place: Any = document
+    for step in path[:-1]:
+        place = place[step]
+    place[path[-1]] = value
+    if expected:
+        assert pointers(document) == expected
+    else:
+        price_book_from_document(document)
+
+
+def test_the_keys_that_a_book_has_are_said_beside_one_that_it_lacks() -> None:
+    document = referring_book()
+    document["tax_categories"].append({"key": "odd", "taxes": ["x"]})
+    document["parts"][0]["tax_category"] = "none such"
+    with pytest.raises(DocumentError) as caught:
+        price_book_from_document(document)
+    assert [fault.message for fault in caught.value.faults] == [
+        "No tax has this key. The book has: tax.",
+        "No tax category has this key. The book has: standard, odd.",
+    ]
+    del document["taxes"]
+    with pytest.raises(DocumentError, match=r"No tax has this key\. The book has: none\."):
+        price_book_from_document(document)
+
+
+def test_without_categories_all_taxes_apply_to_all() -> None:
+    document = book()
+    document["taxes"].append({"key": "levy", "name": "Levy", "percent": "1"})
+    (rates,) = price_book_from_document(document).tax_categories.values()
+    assert [rate.key for rate in rates] == ["tax", "levy"]
+    document["tax_categories"] = [{"key": "standard", "taxes": ["levy"]}]
+    (rates,) = price_book_from_document(document).tax_categories.values()
+    assert [rate.key for rate in rates] == ["levy"]
+
+
 def test_all_faults_are_listed_at_once() -> None:
     document = book()
     document["currency"] = "XAU"

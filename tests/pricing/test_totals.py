@@ -1,6 +1,6 @@
 """Discounts, package prices, taxes, deposit and margin: worked by hand, and their laws."""
 
-from decimal import Decimal
+from decimal import ROUND_HALF_UP, Decimal
 from fractions import Fraction
 from typing import Any
 
@@ -12,7 +12,7 @@ from loomwright.engineering.errors import EngineeringError
 from loomwright.pricing.bill import Bill, bill_of_materials
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.money import MoneyError, money_from_minor_units, shared_money
-from loomwright.pricing.pricing_options import pricing_from_document
+from loomwright.pricing.pricing_options import AmountOrShare, pricing_from_document
 from loomwright.pricing.requirements import LabourRequirement, Requirement
 
 Document = dict[str, Any]
@@ -77,13 +77,13 @@ def test_package_price_is_shared_to_the_last_cent() -> None:
 
 
 def test_document_discount_lowers_the_base_of_each_tax() -> None:
-    # 10 % of 200 is 20, half on each line; 20 % on 90 and none on the exempt 90.
+    # 10 % of 160 is 16, 10 and 6 on the lines; 20 % on 90 and none on the exempt 54.
     categories = [{"key": "standard", "taxes": ["vat"]}, {"key": "exempt", "taxes": []}]
-    book = book_of(["100", "100"], taxes=VAT, tax_categories=categories)
+    book = book_of(["100", "60"], taxes=VAT, tax_categories=categories)
     book["parts"][1]["tax_category"] = "exempt"
     totals = billed(book, {"document_discount": {"percent": "10"}}).totals
     assert [(str(tax.base), str(tax.amount)) for tax in totals.taxes] == [("90.00", "18.00")]
-    assert (str(totals.exempt_total), str(totals.total)) == ("90.00", "198.00")
+    assert (str(totals.exempt_total), str(totals.total)) == ("54.00", "162.00")
 
 
 @pytest.mark.parametrize(
@@ -118,7 +118,16 @@ def test_two_taxes_within_one_price_add_up_to_the_tax_within() -> None:
     ]
     totals = billed(book_of(["100"], taxes=taxes, prices_include_tax=True)).totals
     assert [str(tax.amount) for tax in totals.taxes] == ["4.35", "8.67"]
+    assert [str(tax.base) for tax in totals.taxes] == ["86.98", "86.98"]
     assert (str(totals.net_total), str(totals.total)) == ("86.98", "100.00")
+
+
+def test_a_share_of_a_long_amount_is_rounded_once() -> None:
+    # (10^21 + 50000001) cents x 99.999999 % = 10^21 - 10^13 + 50000000.49999999 cents: below half
+    # a cent, which a product of 28 digits would round up to and then once more.
+    base = money_from_minor_units(10**21 + 50_000_001, "EUR")
+    share = AmountOrShare(Decimal("99.999999"), None).of(base, ROUND_HALF_UP)
+    assert share.minor_units == 10**21 - 10**13 + 50_000_000
 
 
 def test_deposit_and_balance_make_the_total() -> None:

@@ -242,20 +242,20 @@ def checked_plan(cluster: Cluster, plan: Plan) -> Plan:
         asked[key] = asked.get(key, Decimal(0)) + choice.quantities[key]
     supplied = _supplied(cluster, plan.quantities)
     for key, quantity in asked.items():
-        if supplied.get(key, Decimal(0)) < quantity:
-            raise CoverError(f"{key}: {supplied.get(key)} is bought where {quantity} is needed")
+        if supplied[key] < quantity:
+            raise CoverError(f"{key}: {supplied[key]} is bought where {quantity} is needed")
     kept = dict(plan.quantities)
     for article in cluster.articles:
         if article.name in kept and not article.price(kept[article.name]):
             spare = {name: held for name, held in kept.items() if name != article.name}
             left = _supplied(cluster, spare)
-            if all(left.get(key, Decimal(0)) >= quantity for key, quantity in asked.items()):
+            if all(left[key] >= quantity for key, quantity in asked.items()):
                 kept = spare
     return Plan(kept, plan.serving, plan.price)
 
 
 def _supplied(cluster: Cluster, quantities: Mapping[str, Decimal]) -> dict[str, Decimal]:
-    """Return the units of each part that are bought."""
+    """Return the units of each part that are bought, 0 where none are."""
     supplied: dict[str, Decimal] = {}
     for article in cluster.articles:
         quantity = quantities.get(article.name, Decimal(0))

@@ -22,7 +22,7 @@ from loomwright.pricing.cover import (
     steps_for,
 )
 
-# The least that the solver takes; coefficients are whole numbers of small size.
+# A thousandth of the solver's default; coefficients are whole numbers of small size.
 FEASIBILITY_TOLERANCE = 1e-9
 _NEW_MODEL: Callable[[], Any] = highspy.Highs
 
@@ -83,7 +83,9 @@ class _Programme:
             ("threads", 1),
             ("random_seed", 0),
         ):
-            self.model.setOptionValue(name, value)
+            # The solver only tells of an option that it does not take, and goes on without.
+            if self.model.setOptionValue(name, value) != highspy.HighsStatus.kOk:
+                raise CoverError(f"the solver does not take {value} for its option {name}")
         self.steps: dict[str, list[int]] = {}
         self.used: dict[str, list[int]] = {}
         self.serves: dict[tuple[int, str], int] = {}
@@ -103,9 +105,9 @@ class _Programme:
     def _most_steps(self, article: Article, most: Mapping[str, Decimal]) -> int:
         """Return steps beyond which an article brings nothing but a lower price tier."""
         needed = max(
-            steps_for(most.get(key, Decimal(0)), each) for key, each in article.supplies.items()
+            steps_for(most[key], each) for key, each in article.supplies.items() if key in most
         )
-        return max(needed, steps_for(article.tiers[-1][0], article.step), 1)
+        return max(needed, steps_for(article.tiers[-1][0], article.step))
 
     def _column(self, cost: float, lower: float, upper: float) -> int:
         self.model.addCol(cost, lower, upper, 0, [], [])
@@ -123,10 +125,10 @@ class _Programme:
         ends = [start - 1 for start in starts[1:]] + [most]
         columns, used = [], []
         for (_, price), start, end in zip(tiers, starts, ends, strict=True):
-            steps = self._column(float(price * article.step), 0.0, float(max(end, 0)))
+            steps = self._column(float(price * article.step), 0.0, float(end))
             flag = self._column(0.0, 0.0, 1.0 if start <= end else 0.0)
             self._row(0.0, highspy.kHighsInf, {steps: 1.0, flag: -float(start)})
-            self._row(-highspy.kHighsInf, 0.0, {steps: 1.0, flag: -float(max(end, 0))})
+            self._row(-highspy.kHighsInf, 0.0, {steps: 1.0, flag: -float(end)})
             columns.append(steps)
             used.append(flag)
         self._row(0.0, 1.0, dict.fromkeys(used, 1.0))
@@ -136,8 +138,7 @@ class _Programme:
         """Give each need to one part, and let each part be supplied with what it is given."""
         for index, choice in enumerate(self.cluster.choices):
             for key in choice.quantities:
-                only = len(choice.quantities) == 1
-                self.serves[index, key] = self._column(0.0, 1.0 if only else 0.0, 1.0)
+                self.serves[index, key] = self._column(0.0, 0.0, 1.0)
             one = {self.serves[index, key]: 1.0 for key in choice.quantities}
             self._row(1.0, 1.0, one)
         for part in self.cluster.parts:
@@ -204,8 +205,8 @@ def _floats(entries: Mapping[int, Decimal]) -> dict[int, float]:
 
 
 def _whole(entries: Mapping[int, Decimal]) -> dict[int, float]:
-    """Return the entries of a row scaled to whole numbers, as small as they can be."""
+    """Return the entries of a row, not all of them 0, as whole numbers as small as they can be."""
     exponent = min(int(value.normalize().as_tuple().exponent) for value in entries.values())
-    scaled = {column: int(value.scaleb(-min(exponent, 0))) for column, value in entries.items()}
-    divisor = math.gcd(*scaled.values()) or 1
+    scaled = {column: int(value.scaleb(-exponent)) for column, value in entries.items()}
+    divisor = math.gcd(*scaled.values())
     return {column: float(value // divisor) for column, value in scaled.items()}

@@ -110,7 +110,10 @@ def _hours_needed(
 
 
 def _minimum(lines: Sequence[Line], book: PriceBook) -> list[Line]:
-    """Return the line that brings labour up to the least charge, if it stays below it."""
+    """Return the line that brings labour up to the least charge, if it stays below it.
+
+    It is taxed as the first line of labour.
+    """
     least = _rounded(book.labour_minimum, book)
     charged = money_total((line.list_total for line in lines), book.currency)
     lacking = least - charged

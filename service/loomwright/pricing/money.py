@@ -279,9 +279,7 @@ def _money_of_fraction(exact: Fraction, currency: str, rounding: str) -> Money:
     # What lies between two minor units is rounded as a quarter, a half or three quarters of one.
     half = Fraction(1, 2)
     tail = "0" if not left else "0.5" if left == half else "0.25" if left < half else "0.75"
-    rounded = int(
-        (units + Decimal(tail)).quantize(Decimal(1), rounding=rounding, context=_ROUNDING)
-    )
+    rounded = int(_EXACT.add(units, Decimal(tail)).to_integral_value(rounding))
     return money_from_minor_units(-rounded if exact < 0 else rounded, currency)
 
 

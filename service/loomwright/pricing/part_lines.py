@@ -106,7 +106,7 @@ def _cluster_lines(
     lines = []
     for article in cover.cluster.articles:
         quantity = cover.plan.quantities.get(article.name)
-        if quantity is None and not (needs and _is_only_place(article, cover, needs)):
+        if quantity is None and not _is_only_place(article, cover, needs):
             continue
         # Each need stands on the first line that brings its part: loose, then pack, then kit.
         own = [need for key in article.supplies for need in needs.pop(key, ())]
@@ -117,14 +117,16 @@ def _cluster_lines(
 def _is_only_place(
     article: Article, cover: ClusterCover, needs: Mapping[str, Sequence[Need]]
 ) -> bool:
-    """Return whether needs of nothing at all have no other line to stand on than a loose one."""
-    if article.pack is not None or article.kit is not None:
-        return False
-    (key,) = article.supplies
-    bought = (
+    """Return whether needs of nothing at all have no line that is bought to stand on.
+
+    Loose units stand before packs and kits, so that it is on them that such a need is placed.
+    """
+    bought = [
         other.supplies for other in cover.cluster.articles if other.name in cover.plan.quantities
+    ]
+    return any(
+        key in needs and not any(key in supplies for supplies in bought) for key in article.supplies
     )
-    return key in needs and not any(key in supplies for supplies in bought)
 
 
 def _line(article: Article, quantity: Decimal, needs: Sequence[Need], book: PriceBook) -> Line:

@@ -140,7 +140,6 @@ class PriceBook:
     labour: Mapping[str, LabourOperation]
     digest: str
     _shelves: Mapping[tuple[object, ...], Sequence[Part]] = field(init=False, repr=False)
-    _kits_with: Mapping[str, tuple[Kit, ...]] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         # A job asks dozens of times; parts alike in all that must be equal lie on one shelf, the
@@ -150,12 +149,7 @@ class PriceBook:
             for part in sorted(parts, key=_preference):
                 identity = KINDS[part.kind].identity(part.attributes)
                 shelves.setdefault((part.kind, *identity), []).append(part)
-        kits: dict[str, tuple[Kit, ...]] = {}
-        for kit in self.kits:
-            for key in kit.contents:
-                kits[key] = (*kits.get(key, ()), kit)
         object.__setattr__(self, "_shelves", shelves)
-        object.__setattr__(self, "_kits_with", kits)
 
     def parts_for(self, what: str, needed: Mapping[str, Attribute]) -> tuple[Part, ...]:
         """Return the parts that serve a need with the tightest fit, by price, then key.
@@ -183,10 +177,6 @@ class PriceBook:
     def part_for(self, what: str, needed: Mapping[str, Attribute]) -> Part | None:
         """Return the first of ``parts_for``, or none."""
         return next(iter(self.parts_for(what, needed)), None)
-
-    def kits_with(self, key: str) -> tuple[Kit, ...]:
-        """Return the kits that hold a part."""
-        return self._kits_with.get(key, ())
 
     def on_day(self, day: date | None) -> "PriceBook":
         """Return the book with what holds on a day; the book itself where no day is given.

@@ -16,11 +16,12 @@ from loomwright.pricing.members import (
     Text,
     Truth,
 )
-from loomwright.pricing.money import Money, minor_unit_digits, rounded_money
+from loomwright.pricing.money import Money, minor_unit_digits, product, rounded_money
 from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
 
 LABOUR = "labour"
 _HUNDRED = Decimal(100)
+_PERCENT = Decimal("0.01")
 _LINE_DISCOUNT: dict[str, Member] = {
     "kind": Choice((*KINDS, LABOUR), required=False, about="All lines of a kind; instead of key."),
     "key": Text(about="The line with this key; instead of kind.", required=False),
@@ -77,7 +78,8 @@ class AmountOrShare:
         if self.amount is not None:
             return self.amount
         assert self.percent is not None
-        return rounded_money(base.amount * self.percent / _HUNDRED, base.currency, rounding)
+        exact = product(product(base.amount, self.percent), _PERCENT)
+        return rounded_money(exact, base.currency, rounding)
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,10 +167,7 @@ def _read_discount(
             found[wanted] = percent
 
 
-def _amount(reader: ObjectReader, name: str, currency: str) -> Money | None:
-    stated = reader.optional_decimal(name)
-    if stated is None:
-        return None
+def _on_grid(reader: ObjectReader, name: str, stated: Decimal, currency: str) -> Money:
     money = rounded_money(stated, currency)
     if money.amount != stated:
         digits = minor_unit_digits(currency)
@@ -182,16 +181,14 @@ def _amount_or_share(reader: ObjectReader, name: str, currency: str) -> AmountOr
     own = reader.object(name)
     if own.has("percent") == own.has("amount"):
         own.fault("percent", "State either percent or amount, not both and not neither.")
-    return AmountOrShare(own.optional_decimal("percent"), _amount(own, "amount", currency))
+    percent, stated = own.optional_decimal("percent"), own.optional_decimal("amount")
+    return AmountOrShare(
+        percent, None if stated is None else _on_grid(own, "amount", stated, currency)
+    )
 
 
 def _package(reader: ObjectReader, currency: str) -> Package | None:
     if not reader.has("package"):
         return None
     own = reader.object("package")
-    price = rounded_money(Decimal(0), currency)
-    if own.has("price"):
-        price = _amount(own, "price", currency) or price
-    else:
-        own.decimal("price")
-    return Package(own.text("name"), price)
+    return Package(own.text("name"), _on_grid(own, "price", own.decimal("price"), currency))

@@ -240,7 +240,7 @@ class ObjectReader:
     def date(self, name: str) -> date | None:
         """Return a calendar date, or ``None`` where it is absent."""
         self._rule(name, DateText)
-        if self._is_absent(name) or name not in self._values:
+        if self._is_absent(name):
             return None
         value = self._values[name]
         if isinstance(value, str) and _DATE.fullmatch(value):

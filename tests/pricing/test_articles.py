@@ -1,0 +1,108 @@
+"""What can be bought of a part, and which needs are solved together."""
+
+from decimal import Decimal
+
+from loomwright.pricing.book_document import price_book_from_document
+from loomwright.pricing.cover import Article, Choice, articles_of, cheapest_cover, steps_for
+from loomwright.pricing.cover_solver import cheapest_plan
+
+
+def test_an_article_is_bought_in_its_steps_at_the_price_of_its_tier() -> None:
+    book = price_book_from_document(
+        {
+            "name": "One",
+            "currency": "EUR",
+            "parts": [
+                {
+                    "key": "TIE",
+                    "kind": "equipment",
+                    "description": "Tie",
+                    "attributes": {"reference": "tie"},
+                    "unit": "EA",
+                    "sale_increment": "0.5",
+                    "unit_price": "0.10",
+                    "packs": [{"quantity": "100", "price": "6.00"}],
+                    "price_breaks": [{"from_quantity": "10", "unit_price": "0.08"}],
+                }
+            ],
+            "kits": [
+                {
+                    "key": "KIT",
+                    "description": "Kit",
+                    "contents": [{"part": "TIE", "quantity": "3"}],
+                    "unit_price": "0.25",
+                }
+            ],
+        }
+    )
+    (part,), (kit,) = book.parts["equipment"], book.kits
+    loose, pack = articles_of(part)
+    set_of_three = Article("kit KIT", None, kit=kit)
+    assert [article.name for article in (loose, pack)] == ["TIE", "TIE pack 100"]
+    assert [article.step for article in (loose, pack, set_of_three)] == [Decimal("0.5"), 1, 1]
+    assert [article.supplies for article in (loose, pack, set_of_three)] == [
+        {"TIE": Decimal("0.5")},
+        {"TIE": 100},
+        {"TIE": 3},
+    ]
+    assert loose.tiers == ((0, Decimal("0.10")), (10, Decimal("0.08")))
+    assert pack.tiers == ((0, 6),)
+    assert set_of_three.tiers == ((0, Decimal("0.25")),)
+    assert [loose.price(Decimal(each)) for each in ("0.5", "9.5", "10", "11")] == [
+        Decimal("0.05"),
+        Decimal("0.95"),
+        Decimal("0.80"),
+        Decimal("0.88"),
+    ]
+    assert (pack.price(Decimal(2)), set_of_three.price(Decimal(3))) == (12, Decimal("0.75"))
+
+
+def test_needs_are_solved_together_only_where_they_share_a_part_or_a_kit() -> None:
+    parts = [
+        {
+            "key": key,
+            "kind": "equipment",
+            "description": key,
+            "attributes": {"reference": key},
+            "unit": "EA",
+            "unit_price": "1",
+        }
+        for key in "ABCDEF"
+    ]
+    kits = [
+        {
+            "key": f"K{held}",
+            "description": "Kit",
+            "contents": [{"part": key, "quantity": "1"} for key in held],
+            "unit_price": "1.50",
+        }
+        for held in ("AB", "DF", "F")
+    ]
+    book = price_book_from_document(
+        {"name": "Six", "currency": "EUR", "parts": parts, "kits": kits}
+    )
+    one = Decimal(1)
+    choices = [Choice({key: one}) for key in "ABCDE"] + [Choice({"C": one, "E": one})]
+    covers = cheapest_cover(choices, book, cheapest_plan)
+    found = [
+        (
+            [list(choice.quantities) for choice in cover.cluster.choices],
+            [article.name for article in cover.cluster.articles],
+        )
+        for cover in covers
+    ]
+    # A and B share a kit; C and E may serve one need; D is in a kit with F, which nobody needs.
+    assert found == [
+        ([["A"], ["B"]], ["A", "B", "kit KAB"]),
+        ([["C"], ["E"], ["C", "E"]], ["C", "E"]),
+        ([["D"]], ["D", "kit KDF"]),
+    ]
+    assert covers[0].plan.quantities == {"kit KAB": one}
+    assert covers[0].runner_up is not None
+    assert covers[0].runner_up.price == 2
+    assert covers[2].plan.quantities == {"D": one}
+
+
+def test_steps_reach_a_quantity_and_no_further() -> None:
+    steps = [steps_for(Decimal(each), Decimal("0.3")) for each in ("0", "0.3", "0.31", "0.9")]
+    assert steps == [0, 1, 2, 3]
