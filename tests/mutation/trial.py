@@ -28,10 +28,12 @@ ARGUMENTS = (
     "-q",
     "--no-header",
     "--no-summary",
+    # Only whether a test fails is asked for, not how: asserts stay plain, plug-ins are left out.
+    "--assert=plain",
+    *("-p", "_hypothesis_pytestplugin", "-p", "no:cacheprovider"),
     "--hypothesis-profile=mutation",
     # The libraries that are plug-ins of pytest are loaded before it looks at them.
     "-Wignore::pytest.PytestAssertRewriteWarning",
-    *("-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:schemathesis"),
 )
 MEMORY = 4 << 30
 KILLED, SURVIVED, TIMED_OUT = "killed", "survived", "timed out"
@@ -113,6 +115,7 @@ def _run_tests(
 
 
 def _pytest_status(arguments: Sequence[str]) -> int:
+    os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
     import hypothesis  # noqa: PLC0415 - loaded by the parent already
     import pytest  # noqa: PLC0415
 
