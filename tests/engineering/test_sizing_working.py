@@ -97,14 +97,12 @@ def test_mean_temperature_gives_the_loop_resistance_back(back, runs):
 
 
 @pytest.mark.parametrize("changes", [{}, {"load_power_w": 300.0, "source_resistance_ohm": 0.01}])
-@pytest.mark.parametrize("fixed_ohm", [0.0, 0.001, 0.5])
-def test_greatest_length_uses_up_the_drop(changes, fixed_ohm):
+@pytest.mark.parametrize("fixed_ohm", [0.0, 0.001, 0.05])
+@pytest.mark.parametrize("key", ["12 AWG", "4/0 AWG"])
+def test_greatest_length_uses_up_the_drop(changes, fixed_ohm, key):
     asked = request(fixed_resistance_ohm=fixed_ohm, **changes)
-    place = len(asked.sizes) - 1
+    place = asked.sizes.index(TABLES.conductors[key])
     answer, steps = working(asked, place)
-    if not answer.candidates.operating_point_exists[place]:
-        assert steps == ()
-        return
     step = steps[-1]
     assert step.inputs["dU_v"] == 0.36
     wiring, current = step.inputs["R_wiring_ohm"], step.inputs["I_a"]
@@ -112,7 +110,13 @@ def test_greatest_length_uses_up_the_drop(changes, fixed_ohm):
     left = max(wiring - fixed_ohm, 0.0)
     assert step.result * step.inputs["R_per_metre_ohm_per_m"] == pytest.approx(left, rel=1e-5)
     assert step.result == pytest.approx(float(answer.candidates.greatest_length_m[place]), rel=1e-6)
-    assert (step.result > 0.0) is (left > 0.0)
+    assert (step.result > 0.0) is (left > 0.0) is (step.inputs["R_per_metre_ohm_per_m"] > 0.0)
+
+
+def test_no_operating_point_has_no_working():
+    answer, steps = working(request(load_power_w=50_000.0), 0)
+    assert answer.verdict == "no_operating_point"
+    assert steps == ()
 
 
 def test_ampacity_step_names_the_published_figure_where_there_is_one():
