@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from loomwright.engineering.conductors import convection, heat
+from loomwright.engineering.conductors import convection, heat, temperature_curve
 from loomwright.engineering.conductors.ampacity import (
     SeriesProperties,
     ambient_limits,
@@ -117,3 +117,27 @@ def test_what_a_request_leaves_out_is_the_plainest_case():
     assert request.fixed_resistance_ohm == 0.0
     assert request.return_by_conductor
     assert request.greatest_parallel_runs == request.given_parallel_runs == 1
+
+
+@pytest.mark.parametrize("axes", [(), (2,), (2, 3)])
+def test_curve_is_read_as_a_cubic_in_each_interval_and_flat_past_its_end(axes):
+    count = temperature_curve.INTERVALS
+    # Each interval has its own constant term, so that a wrong one is seen.
+    coefficients = np.zeros((*axes, count, 4))
+    coefficients[..., 0] = 100.0 * np.arange(count)
+    coefficients[..., 1:] = (2.0, 3.0, 4.0)
+    table = temperature_curve.curve_table(coefficients)
+    one = table[(0,) * len(axes)]
+    for interval in (0, 7, count - 1):
+        for inside in (0.0, 0.25, 0.75):
+            share = (interval + inside) / count
+            rise, slope = temperature_curve.rise_and_slope_on_curve_k(one, share)
+            by_hand = 100.0 * interval + 2.0 * inside + 3.0 * inside**2 + 4.0 * inside**3
+            assert rise == pytest.approx(by_hand, rel=1e-12)
+            # By the share of the cap, of which an interval is 1/32.
+            assert slope == pytest.approx(
+                count * (2.0 + 6.0 * inside + 12.0 * inside**2), rel=1e-12
+            )
+    for share in (1.0, 1.5, 40.0):
+        end = temperature_curve.rise_and_slope_on_curve_k(one, share)
+        assert end == pytest.approx((100.0 * (count - 1) + 9.0, 0.0))

@@ -94,6 +94,29 @@ def test_parallel_runs_share_a_fault(runs):
     np.testing.assert_allclose(many[-len(AWG) :], single / runs, rtol=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("bundled", "back", "factor"),
+    # ABYC E-11 Table VI: 0.7 for 3 conductors, 0.6 for 4 to 6, 0.5 for 7 to 24. A second run adds
+    # itself, and its return where that lies beside it.
+    [
+        (4, True, 0.6 / 0.6),
+        (5, True, 0.5 / 0.6),
+        (4, False, 0.6 / 0.6),
+        (5, False, 0.6 / 0.6),
+        (6, False, 0.5 / 0.6),
+    ],
+)
+def test_a_second_run_adds_itself_and_its_return_to_the_bundle(bundled, back, factor):
+    asked = request(
+        segments=(Segment(3.0, 303.15, bundled),),
+        return_by_conductor=back,
+        greatest_parallel_runs=2,
+    )
+    ampacity = size_conductor(asked, TABLES).candidates.heat_ampacity_a
+    single, double = ampacity[: len(AWG)], ampacity[len(AWG) :]
+    np.testing.assert_allclose(double / single, 2.0 * factor, rtol=1e-12)
+
+
 def test_without_an_operating_point_the_drop_is_missed_even_if_any_drop_is_allowed():
     # At the collapse the wiring takes at most half of 12 V, less than the 11 V allowed here.
     answer = size_conductor(request(load_power_w=50_000.0, allowed_voltage_drop_v=11.0), TABLES)
