@@ -6,6 +6,7 @@ import pytest
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection import damage, faults, fuse_bounds
 from loomwright.engineering.protection.fuse_answer import Bound, FuseWindow
+from loomwright.engineering.protection.fuse_cautions import fuse_cautions
 from loomwright.engineering.protection.fuse_request import (
     FuseLoad,
     FuseOptions,
@@ -13,6 +14,7 @@ from loomwright.engineering.protection.fuse_request import (
     GivenFuse,
     ProtectedConductor,
 )
+from loomwright.engineering.protection.fuse_selection import size_fuse
 from loomwright.engineering.protection.transient import lumped_conductor_in_air
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
@@ -223,3 +225,36 @@ def test_damage_curve_is_infinite_up_to_the_threshold_and_its_points_lie_on_it()
     assert currents[0] < 1.1 * threshold
     assert currents[-1] > 20.0 * threshold
     assert len(currents) > 20
+
+
+@pytest.mark.parametrize(
+    ("factor", "cautioned"),
+    [(1.0, False), (1.004, False), (0.996, False), (1.006, True), (0.99, True)],
+)
+def test_ambient_is_cautioned_of_where_it_changes_half_a_percent(factor, cautioned):
+    found = fuse_cautions(request(), (), factor)
+    assert ("ambient_factor_low_confidence" in found) is cautioned
+
+
+@pytest.mark.parametrize(("runs", "cautioned"), [(1, False), (2, True)])
+def test_parallel_runs_are_cautioned_of(runs, cautioned):
+    conductor = ProtectedConductor(LUMP, 80.0, 0.028, SOURCE, parallel_conductors=runs)
+    assert ("parallel_runs" in fuse_cautions(request(conductor=conductor), (), 1.0)) is cautioned
+
+
+@pytest.mark.parametrize("internal_ohm", [0.02, 0.012, 0.006, 0.002])
+@pytest.mark.parametrize("key", ["iso_8820_3_c", "iso_8820_5_sf51"])
+def test_current_past_the_curve_is_cautioned_of_only_where_it_rests_on_the_let_through(
+    internal_ohm, key
+):
+    asked = request(
+        source=faults.FaultSource(12.6, internal_ohm),
+        fuse_types=(key,),
+        options=FuseOptions(breaking_capacity_may_be_exceeded=True),
+    )
+    answer = size_fuse(asked, FUSES)
+    (kind,) = answer.types
+    rests = kind.rated_current_a is not None and (
+        kind.coordination.beyond_published_curve == "bounded_by_constant_i2t"
+    )
+    assert ("outside_published_curve" in answer.cautions) is rests
