@@ -1,15 +1,20 @@
 """A loaded route: temperature, resistance and current settled together."""
 
+import dataclasses
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from loomwright.engineering.conductors import loaded_route
 from loomwright.engineering.conductors.ampacity import bundling_factor, series_properties
 from loomwright.engineering.conductors.choice import ConductorRequest, Segment
 from loomwright.engineering.conductors.heat import steady_temperature
 from loomwright.engineering.conductors.resistance import resistance_at_temperature_ohm_per_m
 from loomwright.engineering.conductors.sizing import size_conductor
+from loomwright.engineering.conductors.temperature_curve import INTERVALS
 from loomwright.engineering.network import constant_power_operating_point
 from loomwright.tables.load import tables
 
@@ -171,18 +176,24 @@ def test_power_load_takes_its_power_at_the_current_of_the_closed_form(
 
 
 @MODERATE
-@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(5.0, 1500.0))
+@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(5.0, 1500.0), st.floats(0.0, 0.03))
 def test_temperature_and_current_of_a_power_load_agree_with_each_other(
-    series, ambient_k, length_m, power_w
+    series, ambient_k, length_m, power_w, fixed_ohm
 ):
     candidates = size_conductor(
-        request(series, (Segment(length_m, ambient_k),), load_power_w=power_w), TABLES
+        request(
+            series,
+            (Segment(length_m, ambient_k),),
+            load_power_w=power_w,
+            chassis_resistance_ohm=fixed_ohm,
+        ),
+        TABLES,
     ).candidates
     known = ~np.isnan(candidates.conductor_temperature_k)
     temperature = candidates.conductor_temperature_k
     np.testing.assert_allclose(
         candidates.loop_resistance_ohm[known],
-        (2.0 * length_m * resistance_ohm_per_m(series, temperature))[known],
+        (2.0 * length_m * resistance_ohm_per_m(series, temperature) + fixed_ohm)[known],
         rtol=1e-8,
     )
     alone = steady_temperature(
@@ -195,14 +206,19 @@ def test_temperature_and_current_of_a_power_load_agree_with_each_other(
 
 
 @MODERATE
-@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(1.001, 20.0))
-def test_power_above_the_cold_limit_has_no_operating_point(series, ambient_k, length_m, factor):
+@given(SERIES, AMBIENTS_K, LENGTHS_M, st.floats(1.001, 20.0), st.floats(0.0, 0.03))
+def test_power_above_the_cold_limit_has_no_operating_point(
+    series, ambient_k, length_m, factor, fixed_ohm
+):
     # The cold circuit delivers E**2 / 4R at most, and heat only raises R.
-    cold = 2.0 * length_m * np.asarray(resistance_ohm_per_m(series, ambient_k))
+    cold = 2.0 * length_m * np.asarray(resistance_ohm_per_m(series, ambient_k)) + fixed_ohm
     limit_w = 12.0**2 / (4.0 * cold)
     answer = size_conductor(
         request(
-            series, (Segment(length_m, ambient_k),), load_power_w=float(limit_w.max()) * factor
+            series,
+            (Segment(length_m, ambient_k),),
+            load_power_w=float(limit_w.max()) * factor,
+            fixed_resistance_ohm=fixed_ohm,
         ),
         TABLES,
     )
@@ -234,3 +250,84 @@ def test_current_that_needs_more_than_the_supply_has_no_operating_point():
     thin = answer.candidates.sizes.index(TABLES.conductors["18 AWG"])
     assert not answer.candidates.operating_point_exists[thin]
     assert answer.candidates.operating_point_exists[-1]
+
+
+@pytest.mark.parametrize("fixed_ohm", [0.0, 0.05])
+@pytest.mark.parametrize("share", [0.97, 0.999])
+def test_power_that_only_the_cold_circuit_delivers_has_no_operating_point(fixed_ohm, share):
+    # Half of 12 V over 18 AWG drives well above 10 A, whose heat raises the resistance by far more
+    # than the 3 % that are missing to the cold limit.
+    place = TABLES.series["awg"].index(TABLES.conductors["18 AWG"])
+    cold = 20.0 * float(np.asarray(resistance_ohm_per_m("awg", 313.15))[place]) + fixed_ohm
+    found = size_conductor(
+        dataclasses.replace(
+            request("awg", (Segment(10.0, 313.15),), fixed_resistance_ohm=fixed_ohm),
+            sizes=(TABLES.conductors["18 AWG"],),
+            load_power_w=share * 144.0 / (4.0 * cold),
+        ),
+        TABLES,
+    )
+    assert found.verdict == "no_operating_point"
+    candidates = found.candidates
+    # Current and resistance of the limit point of the cold circuit stand in the answer.
+    assert candidates.load_current_a[0] == pytest.approx(6.0 / cold, rel=1e-9)
+    assert candidates.loop_resistance_ohm[0] == pytest.approx(cold, rel=1e-9)
+    assert np.isnan(candidates.conductor_temperature_k[0])
+
+
+# A route that no current heats: one segment of one metre, three candidates.
+COLD_ROUTE = (
+    np.array([1.0]),
+    np.array([300.0]),
+    np.array([[0.5, 0.4, 0.1]]),
+    np.zeros(3),
+    np.full((1, 3), 1e-6),
+    np.zeros((1, 3, INTERVALS + 1, 4)),
+    np.full(3, 40.0),
+)
+
+
+def solved(current_a, power_w, source_ohm, fixed_ohm):
+    given_route = (current_a, power_w, 12.0, source_ohm, fixed_ohm, 10.0, 0.2, *COLD_ROUTE)
+    return loaded_route.solved_candidates(*given_route)
+
+
+@pytest.mark.parametrize(
+    ("source_ohm", "fixed_ohm", "exists"),
+    # 10 A from 12 V leave a voltage below 1.2 ohm in all.
+    [(0.0, 0.0, [True] * 3), (0.3, 0.41, [False, True, True]), (0.9, 0.25, [False, False, False])],
+)
+def test_current_needs_a_voltage_left_behind_every_resistance(source_ohm, fixed_ohm, exists):
+    state, found, iterations, residual = solved(10.0, math.nan, source_ohm, fixed_ohm)
+    assert found.tolist() == exists
+    assert (iterations, residual) == (0, 0.0)
+    wires = COLD_ROUTE[2][0]
+    np.testing.assert_allclose(state[loaded_route.DROP], 10.0 * (wires + fixed_ohm), rtol=1e-12)
+    np.testing.assert_allclose(state[loaded_route.LOSS], 100.0 * (wires + fixed_ohm), rtol=1e-12)
+    np.testing.assert_allclose(
+        state[loaded_route.LOAD_VOLTAGE], 12.0 - 10.0 * (wires + fixed_ohm + source_ohm)
+    )
+    # 0.2 ohm in all, the fixed ones first, over the resistance of a metre.
+    np.testing.assert_allclose(
+        state[loaded_route.GREATEST_LENGTH], max(0.2 - fixed_ohm, 0.0) / wires, rtol=1e-12
+    )
+    np.testing.assert_allclose(state[loaded_route.AMPACITY_MARGIN], 30.0)
+
+
+@pytest.mark.parametrize(("source_ohm", "fixed_ohm"), [(0.0, 0.0), (0.05, 0.05), (0.2, 0.3)])
+def test_cold_circuit_carries_its_power_up_to_the_limit(source_ohm, fixed_ohm):
+    total = COLD_ROUTE[2][0, 0] + source_ohm + fixed_ohm
+    limit_w = 144.0 / (4.0 * total)
+    for share in (0.3, 0.9, 0.999):
+        state, exists, iterations, _ = solved(math.nan, share * limit_w, source_ohm, fixed_ohm)
+        assert exists[0]
+        # The stable root of I (12 - I R) = P by hand.
+        current = 6.0 / total * (1.0 - math.sqrt(1.0 - share))
+        assert state[loaded_route.CURRENT, 0] == pytest.approx(current, rel=1e-9)
+        assert state[loaded_route.TEMPERATURE, 0] == 300.0
+        assert iterations == 1
+    state, exists, iterations, residual = solved(math.nan, 20.0 * limit_w, source_ohm, fixed_ohm)
+    assert not exists.any()
+    assert (iterations, residual) == (0, 0.0)
+    assert state[loaded_route.CURRENT, 0] == pytest.approx(6.0 / total, rel=1e-12)
+    assert np.isnan(state[loaded_route.TEMPERATURE]).all()

@@ -52,6 +52,13 @@ def test_beyond_the_limit_the_greatest_power_is_reported(emf_v, resistance_ohm, 
     assert float(point.greatest_power_w) == pytest.approx(limit_w, rel=1e-12)
 
 
+def test_the_limit_itself_is_an_operating_point():
+    # 2 V behind 1 ohm deliver 1 W at 1 V and 1 A, without a digit lost.
+    point = constant_power_operating_point(1.0, 2.0, 1.0)
+    assert bool(point.exists)
+    assert (float(point.load_current_a), float(point.load_voltage_v)) == (1.0, 1.0)
+
+
 @given(EMFS_V, st.floats(1e-4, 10.0))
 def test_at_the_limit_the_load_holds_half_the_voltage(emf_v, resistance_ohm):
     limit_w = float(greatest_deliverable_power_w(emf_v, resistance_ohm)) * (1.0 - 1e-12)

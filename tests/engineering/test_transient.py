@@ -1,6 +1,7 @@
 """Transient heating against the adiabatic equation, the steady balance and hand integration."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 from loomwright.engineering.conductors.heat import (
     InsulatedConductor,
     ampacity_in_free_air_a,
+    heat_flow_w_per_m,
     insulation_resistance_km_per_w,
 )
 from loomwright.engineering.conductors.resistance import resistance_20c_ohm_per_m
@@ -235,3 +237,99 @@ def test_steady_current_never_overshoots(conductance, limit_k, share):
     lump = linear(conductance, 0.00393)
     steady = float(steady_current_a(lump, limit_k))
     assert not time_to_temperature_s(lump, share * steady, limit_k, 300.0).reached
+
+
+def test_heat_stored_in_metal_and_wall_by_hand():
+    """Copper stores 3.45e6 J/(m3 K) by IEC 60949 Table I; the wall is pi/4 (D**2 - d**2)."""
+    lump, size = conductor("8 AWG"), TABLES.conductors["8 AWG"]
+    assert lump.metal_heat_capacity_j_per_mk == pytest.approx(8.367e-6 * 3.45e6, rel=1e-3)
+    wall_m2 = math.pi / 4.0 * (size.outside_diameter_m**2 - size.conductor_diameter_m**2)
+    stored = TABLES.insulations["pvc_105"].volumetric_heat_capacity_j_per_m3k * wall_m2
+    assert lump.insulation_heat_capacity_j_per_mk == pytest.approx(stored, rel=1e-12)
+
+
+def test_counted_share_of_the_wall_lengthens_the_heating_in_proportion():
+    lump = linear(0.05)
+    half = replace(lump, insulation_share=0.5)
+    assert half.heat_capacity_j_per_mk == 34.5 + 10.0
+    alone, with_wall = (
+        float(time_to_temperature_s(each, 100.0, 370.0, 300.0).time_s) for each in (lump, half)
+    )
+    assert with_wall / alone == pytest.approx(44.5 / 34.5, rel=1e-12)
+
+
+@pytest.mark.parametrize("current_a", [100.0, np.array([50.0, 100.0])])
+def test_without_loss_and_at_constant_resistance_heating_is_proportional(current_a):
+    """By hand: C dT over I**2 R, 34.5 J/(m K) by 70 K over 20 W/m at 100 A."""
+    found = time_to_temperature_s(linear(0.0), current_a, 370.0, 300.0)
+    expected = 34.5 * 70.0 / (np.square(current_a) * 2e-3)
+    np.testing.assert_allclose(found.time_s, expected, rtol=1e-12)
+    assert np.all(found.reached)
+
+
+@pytest.mark.parametrize(
+    ("initial_k", "final_k", "refused"),
+    [
+        (300.0, 600.0, False),
+        (299.9, 400.0, True),
+        (300.0, 600.1, True),
+        (400.0, 400.0, True),
+        (400.0, 399.9, True),
+    ],
+)
+def test_heating_is_from_ambient_up_to_the_last_heat_loss(initial_k, final_k, refused):
+    lump = linear(0.0)
+    if not refused:
+        assert time_to_temperature_s(lump, 100.0, final_k, initial_k).reached
+        return
+    with pytest.raises(EngineeringError) as caught:
+        time_to_temperature_s(lump, 100.0, final_k, initial_k)
+    assert caught.value.attributes == {"value": final_k, "limit": 600.0}
+
+
+def test_a_current_that_only_balances_the_loss_never_gets_there():
+    lump = linear(0.05)
+    # 0.05 W/(m K) by 70 K are 3.5 W/m, and so are 2e-3 ohm/m at 41.833 A.
+    balance = math.sqrt(3.5 / 2e-3)
+    assert float(steady_current_a(lump, 370.0)) == pytest.approx(balance, rel=1e-12)
+    found = time_to_temperature_s(lump, np.array([0.999, 1.001]) * balance, 370.0, 300.0)
+    assert found.reached.tolist() == [False, True]
+    assert found.time_s[0] == np.inf
+
+
+@pytest.mark.parametrize("insulation", INSULATIONS)
+def test_tabulated_loss_is_that_of_the_heat_balance(insulation):
+    lump, size = conductor("8 AWG", insulation), TABLES.conductors["8 AWG"]
+    compound = TABLES.insulations[insulation]
+    heated = InsulatedConductor(
+        outside_diameter_m=size.outside_diameter_m,
+        insulation_resistance_km_per_w=insulation_resistance_km_per_w(
+            size.conductor_diameter_m,
+            size.outside_diameter_m,
+            compound.thermal_resistivity_km_per_w,
+        ),
+        emissivity=compound.emissivity,
+        resistance_20c_ohm_per_m=lump.resistance_20c_ohm_per_m,
+        temperature_coefficient_20c_per_k=lump.temperature_coefficient_20c_per_k,
+    )
+    # The table reaches the limit and no further than the wall's own fall of temperature.
+    assert lump.heat_loss_temperatures_k[0] == 303.15
+    assert lump.heat_loss_w_per_m[0] == 0.0
+    assert lump.heat_loss_temperatures_k[-1] >= lump.short_circuit_temperature_k
+    wanted = np.linspace(310.0, lump.short_circuit_temperature_k, 40)
+    # 0.5 %: straight lines between 65 points of a curve.
+    np.testing.assert_allclose(
+        heat_loss_w_per_m(lump, wanted),
+        heat_flow_w_per_m(wanted, 303.15, heated, TABLES.air),
+        rtol=0.005,
+    )
+
+
+def test_refusal_of_an_ambient_at_the_rating_names_both():
+    for ambient_k, refused in ((378.14, False), (378.15, True), (378.2, True)):
+        if refused:
+            with pytest.raises(EngineeringError) as caught:
+                conductor(ambient_k=ambient_k)
+            assert caught.value.attributes == {"value": ambient_k, "limit": 378.15}
+        else:
+            assert conductor(ambient_k=ambient_k).ambient_temperature_k == ambient_k

@@ -1,0 +1,197 @@
+"""Fuse before conductor: the margins on their grid against their definition, and the circuit."""
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.protection import fuse_coordination as coordination
+from loomwright.engineering.protection.damage import damage_curve, interpolated_damage_time_s
+from loomwright.engineering.protection.faults import FaultSource
+from loomwright.engineering.protection.fuse_circuit import (
+    circuit_of,
+    feed_resistance_ohm,
+    position_of,
+)
+from loomwright.engineering.protection.fuse_request import (
+    BOAT_RULES,
+    FuseLoad,
+    FusePlacement,
+    FuseRequest,
+    ProtectedConductor,
+)
+from loomwright.engineering.protection.fuses import opening_band
+from loomwright.engineering.protection.transient import lumped_conductor_in_air
+from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.load import tables
+from loomwright.tables.records import Provenance
+
+TABLES = tables()
+FUSES = fuse_tables()
+COPPER = TABLES.materials["copper"]
+SOURCE = Provenance("example", "example", "practice")
+LUMPS = {
+    size: lumped_conductor_in_air(
+        TABLES.conductors[size],
+        COPPER,
+        TABLES.insulations["pvc_105"],
+        COPPER,
+        TABLES.air,
+        303.15,
+    )
+    for size in ("18 AWG", "12 AWG", "8 AWG")
+}
+AMPACITIES_A = {"18 AWG": 17.0, "12 AWG": 38.0, "8 AWG": 80.0}
+PAIRS = [
+    ("iso_8820_3_c", 15.0, "18 AWG", 1),
+    ("iso_8820_3_c", 30.0, "12 AWG", 1),
+    ("iso_8820_3_c", 40.0, "18 AWG", 3),
+    ("iso_8820_5_sf51", 100.0, "8 AWG", 2),
+    ("iso_8820_4_b", 50.0, "12 AWG", 2),
+]
+
+
+def curve_of(size):
+    return damage_curve(LUMPS[size], AMPACITIES_A[size])
+
+
+def limited_points(kind):
+    return [point for point in kind.opening_times if point.greatest_s is not None]
+
+
+@pytest.mark.parametrize(("key", "rating_a", "size", "runs"), PAIRS)
+def test_margins_are_damage_over_opening_time_along_the_published_curve(key, rating_a, size, runs):
+    kind, curve = FUSES.types[key], curve_of(size)
+    line = coordination.margin_line(kind, rating_a, curve, runs)
+    current = np.array(line.current_a)
+    published = [rating_a * point.current_multiple for point in limited_points(kind)]
+    assert current[0] == pytest.approx(published[0], rel=1e-12)
+    assert current[-1] == pytest.approx(published[-1], rel=1e-12)
+    for first, last in pairwise(published):
+        # Both ends of each span are on the grid, and at least ten points lie between them.
+        assert np.isclose(current, first, rtol=1e-12).any()
+        assert ((current > first * (1.0 + 1e-9)) & (current < last * (1.0 - 1e-9))).sum() >= 10
+    assert (np.diff(current) > 0.0).all()
+    greatest = opening_band(kind, current / rating_a).greatest_s
+    margin = interpolated_damage_time_s(curve, current / runs) / greatest
+    np.testing.assert_allclose(line.least_margin, np.minimum.accumulate(margin), rtol=1e-9)
+    for place, at_a in enumerate(line.at_current_a):
+        where = int(np.flatnonzero(current == at_a)[0])
+        # The first place at which the margin is the least so far.
+        assert where == int(np.argmin(margin[: place + 1]))
+
+
+@pytest.mark.parametrize(("key", "rating_a", "size", "runs"), PAIRS)
+def test_margins_past_the_curve_hold_the_let_through_of_its_last_point(key, rating_a, size, runs):
+    kind, curve = FUSES.types[key], curve_of(size)
+    line = coordination.margin_line(kind, rating_a, curve, runs)
+    last = limited_points(kind)[-1]
+    end_a = rating_a * last.current_multiple
+    assert line.last_greatest_s == pytest.approx(last.greatest_s, rel=1e-12)
+    beyond = np.array(line.beyond_current_a)
+    assert beyond[0] == pytest.approx(end_a, rel=1e-12)
+    assert (np.diff(beyond) > 0.0).all()
+    # Past every fault that a battery feeds, in steps below a sixth.
+    assert beyond[-1] > 900.0 * end_a
+    assert (beyond[1:] / beyond[:-1]).max() < 7.0 / 6.0
+    opening_s = last.greatest_s * (end_a / beyond) ** 2
+    margin = interpolated_damage_time_s(curve, beyond / runs) / opening_s
+    np.testing.assert_allclose(line.beyond_least_margin, np.minimum.accumulate(margin), rtol=1e-9)
+
+
+@pytest.mark.parametrize(("key", "rating_a", "size", "runs"), PAIRS)
+@pytest.mark.parametrize("fault_a", [30.0, 80.0, 200.0, 500.0, 900.0, 3000.0, 20_000.0])
+def test_coordination_holds_where_no_current_up_to_the_fault_damages(
+    key, rating_a, size, runs, fault_a
+):
+    kind, curve = FUSES.types[key], curve_of(size)
+    found = coordination.coordination_with_damage(kind, rating_a, curve, runs, fault_a)
+    points = limited_points(kind)
+    first_a, end_a = (rating_a * points[place].current_multiple for place in (0, -1))
+    # A thousand currents per decade, on the curve and past it with the last let-through.
+    current = np.geomspace(first_a, max(fault_a, first_a * 1.0001), 4000)
+    on_curve = np.minimum(current, end_a)
+    opening_s = opening_band(kind, on_curve / rating_a).greatest_s
+    held_s = opening_s * (on_curve / current) ** 2
+    damage_s = interpolated_damage_time_s(curve, current / runs)
+    margin = float((damage_s / held_s)[current <= end_a].min())
+    at_fault_s = float(interpolated_damage_time_s(curve, fault_a / runs))
+    if fault_a <= end_a * (1.0 - 1e-9):
+        assert found.beyond_published_curve == coordination.NOT_REACHED
+        beyond_holds = True
+    elif at_fault_s > 1.04 * points[-1].greatest_s:
+        assert found.beyond_published_curve == coordination.BY_LAST_TIME
+        beyond_holds = True
+    else:
+        least = float((damage_s / held_s)[current >= end_a].min())
+        if 0.9 < least < 1.25:
+            return  # The grid's own allowance decides there.
+        beyond_holds = least > 1.0
+        expected = coordination.BY_CONSTANT_I2T if beyond_holds else coordination.NOT_SHOWN
+        if at_fault_s < 1.02 * points[-1].greatest_s:
+            assert found.beyond_published_curve == expected
+    if np.isfinite(margin):
+        # The grid's next point counts as well.
+        assert found.least_margin <= margin * 1.01
+        if margin > 1.35:
+            assert found.holds is beyond_holds
+        if margin < 1.0:
+            assert found.holds is False
+
+
+def request(**changes):
+    values = {
+        "load": FuseLoad(30.0),
+        "conductor": ProtectedConductor(LUMPS["8 AWG"], 80.0, 0.028, SOURCE),
+        "source": FaultSource(12.6, 0.006),
+        "system_voltage_v": 12.0,
+        "ambient_temperature_k": 296.15,
+        **changes,
+    }
+    return FuseRequest(**values)
+
+
+def test_parallel_conductors_share_ampacity_feed_and_damage():
+    one = ProtectedConductor(LUMPS["8 AWG"], 60.0, 0.028, SOURCE)
+    two = ProtectedConductor(LUMPS["8 AWG"], 120.0, 0.014, SOURCE, parallel_conductors=2)
+    placement = FusePlacement(distance_from_source_m=0.5)
+    single, double = (
+        circuit_of(request(conductor=conductor, placement=placement), FUSES)
+        for conductor in (one, two)
+    )
+    assert double.curve.threshold_current_a == pytest.approx(
+        single.curve.threshold_current_a, rel=1e-12
+    )
+    # 8 AWG: 2.10 ohm/km at 20 C, 0.5 m one way.
+    feeds = [
+        feed_resistance_ohm(request(conductor=conductor, placement=placement))
+        for conductor in (one, two)
+    ]
+    assert feeds == pytest.approx([0.00105, 0.000525], rel=0.01)
+
+
+@pytest.mark.parametrize("rules", ["road_vehicle", *BOAT_RULES])
+@pytest.mark.parametrize("beyond_m", [-0.05, 0.0, 0.0001])
+def test_only_the_rules_of_the_placement_bind(rules, beyond_m):
+    # 33 CFR 183.455(b)(1) and ABYC E-11.10: 7 in. ISO 10133 clause 8.2: 200 mm (memory).
+    limit_m = {"boat_iso_10133": 0.2}.get(rules, 7.0 * 0.0254)
+    placement = FusePlacement(
+        distance_from_source_m=limit_m + beyond_m, on_battery_terminal=False, rules=rules
+    )
+    found = position_of(request(placement=placement), FUSES)
+    for rule in found.rules:
+        assert rule.is_binding is (rule.provenance.source == BOAT_RULES.get(rules))
+    binding = [rule.greatest_distance_m for rule in found.rules if rule.is_binding]
+    if rules == "road_vehicle":
+        assert (binding, found.is_met) == ([], None)
+    else:
+        assert binding == pytest.approx([limit_m], rel=1e-12)
+        assert found.is_met is (beyond_m <= 0.0)
+
+
+def test_figures_of_a_circuit_are_above_zero():
+    with pytest.raises(EngineeringError) as caught:
+        circuit_of(request(load=FuseLoad(-1.0)), FUSES)
+    assert caught.value.field == "continuous_current_a"
+    assert caught.value.attributes == {"value": -1.0, "limit": 0}
