@@ -276,20 +276,20 @@ def test_power_that_only_the_cold_circuit_delivers_has_no_operating_point(fixed_
 
 
 # A route that no current heats: one segment of one metre, three candidates.
-COLD_ROUTE = (
+COLD_ROUTE = loaded_route.Route(
     np.array([1.0]),
     np.array([300.0]),
     np.array([[0.5, 0.4, 0.1]]),
     np.zeros(3),
     np.full((1, 3), 1e-6),
     np.zeros((1, 3, INTERVALS + 1, 4)),
-    np.full(3, 40.0),
 )
+AMPACITIES_A = np.full(3, 40.0)
 
 
 def solved(current_a, power_w, source_ohm, fixed_ohm):
-    given_route = (current_a, power_w, 12.0, source_ohm, fixed_ohm, 10.0, 0.2, *COLD_ROUTE)
-    return loaded_route.solved_candidates(*given_route)
+    load = (current_a, power_w, 12.0, source_ohm, fixed_ohm, 10.0, 0.2)
+    return loaded_route.solved_candidates(*load, COLD_ROUTE, AMPACITIES_A)
 
 
 @pytest.mark.parametrize(
@@ -301,7 +301,7 @@ def test_current_needs_a_voltage_left_behind_every_resistance(source_ohm, fixed_
     state, found, iterations, residual = solved(10.0, math.nan, source_ohm, fixed_ohm)
     assert found.tolist() == exists
     assert (iterations, residual) == (0, 0.0)
-    wires = COLD_ROUTE[2][0]
+    wires = COLD_ROUTE.ambient_resistance_ohm_per_m[0]
     np.testing.assert_allclose(state[loaded_route.DROP], 10.0 * (wires + fixed_ohm), rtol=1e-12)
     np.testing.assert_allclose(state[loaded_route.LOSS], 100.0 * (wires + fixed_ohm), rtol=1e-12)
     np.testing.assert_allclose(
@@ -316,7 +316,7 @@ def test_current_needs_a_voltage_left_behind_every_resistance(source_ohm, fixed_
 
 @pytest.mark.parametrize(("source_ohm", "fixed_ohm"), [(0.0, 0.0), (0.05, 0.05), (0.2, 0.3)])
 def test_cold_circuit_carries_its_power_up_to_the_limit(source_ohm, fixed_ohm):
-    total = COLD_ROUTE[2][0, 0] + source_ohm + fixed_ohm
+    total = COLD_ROUTE.ambient_resistance_ohm_per_m[0, 0] + source_ohm + fixed_ohm
     limit_w = 144.0 / (4.0 * total)
     for share in (0.3, 0.9, 0.999):
         state, exists, iterations, _ = solved(math.nan, share * limit_w, source_ohm, fixed_ohm)
