@@ -58,8 +58,8 @@ def test_soldered_splices_need_solder_and_shrink_and_terminals_stay_crimped(
     assert total(crimped, "heat_shrink") == 8 * Decimal("0.04")
     assert total(soldered, "heat_shrink") == 2 * Decimal("0.04") + 6 * Decimal("0.06")
     hours = {line.key: line.quantity for line in priced(soldered_job).bill.lines}
-    # 6 x 0.12 h, by 0.05 h; 2 x 0.06 h.
-    assert hours["solder_joint"] == Decimal("0.75")
+    # 6 x 0.10 h; 2 x 0.07 h, by 0.05 h.
+    assert hours["solder_joint"] == Decimal("0.60")
     assert hours["make_off_end"] == Decimal("0.15")
 
 

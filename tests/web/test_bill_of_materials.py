@@ -120,6 +120,7 @@ def test_a_circuit_without_a_fuse_or_conductor_is_answered(answered: Post) -> No
         "signal_lead",
         "remote_lead",
         "remote_lead_ends",
+        "fixing_set",
         # Of the leads; the circuit has no ties of its own.
         "cable_tie",
         "tap",

@@ -124,6 +124,9 @@ REQUESTS += [
     }.items()
     for caution in cautions
 ]
+SOLDERED = demo_job("truck_24v")
+SOLDERED["circuits"][1]["joining"] = "solder"
+REQUESTS.append(("soldered_joint", "build-bill-of-materials", {"job": SOLDERED}))
 ALWAYS = {"defer_to_maker", "isolate_battery", "fuse_at_source"}
 
 

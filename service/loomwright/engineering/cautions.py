@@ -40,6 +40,10 @@ CAUTIONS = MappingProxyType(
             "Parallel runs must be equal in length, size and terminal; a fault in one of them is "
             "fed from both ends, so each needs protection that clears it."
         ),
+        "soldered_joint": (
+            "Strands stiffened by solder break where they bend: support a soldered joint on both "
+            "sides, cover it, and never solder a terminal that a screw clamps."
+        ),
         "chassis_return": (
             "Ground to bare, clean metal at a point the vehicle maker allows; measure the drop of "
             "the return under load."

@@ -1,6 +1,6 @@
 """Cautions of a whole job, by its facts."""
 
-from loomwright.jobs.job import Job
+from loomwright.jobs.job import SOLDER, Job
 from loomwright.tables.records import Tables
 
 
@@ -37,6 +37,7 @@ def cautions_of_job(job: Job, tables: Tables) -> tuple[str, ...]:
         "engine_bay_heat": any(tables.zones[segment.zone].engine_space for segment in segments),
         "behind_the_panel": any(segment.through_bulkhead for segment in segments),
         "chassis_return": any(item.return_path.path == "chassis" for item in job.circuits),
+        "soldered_joint": any(circuit.joining == SOLDER for circuit in job.circuits),
         "copper_clad": any(material.startswith("cca") for material in materials),
         "aluminium": "aluminium" in materials,
         "mains_output": "inverter" in fitted,

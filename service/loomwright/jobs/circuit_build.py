@@ -7,7 +7,6 @@ from functools import cached_property
 
 from loomwright.jobs.bundles import bundle_diameter_m
 from loomwright.jobs.job import BARE_END, END_PARTS, SOLDER, Circuit, Job, Segment
-from loomwright.jobs.requirement_rules import REQUIREMENT_RULES
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.price_book import Part, PriceBook
@@ -117,7 +116,6 @@ class CircuitBuild:
         Requirement
             For this circuit.
         """
-        assert rule in REQUIREMENT_RULES, rule
         return Requirement(
             what, attributes, Decimal(quantity), unit, reason, rule, self.circuit.key
         )

@@ -52,11 +52,9 @@ def circuit_labour(build: CircuitBuild, parts: Iterable[Requirement]) -> list[La
         One for each operation that the circuit needs.
     """
     parts = tuple(parts)
-    loom_ends_m = 2 * build.loom_stretches * build.rules.tape_per_loom_end_m
-    wrapped_m = build.taped_m + loom_ends_m
     counted = (
         ("run_conductor", 1, build.route_m, "route of the circuit"),
-        ("wrap_tape", int(wrapped_m > 0), wrapped_m, "runs without loom and ends of loom"),
+        ("wrap_tape", int(build.taped_m > 0), build.taped_m, "run without loom"),
         ("pass_bulkhead", _count(parts, ("grommet",)), _NO_LENGTH, "clear of what lies behind"),
         ("fit_fuse_holder", _count(parts, ("fuse_holder",)), _NO_LENGTH, "near the source"),
         (

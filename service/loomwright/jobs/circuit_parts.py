@@ -81,7 +81,7 @@ def _fuse_and_holder(build: CircuitBuild) -> Iterator[Requirement]:
     distance = metres_text(exact_length_m(build.circuit.distance_from_source_m))
     reason = f"holds the fuse {distance} from the feeding point"
     yield build.needs("fuse_holder", build.holder_needed, 1, "EA", reason, "fuse_holder")
-    yield from _labels(build, "fuse_holder", 1, "fuse holder")
+    yield from _labels(build, "fuse_holder", 1, "at the fuse holder")
 
 
 def _distribution_blocks(build: CircuitBuild) -> Iterator[Requirement]:
@@ -97,11 +97,12 @@ def _distribution_blocks(build: CircuitBuild) -> Iterator[Requirement]:
         yield build.needs("distribution_block", needed, 1, "EA", reason, "distribution_block")
         block = build.book.part_for("distribution_block", needed)
         ways = len(ratings) if block is None else int(Decimal(block.attributes["ways"]))
-        yield from _labels(build, "distribution_block", ways, "way of the block, spare or not")
+        words = f"at each of {ways} ways of the block, spare or not"
+        yield from _labels(build, "distribution_block", ways, words)
 
 
 def _labels(build: CircuitBuild, place: str, count: int, words: str) -> Iterator[Requirement]:
     each = build.rules.labels_per_fuse
     if each:
-        reason = f"{plain_text(each)} at each {words}: {count}"
+        reason = f"{plain_text(each)} {words}"
         yield build.needs("fuse_label", {"place": place}, each * count, "EA", reason, "fuse_label")

@@ -115,7 +115,7 @@ def _boots(build: CircuitBuild) -> Iterator[Requirement]:
                 "stud": end.connection,
                 "cable_diameter_mm": build.diameter_mm,
             }
-            reason = f"covers the positive stud {end.words}: {count}"
+            reason = f"{plain_text(each * count)} over the positive stud {end.words}"
             yield build.needs("terminal_boot", needed, each * count, "EA", reason, "terminal_boot")
 
 
@@ -128,7 +128,7 @@ def _ground_point(build: CircuitBuild) -> Iterator[Requirement]:
     places = (AT_SOURCE, AT_GROUND) if build.from_source else (AT_GROUND,)
     count = sum(end.part == RING and end.place in places for end in build.ends)
     if count and each_g:
-        reason = f"{plain_text(each_g)} g on each of {count} contacts at source and ground"
+        reason = f"{plain_text(each_g)} g on each of {count} bolted contacts to source or ground"
         needed: dict[str, Attribute] = {"use": "bolted contacts"}
         yield build.needs(
             "contact_paste", needed, Decimal(count) * each_g, "GRM", reason, "contact_paste"
