@@ -17,8 +17,8 @@ from loomwright.jobs.job import ENDS, JOININGS
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import PricedJob, priced_job
 from loomwright.jobs.requirement_rules import REQUIREMENT_RULES
+from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.kinds import UNIT_WORDS
-from loomwright.pricing.price_book import price_book_from_document
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.pricing.price_book import price_book_from_document
+from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.requirements import QuantityRules
 
 CASES = Path(__file__).parent.parent / "cases" / "parts" / "quantity_rules.json"
@@ -67,7 +67,7 @@ def test_every_quantity_rule_is_a_member_of_the_price_book() -> None:
     document = {
         "name": "Own rules",
         "currency": "EUR",
-        "tax": {"name": "VAT", "percent": "0"},
+        "taxes": [{"key": "tax", "name": "VAT", "percent": "0"}],
         "rules": stated,
         "parts": [],
         "labour": [],
