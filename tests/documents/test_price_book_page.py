@@ -8,7 +8,7 @@ from loomwright.pricing.book_members import BOOK
 from loomwright.pricing.book_tables import TABLES
 from loomwright.pricing.kinds import KINDS
 from loomwright.web import cost_keys, mounted_books
-from loomwright.web.problems import CODES
+from loomwright.web.problem_codes import CODES
 from loomwright.web.schemas.price_book import BOOK_CHOICE
 
 ROOT = Path(__file__).parents[2]

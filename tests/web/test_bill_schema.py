@@ -20,7 +20,7 @@ from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.pricing.members import Number, Record, Records
 from loomwright.units import KINDS
 from loomwright.web.app import create_app
-from loomwright.web.problems import CODES
+from loomwright.web.problem_codes import CODES
 from loomwright.web.schemas.bill import REQUEST, request_components
 
 URL = "/v1/build-bill-of-materials"

@@ -12,7 +12,8 @@ import loomwright.engineering
 from drawn_requests import client, document, validator
 from loomwright.engineering.errors import EngineeringError
 from loomwright.web.app import GREATEST_BODY_BYTES, create_app
-from loomwright.web.problems import CODES, MEDIA_TYPE, pointers_of_messages
+from loomwright.web.problem_codes import CODES
+from loomwright.web.problems import MEDIA_TYPE, pointers_of_messages
 
 CONDUCTOR = {"series": "awg", "load_current": 20, "supply_voltage": 12.6, "length": 4.5}
 FUSE = {

@@ -9,7 +9,7 @@ class EngineeringError(ValueError):
     Parameters
     ----------
     code
-        Stable key of the error, listed in ``loomwright.web.problems.CODES``.
+        Stable key of the error, listed in ``loomwright.web.problem_codes.CODES``.
     message
         One sentence: what is wrong, the limit, and what to try.
     field

@@ -10,7 +10,8 @@ from marshmallow import Schema, fields
 
 from loomwright import __version__
 from loomwright.web.examples import EXAMPLES
-from loomwright.web.problems import CODES, MEDIA_TYPE
+from loomwright.web.problem_codes import CODES
+from loomwright.web.problems import MEDIA_TYPE
 from loomwright.web.requests import LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
 

@@ -1,9 +1,7 @@
-"""Errors as RFC 9457 problem documents; the one table of codes."""
+"""Errors as RFC 9457 problem documents."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from http import HTTPStatus
-from types import MappingProxyType
 from typing import Any
 
 import orjson
@@ -11,143 +9,9 @@ from flask import Flask, Response, current_app
 from werkzeug.exceptions import HTTPException
 
 from loomwright.engineering.errors import EngineeringError
+from loomwright.web.problem_codes import CODES
 
 MEDIA_TYPE = "application/problem+json"
-
-
-@dataclass(frozen=True, slots=True)
-class ProblemCode:
-    """Status, title and what the caller can do."""
-
-    status: int
-    title: str
-    action: str
-
-
-CODES = MappingProxyType(
-    {
-        "invalid_request": ProblemCode(
-            422, "The request is not valid", "Mend each field named in errors and send again."
-        ),
-        "malformed_body": ProblemCode(
-            400, "The body is not JSON", "Send one JSON object in UTF-8, without NaN or infinity."
-        ),
-        "duplicate_parameter": ProblemCode(
-            400, "A query parameter is given twice", "Give each query parameter once."
-        ),
-        "bad_request": ProblemCode(400, "The request is malformed", "Mend the request line."),
-        "not_found": ProblemCode(404, "No such resource", "Look up the paths in the OpenAPI file."),
-        "method_not_allowed": ProblemCode(
-            405, "The method is not allowed here", "Use a method of the Allow header."
-        ),
-        "body_too_large": ProblemCode(413, "The body is too large", "Send at most 1 MiB."),
-        "uri_too_long": ProblemCode(414, "The address is too long", "Use POST with a JSON body."),
-        "request_timeout": ProblemCode(
-            408, "The request did not arrive in time", "Send the whole request without a pause."
-        ),
-        "unsupported_media_type": ProblemCode(
-            415, "The media type is not supported", "Send Content-Type: application/json."
-        ),
-        "http_error": ProblemCode(400, "The request was refused", "See the status."),
-        "internal_error": ProblemCode(
-            500, "The service failed", "Send again; report it with the request if it persists."
-        ),
-        "ambient_above_insulation_rating": ProblemCode(
-            422, "The place is too hot for the insulation", "Choose a higher insulation rating."
-        ),
-        "ambient_not_below_rating": ProblemCode(
-            422, "The place is too hot for the insulation", "Choose a higher insulation rating."
-        ),
-        "ambient_outside_model": ProblemCode(
-            422, "The ambient is outside the model", "Give an ambient inside the range named."
-        ),
-        "deposit_above_total": ProblemCode(
-            422, "The deposit is above the total", "Ask for at most the total."
-        ),
-        "discount_above_total": ProblemCode(
-            422, "The discount is above the total", "Give at most the sum of the lines."
-        ),
-        "drive_above_full": ProblemCode(
-            422, "The drive is above full output", "Ask for at most the full output."
-        ),
-        "efficiency_above_class_maximum": ProblemCode(
-            422, "The efficiency is impossible for the class", "Check the measurement or the class."
-        ),
-        "efficiency_required": ProblemCode(
-            422, "The class has no usual efficiency", "Give the measured efficiency."
-        ),
-        "emf_below_cranking_voltage": ProblemCode(
-            422,
-            "The source voltage is below that of the cold-cranking test",
-            "Check voltage and number of batteries in series.",
-        ),
-        "fuse_required": ProblemCode(
-            422, "No fuse rating is given", "Give the rating of each fuse."
-        ),
-        "heat_balance_not_converged": ProblemCode(
-            422, "The heat balance has no solution", "Lower the current or the ambient."
-        ),
-        "incomplete_pair": ProblemCode(422, "Half of a pair is missing", "Give both or neither."),
-        "key_not_permitted": ProblemCode(
-            403, "The key may not do this", "Use another key or ask for less."
-        ),
-        "key_required": ProblemCode(
-            401, "A key is needed", "Send Authorization: Bearer with a key."
-        ),
-        "no_resistance_in_fault_circuit": ProblemCode(
-            422,
-            "Nothing limits the fault current",
-            "Give the source a resistance or a current limit.",
-        ),
-        "no_size_large_enough": ProblemCode(
-            422, "No listed size is large enough", "Use parallel runs or another series."
-        ),
-        "one_of_required": ProblemCode(
-            422, "One of two fields is missing", "Give one of the fields named."
-        ),
-        "only_one_of": ProblemCode(
-            422, "Two fields exclude each other", "Give one of the fields named."
-        ),
-        "operating_point_not_converged": ProblemCode(
-            422, "The operating point was not found", "Lower the load."
-        ),
-        "out_of_range": ProblemCode(
-            422, "A value is out of range", "Give a value inside the range named."
-        ),
-        "package_without_lines": ProblemCode(
-            422, "A package price has no lines", "Complete the price book or leave it out."
-        ),
-        # The operator's file is at fault and no change to the request helps; once it is mended, the
-        # same request is answered. That is a 503, not a 4xx.
-        "price_book_faulty": ProblemCode(
-            503, "The mounted price book cannot be used", "Tell the operator what errors names."
-        ),
-        "price_book_not_valid": ProblemCode(
-            422, "The price book does not hold on this day", "Use another book or another day."
-        ),
-        "temperature_outside_model": ProblemCode(
-            422, "A temperature is outside the model", "Give a temperature inside the range named."
-        ),
-        "unknown_converter": ProblemCode(
-            422, "The converter is unknown", "Give one of the converters named."
-        ),
-        "unknown_difficulty": ProblemCode(
-            422, "The difficulty factor is unknown", "Give one of the price book."
-        ),
-        "unknown_fuse_type": ProblemCode(
-            422, "The fuse type is unknown", "Give one of the types named."
-        ),
-        "unknown_placement_rule": ProblemCode(
-            422, "The placement rule is unknown", "Give one of the rules named."
-        ),
-        "unknown_price_book": ProblemCode(
-            422, "No price book has this name", "Give one of the names listed, or send a book."
-        ),
-        "value_out_of_range": ProblemCode(
-            422, "A value is out of range", "Give a value inside the range named."
-        ),
-    }
-)
 
 
 class ProblemError(Exception):
