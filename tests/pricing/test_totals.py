@@ -9,6 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from loomwright.engineering.errors import EngineeringError
+from loomwright.jobs.bill_answer import iso_duration
 from loomwright.pricing.bill import Bill, bill_of_materials
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.money import MoneyError, money_from_minor_units, shared_money
@@ -256,6 +257,55 @@ def test_every_total_is_the_sum_of_its_lines(book: Document, pricing: Document, 
     if totals.deposit is not None:
         assert totals.deposit + totals.balance_due == totals.total
     assert all(line.total.amount >= 0 for line in bill.lines)
+
+
+@given(books(), pricings(), st.integers(0, 3))
+def test_lines_without_taxes_add_up_to_the_net_total_and_to_the_base_of_each_tax(
+    book: Document, pricing: Document, work: int
+) -> None:
+    before = billed(book, {"line_discounts": pricing.get("line_discounts", [])}, work)
+    assume("package" not in pricing or before.totals.lines_total.amount > 0)
+    bill = billed(book, pricing, work)
+    totals = bill.totals
+    nets = [net.minor_units for net in totals.line_nets]
+    assert sum(nets) == totals.net_total.minor_units
+    assert all(
+        0 <= net <= line.total.minor_units for net, line in zip(nets, bill.lines, strict=True)
+    )
+    categories = {entry["key"]: entry["taxes"] for entry in book["tax_categories"]}
+    for tax in totals.taxes:
+        # By hand from the book: the lines whose category names the tax.
+        taxed = [key for key, taxes in categories.items() if tax.key in taxes]
+        used = {line.tax_category for line in bill.lines}
+        assert list(tax.categories) == [key for key in taxed if key in used]
+        on = [net for net, line in zip(nets, bill.lines, strict=True) if line.tax_category in taxed]
+        assert sum(on) == tax.base.minor_units
+
+
+def test_what_is_taxed_together_is_shared_over_its_lines_without_taxes() -> None:
+    # 20 % within 3 x 1.00 are 0.50: 0.1667 on each, so 0.17, 0.17 and 0.16 from the first line on.
+    book = book_of(["1", "1", "1"], taxes=VAT, prices_include_tax=True)
+    totals = billed(book).totals
+    assert [str(net) for net in totals.line_nets] == ["0.83", "0.83", "0.84"]
+    assert (str(totals.net_total), str(totals.total)) == ("2.50", "3.00")
+
+
+@pytest.mark.parametrize(
+    ("hours", "duration"),
+    [
+        # ISO 8601-1:2019, 5.5.2.4: hours and minutes behind the time designator (memory).
+        ("0", "PT0M"),
+        ("0.25", "PT15M"),
+        ("1", "PT1H"),
+        ("4.50", "PT4H30M"),
+        ("26.1", "PT26H6M"),
+        # Hours that are no whole minutes are rounded up: 0.01 h are 36 s.
+        ("0.01", "PT1M"),
+        ("0.999", "PT1H"),
+    ],
+)
+def test_duration_is_written_in_hours_and_minutes(hours: str, duration: str) -> None:
+    assert iso_duration(Decimal(hours)) == duration
 
 
 @given(books(), pricings())

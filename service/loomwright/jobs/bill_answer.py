@@ -1,13 +1,14 @@
 """A bill as plain JSON values, in a fixed order."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
+from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
 from loomwright.pricing.bill import Bill
 from loomwright.pricing.cover import Article, ClusterCover, Plan
-from loomwright.pricing.kinds import Attribute
-from loomwright.pricing.lines import Line, Need, Unpriced
+from loomwright.pricing.kinds import LABOUR_UNIT, Attribute
+from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced, summed
 from loomwright.pricing.money import Money
 from loomwright.pricing.totals import TaxAmount
 
@@ -33,7 +34,12 @@ def bill_document(bill: Bill) -> dict[str, Any]:
         "as_of": _day(bill.as_of),
         "valid_until": _day(bill.valid_until),
         "package": bill.package,
-        "lines": [_line(number, line) for number, line in enumerate(bill.lines, start=1)],
+        "lines": [
+            _line(number, line, net)
+            for number, (line, net) in enumerate(
+                zip(bill.lines, totals.line_nets, strict=True), start=1
+            )
+        ],
         "unpriced": [unpriced_document(entry) for entry in bill.unpriced],
         "choices": [_choice(cover) for cover in bill.covers if not cover.cluster.is_plain],
         "list_total": str(totals.list_total),
@@ -41,6 +47,7 @@ def bill_document(bill: Bill) -> dict[str, Any]:
         "shared_total": str(totals.shared),
         "parts_total": str(totals.parts_total),
         "labour_total": str(totals.labour_total),
+        "labour_duration": iso_duration(labour_hours(bill.lines)),
         "lines_total": str(totals.lines_total),
         "net_total": str(totals.net_total),
         "exempt_total": str(totals.exempt_total),
@@ -49,6 +56,35 @@ def bill_document(bill: Bill) -> dict[str, Any]:
         "deposit": _money(totals.deposit),
         "balance_due": str(totals.balance_due),
     }
+
+
+def labour_hours(lines: Iterable[Line]) -> Decimal:
+    """Return the working hours of a bill: its labour that is counted in hours."""
+    return summed(
+        line.quantity for line in lines if line.kind == LABOUR and line.unit == LABOUR_UNIT
+    )
+
+
+def iso_duration(hours: Decimal) -> str:
+    """Return a duration as text, rounded up to whole minutes.
+
+    Parameters
+    ----------
+    hours
+        Duration [h], 0 or more.
+
+    Returns
+    -------
+    str
+        Such as ``"PT4H30M"``; no duration is ``"PT0M"``.
+
+    References
+    ----------
+    ISO 8601-1:2019, 5.5.2.4 (memory).
+    """
+    whole, minutes = divmod(int((60 * hours).to_integral_value(ROUND_CEILING)), 60)
+    parts = [f"{whole}H"] * bool(whole) + [f"{minutes}M"] * bool(minutes or not whole)
+    return f"PT{''.join(parts)}"
 
 
 def margin_document(bill: Bill) -> dict[str, Any]:
@@ -85,17 +121,18 @@ def _money(amount: Money | None) -> str | None:
     return None if amount is None else str(amount)
 
 
-def _tax(tax: TaxAmount) -> dict[str, str]:
+def _tax(tax: TaxAmount) -> dict[str, Any]:
     return {
         "key": tax.key,
         "name": tax.name,
         "percent": format(tax.percent, "f"),
         "base": str(tax.base),
         "amount": str(tax.amount),
+        "tax_categories": list(tax.categories),
     }
 
 
-def _line(number: int, line: Line) -> dict[str, Any]:
+def _line(number: int, line: Line, net: Money) -> dict[str, Any]:
     return {
         "number": number,
         "kind": line.kind,
@@ -109,6 +146,7 @@ def _line(number: int, line: Line) -> dict[str, Any]:
         "discount": str(line.discount),
         "shared": str(line.shared),
         "total": str(line.total),
+        "net_total": str(net),
         "tax_category": line.tax_category,
         "in_stock": line.in_stock,
         "reason": line.reason,

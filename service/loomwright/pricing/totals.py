@@ -25,13 +25,17 @@ _PERCENT = Decimal("0.01")
 
 @dataclass(frozen=True, slots=True)
 class TaxAmount:
-    """One tax of a bill: ``amount`` is the tax on or within the lines that ``base`` is net of."""
+    """One tax of a bill: ``amount`` is the tax on or within the lines that ``base`` is net of.
+
+    ``categories`` are the tax categories of those lines, in the order of the book.
+    """
 
     key: str
     name: str
     percent: Decimal
     base: Money
     amount: Money
+    categories: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +46,8 @@ class Totals:
     parts, on the price basis of the book. Without taxes in the prices it is the ``net_total``, with
     them the ``total``; both differ by the taxes. ``exempt_total`` is the part of the lines that no
     tax applies to. ``discount`` is what was taken off: the line discounts, and ``shared`` what a
-    document discount or a package price changed besides.
+    document discount or a package price changed besides. ``line_nets`` is each line's part of the
+    ``net_total``, in the order of the lines.
     """
 
     list_total: Money
@@ -57,6 +62,7 @@ class Totals:
     total: Money
     deposit: Money | None
     balance_due: Money
+    line_nets: tuple[Money, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +192,7 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
         total=total,
         deposit=deposit,
         balance_due=total if deposit is None else total - deposit,
+        line_nets=_line_nets(lines, book),
     )
 
 
@@ -222,8 +229,20 @@ def _taxes(lines: Sequence[Line], book: PriceBook) -> tuple[TaxAmount, ...]:
         mode = ROUNDING_MODES[book.rounding.mode]
         amount = {key: tax_on(base[key], rate.percent, mode) for key, rate in rates.items()}
     listed = {rate.key: rate for of_one in book.tax_categories.values() for rate in of_one}
+    used = {line.tax_category for line in lines}
     return tuple(
-        TaxAmount(key, rate.name, rate.percent, base[key], amount[key])
+        TaxAmount(
+            key,
+            rate.name,
+            rate.percent,
+            base[key],
+            amount[key],
+            categories=tuple(
+                category
+                for category, of_one in book.tax_categories.items()
+                if category in used and any(each.key == key for each in of_one)
+            ),
+        )
         for key, rate in listed.items()
         if key in rates
     )
@@ -237,6 +256,25 @@ def _taxed_together(lines: Sequence[Line], book: PriceBook) -> list[tuple[str, M
     for line in lines:
         sums[line.tax_category] = sums.get(line.tax_category, nothing) + line.total
     return list(sums.items())
+
+
+def _line_nets(lines: Sequence[Line], book: PriceBook) -> tuple[Money, ...]:
+    """Return what each line is without taxes; what is rounded together is shared over its lines."""
+    if not book.prices_include_tax:
+        return tuple(line.total for line in lines)
+    groups: dict[object, list[int]] = {}
+    for place, line in enumerate(lines):
+        together = place if book.rounding.tax == "line" else line.tax_category
+        groups.setdefault(together, []).append(place)
+    nets = [line.total for line in lines]
+    for places in groups.values():
+        rates = book.tax_categories[lines[places[0]].tax_category]
+        taxed = money_total((lines[place].total for place in places), book.currency)
+        within = money_total((tax for *_, tax in _taxes_on(taxed, rates, book)), book.currency)
+        shares = shared_money(within, [lines[place].total.amount for place in places])
+        for place, share in zip(places, shares, strict=True):
+            nets[place] -= share
+    return tuple(nets)
 
 
 def _taxes_on(

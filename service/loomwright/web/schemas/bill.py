@@ -208,6 +208,10 @@ class LineAnswer(Answer):
         metadata=_money("Share of a document discount or of the difference to a package price."),
     )
     total = fields.String(required=True, metadata=_money("List total less discount, plus share."))
+    net_total = fields.String(
+        required=True,
+        metadata=_money("The total without taxes; of all lines together the net total."),
+    )
     tax_category = fields.String(required=True)
     in_stock = fields.Boolean(
         required=True,
@@ -318,6 +322,9 @@ class TaxAnswer(Answer):
     percent = fields.String(required=True, metadata=_EXACT)
     base = fields.String(required=True, metadata=_MONEY)
     amount = fields.String(required=True, metadata=_MONEY)
+    tax_categories = fields.List(
+        fields.String(), required=True, metadata=describe("Categories of the lines it is on.")
+    )
 
 
 class BuildBillOfMaterialsAnswer(AnswerBase):
@@ -349,6 +356,14 @@ class BuildBillOfMaterialsAnswer(AnswerBase):
     )
     parts_total = fields.String(required=True, metadata=_MONEY)
     labour_total = fields.String(required=True, metadata=_MONEY)
+    labour_duration = fields.String(
+        required=True,
+        metadata=describe(
+            "Hours of all labour lines together, ISO 8601.",
+            format="duration",
+            pattern=r"^PT(?:[1-9][0-9]*H)?(?:[1-9][0-9]?M|0M)?$",
+        ),
+    )
     lines_total = fields.String(
         required=True, metadata=_money("Sum of the lines, on the price basis of the book.")
     )
