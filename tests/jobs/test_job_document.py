@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_document import job_from_document
-from loomwright.pricing.reading import DocumentError
+from loomwright.pricing.faults import DocumentError
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.units import KINDS

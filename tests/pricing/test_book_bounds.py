@@ -18,11 +18,12 @@ from loomwright.pricing.book_members import (
     TAX_CATEGORY,
     attribute_members,
 )
+from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.kinds import KINDS
 from loomwright.pricing.members import Member, Number
 from loomwright.pricing.money import minor_unit_digits
 from loomwright.pricing.pricing_options import PRICING, pricing_from_document
-from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
+from loomwright.pricing.reading import ObjectReader
 
 Document = dict[str, Any]
 UNITS = {"a", "m", "mm", "mm2", "ways"}

@@ -20,8 +20,8 @@ from loomwright.pricing.book_document import price_book_digest, price_book_from_
 from loomwright.pricing.book_members import ATTRIBUTES, BOOK
 from loomwright.pricing.book_tables import TABLES
 from loomwright.pricing.csv_rows import TableFault
+from loomwright.pricing.faults import DocumentError
 from loomwright.pricing.members import Record, Records
-from loomwright.pricing.reading import DocumentError
 
 Tables = dict[str, str]
 

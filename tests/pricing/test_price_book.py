@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomwright.pricing.book_document import price_book_digest, price_book_from_document
-from loomwright.pricing.reading import DocumentError, pointer_token
+from loomwright.pricing.faults import DocumentError, pointer_token
 from loomwright.pricing.requirements import QuantityRules
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 
+from loomwright.pricing.faults import DocumentError
 from loomwright.pricing.money import Money
 from loomwright.pricing.pricing_options import (
     AmountOrShare,
@@ -13,7 +14,6 @@ from loomwright.pricing.pricing_options import (
     PricingOptions,
     pricing_from_document,
 )
-from loomwright.pricing.reading import DocumentError
 
 Document = dict[str, Any]
 

@@ -3,18 +3,20 @@
 import math
 import re
 from collections.abc import Callable
-from datetime import date
+from datetime import UTC, date, datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Any
 
 import pytest
 
+from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.members import (
     TEXT_LIMIT,
     Choice,
     Choices,
     DateText,
     DecimalText,
+    InstantText,
     Member,
     Number,
     NumberChoice,
@@ -25,8 +27,9 @@ from loomwright.pricing.members import (
     Truth,
     Whole,
 )
-from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
+from loomwright.pricing.reading import ObjectReader
 
+BERLIN = timezone(timedelta(hours=2))
 ITEM: dict[str, Member] = {"key": Text(), "size": Whole(1, 9, required=False)}
 RULES: dict[str, Member] = {
     "text": Text(required=False),
@@ -41,6 +44,8 @@ RULES: dict[str, Member] = {
     "needed_texts": Texts(1, 2),
     "day": DateText(required=False),
     "needed_day": DateText(),
+    "moment": InstantText(required=False),
+    "needed_moment": InstantText(),
     "voltage": NumberChoice((12, 24), "V", required=False),
     "needed_voltage": NumberChoice((12, 24), "V"),
     "price": DecimalText(Decimal(2), Decimal(5), required=False),
@@ -87,6 +92,8 @@ TAKEN: list[tuple[str, str, Any, Any]] = [
     ("texts", "texts", ["x"], ("x",)),
     ("texts", "texts", ("x", "y"), ("x", "y")),
     ("date", "day", "2028-02-29", date(2028, 2, 29)),
+    ("instant", "moment", "2031-04-30T08:00:00+02:00", datetime(2031, 4, 30, 8, tzinfo=BERLIN)),
+    ("instant", "moment", "2028-02-29T23:59:59Z", datetime(2028, 2, 29, 23, 59, 59, tzinfo=UTC)),
     ("number_choice", "voltage", 12, 12.0),
     ("number_choice", "voltage", 24.0, 24.0),
     ("number_choice", "voltage", "24 V", 24.0),
@@ -137,6 +144,11 @@ REFUSED: list[tuple[str, str, Any, list[str]]] = [
     # RFC 3339 has no date without hyphens, though the library reads one.
     ("date", "day", "20270228", ["/at/day"]),
     ("date", "day", 20270228, ["/at/day"]),
+    ("instant", "moment", "2031-04-30T08:00:00", ["/at/moment"]),
+    ("instant", "moment", "2031-04-30 08:00:00Z", ["/at/moment"]),
+    ("instant", "moment", "2031-04-30T08:00:00.5Z", ["/at/moment"]),
+    ("instant", "moment", "2031-04-30T24:01:00Z", ["/at/moment"]),
+    ("instant", "moment", "2031-04-30T08:00:00+24:00", ["/at/moment"]),
     ("number_choice", "voltage", 13, ["/at/voltage"]),
     ("number_choice", "voltage", "12", ["/at/voltage"]),
     ("number_choice", "voltage", "12 A", ["/at/voltage"]),
@@ -181,6 +193,7 @@ ABSENT: list[tuple[str, str, Any]] = [
     ("choices", "choices", ()),
     ("texts", "texts", ()),
     ("date", "day", None),
+    ("instant", "moment", None),
     ("decimal", "named_price", Decimal(3)),
     ("number", "named_number", 3.0),
     ("whole", "named_whole", 3),
@@ -208,6 +221,7 @@ def test_what_may_be_absent_has_its_default(method: str, member: str, expected: 
         ("choices", "needed_choices"),
         ("texts", "needed_texts"),
         ("date", "needed_day"),
+        ("instant", "needed_moment"),
         ("number_choice", "needed_voltage"),
         ("decimal", "needed_price"),
         ("number", "needed_number"),

@@ -9,9 +9,9 @@ import pytest
 from loomwright.engineering.errors import EngineeringError
 from loomwright.pricing.bill import bill_of_materials
 from loomwright.pricing.book_document import price_book_from_document
+from loomwright.pricing.faults import DocumentError
 from loomwright.pricing.price_book import PriceBook, Validity
 from loomwright.pricing.pricing_options import PricingOptions
-from loomwright.pricing.reading import DocumentError
 from loomwright.pricing.requirements import Requirement
 
 FIRST, LAST = date(2031, 3, 1), date(2031, 3, 31)

@@ -18,7 +18,8 @@ from loomwright.jobs.job import (
 )
 from loomwright.jobs.job_checks import check_feeding, check_loads, in_feeding_order
 from loomwright.jobs.job_members import CHASSIS, RETURN_PATH, job_record
-from loomwright.pricing.reading import DocumentError, Fault, ObjectReader, QuantityText
+from loomwright.pricing.faults import DocumentError, Fault
+from loomwright.pricing.reading import ObjectReader, QuantityText
 from loomwright.tables.records import Tables
 
 LEAST_EMF_SHARE = 0.75

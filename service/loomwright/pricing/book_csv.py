@@ -12,8 +12,8 @@ from loomwright.pricing.book_tables import BOOK_TABLE, KEY, KIND, TABLES, Column
 from loomwright.pricing.cells import cell_of_value, csv_text
 from loomwright.pricing.csv_document import CsvDocument
 from loomwright.pricing.csv_rows import TableFault, TableRows, table_fault, table_rows
+from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.price_book import PriceBook
-from loomwright.pricing.reading import DocumentError, Fault
 
 # As many as anyone mends before sending again; a table of empty rows can have half a million.
 _MOST_FAULTS = 5000

@@ -9,6 +9,7 @@ from typing import Any
 
 from loomwright.pricing.book_members import ATTRIBUTES, BOOK, STANDARD_CATEGORY
 from loomwright.pricing.cells import canonical_number
+from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.kinds import KINDS, Attribute, Kind
 from loomwright.pricing.price_book import (
     DifficultyFactor,
@@ -22,7 +23,7 @@ from loomwright.pricing.price_book import (
     TaxRate,
     Validity,
 )
-from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
+from loomwright.pricing.reading import ObjectReader
 from loomwright.pricing.requirements import QuantityRules
 
 

@@ -6,7 +6,8 @@ from typing import Any
 from loomwright.pricing.book_tables import BOOK_TABLE, INNER_TABLES, KEY, KIND, TABLES, Table
 from loomwright.pricing.cells import stands_for_nothing, value_of_cell
 from loomwright.pricing.csv_rows import Row, TableFault, table_fault
-from loomwright.pricing.reading import REPEATED, Fault, pointer_token
+from loomwright.pricing.faults import Fault, pointer_token
+from loomwright.pricing.reading import REPEATED
 
 
 class CsvDocument:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from loomwright.pricing.book_tables import Table
-from loomwright.pricing.reading import Fault, pointer_token
+from loomwright.pricing.faults import Fault, pointer_token
 
 # More than any table has; a header of a million commas is not worth a million messages.
 _MOST_COLUMNS = 500

@@ -10,6 +10,9 @@ from decimal import Decimal
 
 DECIMAL_PATTERN = r"^(0|[1-9][0-9]{0,8})(\.[0-9]{1,6})?$"
 DATE_PATTERN = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
+INSTANT_PATTERN = (
+    r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(Z|[+-][0-9]{2}:[0-9]{2})$"
+)
 TEXT_LIMIT = 200
 # Control characters, line and paragraph separators, marks that turn the direction of writing.
 _UNPRINTABLE = r"\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufeff"
@@ -73,6 +76,16 @@ class DateText(Member):
     References
     ----------
     RFC 3339, ``full-date``.
+    """
+
+
+@dataclass(frozen=True, slots=True)
+class InstantText(Member):
+    """An instant in whole seconds with its offset, such as ``"2031-04-30T08:00:00+02:00"``.
+
+    References
+    ----------
+    RFC 3339, ``date-time`` without fractions.
     """
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
+from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.kinds import KINDS
 from loomwright.pricing.members import (
     Choice,
@@ -17,7 +18,7 @@ from loomwright.pricing.members import (
     Truth,
 )
 from loomwright.pricing.money import Money, minor_unit_digits, product, rounded_money
-from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
+from loomwright.pricing.reading import ObjectReader
 
 LABOUR = "labour"
 _HUNDRED = Decimal(100)

@@ -4,20 +4,22 @@ import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 from typing import TypeVar
 
+from loomwright.pricing.faults import Fault, pointer_token
 from loomwright.pricing.members import (
     DATE_PATTERN,
     DECIMAL_PATTERN,
+    INSTANT_PATTERN,
     TEXT_LIMIT,
     TEXT_PATTERN,
     Choice,
     Choices,
     DateText,
     DecimalText,
+    InstantText,
     Member,
     Number,
     NumberChoice,
@@ -33,6 +35,7 @@ from loomwright.pricing.members import (
 _DECIMAL = re.compile(DECIMAL_PATTERN, re.ASCII)
 _TEXT = re.compile(TEXT_PATTERN)
 _DATE = re.compile(DATE_PATTERN, re.ASCII)
+_INSTANT = re.compile(INSTANT_PATTERN, re.ASCII)
 # Quantity and text such as "16 ft" -> number in the stated unit, or None if it is not of that form.
 QuantityText = Callable[[str, str], float | None]
 # A foot in metres is a binary fraction: text at a bound may miss it by a hair.
@@ -40,55 +43,7 @@ _BOUND_SLACK = 1e-12
 _TEXT_NEEDED = f"A text of 1 to {TEXT_LIMIT} printable characters is needed, the first no space."
 REPEATED = "The same value stands earlier in the list; it is unique."
 _Rule = TypeVar("_Rule", bound=Member)
-
-
-@dataclass(frozen=True, slots=True)
-class Fault:
-    """One thing wrong with a document.
-
-    ``pointer`` is a JSON pointer (RFC 6901) from the root of the document that was read.
-    """
-
-    pointer: str
-    message: str
-
-
-class DocumentError(ValueError):
-    """A document that cannot be used, with every fault found in it.
-
-    Parameters
-    ----------
-    subject
-        What was read: ``price_book`` or ``job``.
-    faults
-        All faults, in document order.
-    """
-
-    def __init__(self, subject: str, faults: Sequence[Fault]) -> None:
-        listed = "; ".join(f"{fault.pointer or '/'}: {fault.message}" for fault in faults[:20])
-        super().__init__(f"The {subject} has {len(faults)} fault(s). {listed}")
-        self.subject = subject
-        self.faults = tuple(faults)
-
-
-def pointer_token(name: object) -> str:
-    """Return a member name or index escaped for a JSON pointer.
-
-    Parameters
-    ----------
-    name
-        Member name or array index.
-
-    Returns
-    -------
-    str
-        The reference token.
-
-    References
-    ----------
-    RFC 6901, clause 3.
-    """
-    return str(name).replace("~", "~0").replace("/", "~1")
+_Moment = TypeVar("_Moment", date, datetime)
 
 
 class ObjectReader:
@@ -204,25 +159,18 @@ class ObjectReader:
         return value
 
     def choices(self, name: str) -> tuple[str, ...]:
-        """Return the texts of an array, each out of a closed list."""
+        """Return the texts of an array, each out of a closed list and at most once."""
         rule = self._rule(name, Choices)
-        if self._is_absent(name):
-            return ()
-        value = self._values[name]
-        if not isinstance(value, list | tuple) or not rule.least <= len(value) <= rule.most:
-            self.fault(name, f"An array of {rule.least} to {rule.most} items is needed.")
-            return ()
-        path = self.path(name)
-        for index, item in enumerate(value):
-            if not isinstance(item, str) or item not in rule.choices:
-                self.faults.append(Fault(f"{path}/{index}", _one_of(rule.choices)))
-            elif item in value[:index]:
-                self.faults.append(Fault(f"{path}/{index}", REPEATED))
-        return tuple(str(item) for item in value)
+        wanted = _one_of(rule.choices)
+        return self._texts(name, rule, lambda item: item in rule.choices, wanted)
 
     def texts(self, name: str) -> tuple[str, ...]:
         """Return the texts of an array, each at most once."""
-        rule = self._rule(name, Texts)
+        return self._texts(name, self._rule(name, Texts), _is_text, _TEXT_NEEDED)
+
+    def _texts(
+        self, name: str, rule: Choices | Texts, is_right: Callable[[str], bool], wanted: str
+    ) -> tuple[str, ...]:
         if self._is_absent(name):
             return ()
         value = self._values[name]
@@ -231,8 +179,8 @@ class ObjectReader:
             return ()
         path = self.path(name)
         for index, item in enumerate(value):
-            if not _is_text(item):
-                self.faults.append(Fault(f"{path}/{index}", _TEXT_NEEDED))
+            if not isinstance(item, str) or not is_right(item):
+                self.faults.append(Fault(f"{path}/{index}", wanted))
             elif item in value[:index]:
                 self.faults.append(Fault(f"{path}/{index}", REPEATED))
         return tuple(str(item) for item in value)
@@ -240,13 +188,24 @@ class ObjectReader:
     def date(self, name: str) -> date | None:
         """Return a calendar date, or ``None`` where it is absent."""
         self._rule(name, DateText)
+        return self._moment(name, _DATE, date.fromisoformat, 'calendar date such as "2031-04-30"')
+
+    def instant(self, name: str) -> datetime | None:
+        """Return an instant with its offset, or ``None`` where it is absent."""
+        self._rule(name, InstantText)
+        words = 'time with its offset such as "2031-04-30T08:00:00+02:00"'
+        return self._moment(name, _INSTANT, datetime.fromisoformat, words)
+
+    def _moment(
+        self, name: str, pattern: re.Pattern[str], read: Callable[[str], _Moment], words: str
+    ) -> _Moment | None:
         if self._is_absent(name):
             return None
         value = self._values[name]
-        if isinstance(value, str) and _DATE.fullmatch(value):
+        if isinstance(value, str) and pattern.fullmatch(value):
             with suppress(ValueError):
-                return date.fromisoformat(value)
-        self.fault(name, 'A calendar date such as "2031-04-30" is needed.')
+                return read(value)
+        self.fault(name, f"A {words} is needed.")
         return None
 
     def number_choice(self, name: str) -> float:

@@ -11,9 +11,10 @@ from loomwright.jobs.demo_library import demo_book
 from loomwright.jobs.job import Job
 from loomwright.jobs.priced_job import priced_job
 from loomwright.pricing.bill import NO_OPTIONS
+from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions, pricing_from_document
-from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
+from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.web.answers import ENGINE_VERSION, json_response

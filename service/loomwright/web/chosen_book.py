@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 from loomwright.jobs.demo_library import demo_book
 from loomwright.pricing.book_csv import price_book_from_csv
 from loomwright.pricing.book_document import price_book_from_document
+from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.price_book import PriceBook
-from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
+from loomwright.pricing.reading import ObjectReader
 from loomwright.web.mounted_books import MountedBook, mounted_book, unknown, unusable
 from loomwright.web.problems import ProblemError
 from loomwright.web.schemas.price_book import BOOK_CHOICE, BY_CSV, BY_DOCUMENT, BY_NAME

@@ -23,8 +23,8 @@ import orjson
 from loomwright.pricing.book_csv import price_book_from_csv
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.csv_rows import TableFault, table_fault
+from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.price_book import PriceBook
-from loomwright.pricing.reading import DocumentError, Fault
 from loomwright.web.problems import ProblemError
 
 SETTING = "LOOMWRIGHT_PRICE_BOOKS"

@@ -11,8 +11,9 @@ from loomwright.jobs.checked_book import NOT_USABLE, CheckedBook, JobNeeds, chec
 from loomwright.jobs.job import Job
 from loomwright.pricing.book_check import Finding
 from loomwright.pricing.csv_rows import TableFault
+from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.price_book import PriceBook
-from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
+from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance

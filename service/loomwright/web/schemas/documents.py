@@ -6,6 +6,7 @@ from typing import Any
 from loomwright.pricing.members import (
     DATE_PATTERN,
     DECIMAL_PATTERN,
+    INSTANT_PATTERN,
     TEXT_LIMIT,
     TEXT_PATTERN,
     Choice,
@@ -13,6 +14,7 @@ from loomwright.pricing.members import (
     CsvText,
     DateText,
     DecimalText,
+    InstantText,
     Member,
     Number,
     NumberChoice,
@@ -100,6 +102,8 @@ def _form(member: Member) -> JsonSchema:  # noqa: PLR0911, PLR0912  one for each
             return _array(dict(_TEXT), member.least, member.most) | {"uniqueItems": True}
         case DateText():
             return {"type": "string", "format": "date", "pattern": DATE_PATTERN}
+        case InstantText():
+            return {"type": "string", "format": "date-time", "pattern": INSTANT_PATTERN}
         case NumberChoice():
             texts = [f"{number} {member.unit}" for number in member.numbers]
             return {"enum": [*member.numbers, *texts], "x-unit": member.unit}
