@@ -5,6 +5,7 @@ from typing import Any
 
 from marshmallow import fields
 
+from loomwright.documents.paperwork import PAPERWORK_RECORD
 from loomwright.engineering.conductors.choice import CRITERIA
 from loomwright.engineering.protection.fuse_answer import VERDICTS as FUSE_VERDICTS
 from loomwright.jobs.circuit_sources import ABOVE_LIMIT, NO_LIMIT_STATED, WITHIN_LIMIT
@@ -45,6 +46,7 @@ REQUEST = Record(
         "job": job_record(tables(), tuple(fuse_tables().types)),
         **BOOK_CHOICE,
         "pricing": PRICING_RECORD,
+        "paperwork": PAPERWORK_RECORD,
     },
 )
 
