@@ -15,7 +15,6 @@ from hypothesis import strategies as st
 
 from loomwright.pricing.book_check import (
     FINDINGS,
-    WARNED_DAYS,
     Finding,
     duplicated_findings,
     incomplete_range_findings,
@@ -119,8 +118,9 @@ def test_the_plain_book_has_no_finding() -> None:
     [
         (None, day(-1), "expired"),
         (None, day(0), "ends_soon"),
-        (None, day(WARNED_DAYS), "ends_soon"),
-        (None, day(WARNED_DAYS + 1), None),
+        # A month's notice; common practice, no source.
+        (None, day(30), "ends_soon"),
+        (None, day(31), None),
         (day(1), None, "not_yet_valid"),
         (day(0), None, None),
     ],
@@ -152,6 +152,54 @@ def test_parts_in_each_others_place_are_named_with_the_one_that_is_taken() -> No
     (alike,) = duplicated_findings(read(twin()))
     assert alike.keys == ("F-30", "F-30-B")
     assert "F-30 is taken: at the same price of 2 its key comes first." in alike.message
+
+
+def test_packs_and_breaks_are_a_reason_to_look_twice_at_what_is_taken() -> None:
+    words = "Packs and price breaks may make another cheaper."
+    plain = read(("parts/0/packs", []), ("parts/0/price_breaks", []))
+    for changes, is_told in (
+        (twin(packs=[], price_breaks=[]), False),
+        (twin(packs=[]), True),
+        (twin(price_breaks=[]), True),
+    ):
+        document = book()
+        document["parts"][0].update(packs=[], price_breaks=[])
+        document["parts"].append(changes[1])
+        (found,) = duplicated_findings(price_book_from_document(document))
+        assert found.message.endswith(words) == is_told
+    assert duplicated_findings(plain) == []
+
+
+def test_duplicates_named_by_two_findings_are_named_together_for_their_words() -> None:
+    other = {"fuse_type": "blade", "rating_a": 25}
+    document = book()
+    del document["kits"]
+    document["parts"] += [
+        twin()[1],
+        twin(key="F-25", attributes=other)[1],
+        twin(key="F-25-B", attributes=other)[1],
+    ]
+    pairs = [("F-30", "F-30-B"), ("F-25", "F-25-B")]
+    assert seen(duplicated_findings(price_book_from_document(document))) == [
+        *(("same_attributes", "fuse", pair) for pair in pairs),
+        ("same_description", "fuse", (*pairs[0], *pairs[1])),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("count", "end"), [(12, "E-11."), (13, "E-11 and 1 more."), (15, "E-11 and 3 more.")]
+)
+def test_a_dozen_keys_are_told_and_the_rest_counted(count: int, end: str) -> None:
+    document = book()
+    part = {"kind": "equipment", "description": "E", "unit": "EA", "unit_price": "1"}
+    document["parts"] = [
+        {**part, "key": f"E-{place}", "attributes": {"reference": f"e {place}"}}
+        for place in range(count)
+    ]
+    del document["kits"], document["labour"]
+    (found,) = unused_findings(price_book_from_document(document), ())
+    assert len(found.keys) == count
+    assert found.message.endswith(end)
 
 
 def test_the_part_named_as_taken_is_the_one_that_the_book_gives() -> None:
@@ -209,8 +257,29 @@ def test_articles_that_read_alike_are_named() -> None:
     ],
 )
 def test_below_cost_is_told_by_what_is_sold(path: str, value: str, finding: str, key: str) -> None:
-    found = below_cost_findings(read((path, value)))
-    assert [(entry.finding, entry.keys) for entry in found] == [(finding, (key,))]
+    kinds = {"H-40": "fuse_holder", "F-30": "fuse", "K": "kit", "fit": "labour"}
+    assert seen(below_cost_findings(read((path, value)))) == [(finding, kinds[key], (key,))]
+
+
+def test_a_kit_costs_what_its_pieces_cost() -> None:
+    # 2 at 1.00 and 1 at 1.00 are 3.00.
+    two = ("kits/0/contents/0/quantity", "2")
+    assert below_cost_findings(read(two, ("kits/0/unit_price", "3.00"))) == []
+    assert len(below_cost_findings(read(two, ("kits/0/unit_price", "2.99")))) == 1
+
+
+def test_at_cost_is_not_below_it() -> None:
+    assert below_cost_findings(read(("parts/1/unit_price", "1.00"))) == []
+
+
+def test_as_dear_is_not_dearer() -> None:
+    document = book()
+    document["parts"][0].update(
+        price_breaks=[{"from_quantity": "10", "unit_price": "2.00"}],
+        packs=[{"quantity": "20", "price": "40.00"}],
+    )
+    document["kits"][0]["unit_price"] = "4.00"
+    assert dearer_together_findings(price_book_from_document(document)) == []
 
 
 def test_the_stated_cost_of_a_pack_outweighs_that_of_its_units() -> None:
@@ -227,7 +296,7 @@ def test_taxes_in_a_price_are_left_out() -> None:
     assert below_cost_findings(read(("parts/1/unit_price", "1.25"))) == []
     included = ("prices_include_tax", True)
     assert below_cost_findings(read(included, ("parts/1/unit_price", "1.25"))) == []
-    assert len(below_cost_findings(read(included, ("parts/1/unit_price", "1.24")))) == 1
+    assert len(below_cost_findings(read(included, ("parts/1/unit_price", "1.249")))) == 1
 
 
 def test_what_states_no_cost_is_not_judged() -> None:
@@ -299,6 +368,8 @@ def test_fuses_and_holders_of_different_types_are_named() -> None:
         ("fuse_without_holder", "fuse", ("F-30",)),
         ("holder_without_fuse", "fuse_holder", ("H-40",)),
     ]
+    words = KINDS["fuse_holder"].words
+    assert found[1].message == f"No {words} fits strip: F-30."
 
 
 def test_what_no_job_uses_is_listed_by_kind() -> None:

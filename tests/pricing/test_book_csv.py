@@ -19,9 +19,10 @@ from loomwright.pricing.book_csv import csv_of_document, document_of_csv, price_
 from loomwright.pricing.book_document import price_book_digest, price_book_from_document
 from loomwright.pricing.book_members import ATTRIBUTES, BOOK
 from loomwright.pricing.book_tables import TABLES
+from loomwright.pricing.cells import value_of_cell
 from loomwright.pricing.csv_rows import TableFault
 from loomwright.pricing.faults import DocumentError
-from loomwright.pricing.members import Record, Records
+from loomwright.pricing.members import Number, Record, Records
 
 Tables = dict[str, str]
 
@@ -243,6 +244,10 @@ FAULTS: dict[str, tuple[str, str, str, list[tuple[str, int | None, str | None]]]
     "currency": ("book", "EUR", "EURO", [("book", 2, "currency")]),
     "truth": ("book", "TRUE", "yes", [("book", 2, "prices_include_tax")]),
     "whole": ("book", ",30,", ",30.5,", [("book", 2, "quote_days")]),
+    "two-books-first-wrong": ("book", "Quay shop,EUR,30,TRUE\r\n",
+        "Quay shop,EURO,30,TRUE\r\nOther,EUR,,\r\n",
+        [("book", None, None), ("book", 2, "currency")],
+    ),
     "two-books": ("book", "Quay", "Other,EUR,,\r\nQuay", [("book", None, None)]),
     "no-book": ("book", "Quay shop,EUR,30,TRUE", "", [("book", None, None)]),
     "tax": ("tax_categories", "city tax", "town tax", [("tax_categories", 2, "taxes")]),
@@ -251,6 +256,18 @@ FAULTS: dict[str, tuple[str, str, str, list[tuple[str, int | None, str | None]]]
     "rule-unknown": ("rules", "tie_spacing_m", "tie_spacing", [("rules", 2, "rule")]),
     "rule-value": ("rules", "0.25", "0", [("rules", 2, "value")]),
     "rule-empty": ("rules", "0.25", "", [("rules", 2, "value")]),
+    "rules-empty": ("rules", "tie_spacing_m,0.25", "tie_spacing_m,\r\n,0.25",
+        [("rules", 2, "value"), ("rules", 3, "rule")],
+    ),
+    "rule-twice-and-empty": (
+        "rules",
+        "0.25",
+        "0.25\r\ntie_spacing_m,0.3\r\ntie_spacing_m,",
+        [("rules", 3, "rule"), ("rules", 4, "value")],
+    ),
+    "rule-column-missing": ("rules", "rule,value\r\ntie_spacing_m,0.25", "rule\r\ntie_spacing_m",
+        [("rules", 1, "value")],
+    ),
     "rule-twice": ("rules", "0.25", "0.25\r\ntie_spacing_m,0.3", [("rules", 3, "rule")]),
     "breaks-fall": ("price_breaks", "F-30,50", "F-30,5", [("price_breaks", 3, "from_quantity")]),
     "break-twice": (
@@ -261,6 +278,19 @@ FAULTS: dict[str, tuple[str, str, str, list[tuple[str, int | None, str | None]]]
     ),
     "break-of-no-part": ("price_breaks", "F-30,50", "F-31,50", [("price_breaks", 3, "part")]),
     "break-without-part": ("price_breaks", "F-30,50", ",50", [("price_breaks", 3, "part")]),
+    "breaks-of-no-part": ("price_breaks", "F-30,10,0.35\r\nF-30", ",10,0.35\r\n,20,0.3\r\nF-31", [
+        ("price_breaks", 2, "part"),
+        ("price_breaks", 3, "part"),
+        ("price_breaks", 4, "part"),
+    ]),
+    "column-twice-first-wrong": (
+        "labour", "hourly_rate\r\nfit_lights,Fit light,piece,0.3,68.00",
+        "hourly_rate,hourly_rate\r\nfit_lights,Fit light,piece,0.3,x,68.00",
+        [("labour", 1, "hourly_rate"), ("labour", 2, "hourly_rate")],
+    ),
+    "text-list-behind-quote": (
+        "tax_categories", '"city tax"', '"""city""x"', [("tax_categories", 2, "taxes")]
+    ),
     "pack-of-no-part": ("packs", "L-6", "L-7", [("packs", 2, "part")]),
     "kit-of-no-part": ("kit_contents", "F-7.5", "F-8", [("kit_contents", 3, "part")]),
     "content-of-no-kit": ("kit_contents", "K-1,F-7.5", "K-2,F-7.5", [("kit_contents", 3, "kit")]),
@@ -300,6 +330,60 @@ def test_a_fault_is_named_by_table_row_and_column(name: str) -> None:
     assert texts[table].count(old) >= 1
     texts[table] = texts[table].replace(old, new, 1)
     assert sorted(told(texts), key=str) == sorted(expected, key=str)
+
+
+def test_too_many_rows_of_a_table_are_named_by_the_table() -> None:
+    rows = "".join(f"t{place},Tax,1\r\n" for place in range(20))
+    assert ("taxes", None, None) in told(
+        {**tables(), "taxes": "key,name,percent\r\n" + rows + "u,U,1"}
+    )
+
+
+def test_no_more_is_said_where_a_table_is_no_text_or_loses_its_rows() -> None:
+    # What stands in the lost rows is not missed elsewhere.
+    assert told({**tables(), "kits": 5}) == [("kits", None, None)]  # type: ignore[dict-item]
+    short = {**tables(), "parts": "kind,key,description,unit,unit_price\n" + "fuse\n" * 2000}
+    assert {table for table, _, _ in told(short)} == {"parts"}
+    assert len(told(short)) == 1001
+
+
+def test_messages_count_the_cells_and_say_what_is_missing() -> None:
+    short = {**tables(), "packs": "part,quantity,price\r\nL-6\r\nL-6,1\r\n"}
+    with pytest.raises(DocumentError) as caught:
+        price_book_from_csv(short)
+    assert [fault.message for fault in caught.value.faults] == [
+        "row 2: The row has 1 cell, the header has 3 cells.",
+        "row 3: The row has 2 cells, the header has 3 cells.",
+    ]
+    with pytest.raises(DocumentError, match="column part: Missing; it is required"):
+        price_book_from_csv({**tables(), "packs": "part,quantity,price\r\n,1,2\r\n"})
+
+
+def test_five_hundred_columns_are_looked_at_one_by_one() -> None:
+    needed = ["key", "name", "percent"]
+    for count, faults in ((497, 497), (498, 1)):
+        header = ",".join([*needed, *(f"c{place}" for place in range(count))])
+        row = "," * (count + 2)
+        assert len(told({**tables(), "taxes": f"{header}\r\n{row}\r\n"})) >= faults
+        known = {column for _, row, column in told({**tables(), "taxes": header}) if row == 1}
+        assert (None in known) == (faults == 1)
+
+
+def test_five_thousand_faults_are_listed_without_a_count_of_more() -> None:
+    unmatched = {**tables(), "packs": "part,quantity,price\n" + "x,1,2\n" * 5000}
+    assert len(told(unmatched)) == 5000
+
+
+@pytest.mark.parametrize(("digits", "is_number"), [(38, True), (39, False)])
+def test_a_number_has_at_most_forty_characters(digits: int, is_number: bool) -> None:
+    cell = f"0.{'1' * digits}"
+    assert value_of_cell(Number(0.0, 1.0), cell) == (float(cell) if is_number else cell)
+
+
+def test_the_first_of_two_other_separators_is_named() -> None:
+    texts = {**tables(), "labour": "key;description\tx\r\n"}
+    with pytest.raises(DocumentError, match="commas, not by semicolons"):
+        price_book_from_csv(texts)
 
 
 def test_separators_other_than_commas_are_named_once() -> None:
