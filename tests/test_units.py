@@ -230,3 +230,11 @@ def test_reading_touches_no_pint_object(monkeypatch):
         assert type(kind.number_of_si(1.5)) is float
     with pytest.raises(AssertionError, match="request path"):
         units._REGISTRY.Quantity(1, "metre")
+
+
+@pytest.mark.parametrize("kind", KINDS.values(), ids=lambda kind: kind.key)
+def test_a_kind_shows_itself_without_what_is_made_of_it(kind):
+    shown = repr(kind)
+    assert f"key={kind.key!r}" in shown
+    assert "re.compile" not in shown
+    assert "mappingproxy" not in shown

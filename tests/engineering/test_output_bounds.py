@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.engineering.audio import amplifiers, output_bounds
+from loomwright.engineering.audio import amplifiers, output_bounds, output_request
 from loomwright.engineering.audio.output_bounds import OutputCircuit
 from loomwright.engineering.audio.output_estimate import output_estimate
 from loomwright.engineering.audio.output_request import OutputRequest, check_output_request
@@ -305,3 +305,13 @@ def test_each_end_of_a_range_is_taken_and_the_next_number_is_not(name, ends):
             with pytest.raises(EngineeringError) as caught:
                 check_output_request(with_value(name, past))
             assert (caught.value.code, caught.value.field) == ("out_of_range", name)
+
+
+def test_a_source_may_be_stated_by_its_route_or_its_own_resistance_alone():
+    source = dataclasses.replace(REQUEST, supply_voltage_v=None, source_emf_v=12.8)
+    route = dataclasses.replace(source, route_resistance_ohm=0.012)
+    assert output_request.source_of_request(route) == (12.8, 0.012)
+    own = dataclasses.replace(source, source_resistance_ohm=0.008)
+    assert output_request.source_of_request(own) == (12.8, 0.008)
+    both = dataclasses.replace(own, route_resistance_ohm=0.012)
+    assert output_request.source_of_request(both) == (12.8, pytest.approx(0.02))

@@ -411,3 +411,26 @@ def test_a_request_is_frozen_and_its_answer_repeatable():
         asked.load_current_a = 1.0
     first, second = (size_conductor(asked, TABLES) for _ in range(2))
     np.testing.assert_array_equal(first.candidates.voltage_drop_v, second.candidates.voltage_drop_v)
+
+
+def test_what_decides_is_what_the_next_thinner_one_misses_by_most():
+    """On a grid of currents and lengths, from the published utilisations themselves."""
+    decided = set()
+    for current in (2.0, 8.0, 15.0, 30.0, 60.0, 120.0):
+        for length in (0.3, 1.0, 3.0, 8.0):
+            for ambient in (303.15, 333.15, 368.15):
+                asked = request(
+                    load_current_a=current,
+                    segments=(Segment(length, ambient),),
+                    greatest_parallel_runs=2,
+                )
+                answer = size_conductor(asked, TABLES)
+                if answer.chosen is None or not answer.chosen % len(asked.sizes):
+                    continue
+                thinner = answer.candidates.utilisation[:, answer.chosen - 1]
+                worst = CRITERIA[int(thinner.argmax())]
+                assert thinner.max() > 1.0
+                assert answer.deciding_criterion == worst
+                decided.add((worst, answer.candidates.utilisation[:, answer.chosen - 2].argmax()))
+    # Where the second thinner one would have decided otherwise, the first was asked.
+    assert any(CRITERIA[other] != worst for worst, other in decided)

@@ -44,6 +44,11 @@ def test_cold_resistance_names_its_material_and_section():
     # IEC 60028: 1/58 ohm mm2/m; ASTM B258: 8 AWG has 8.367 mm2.
     assert step.inputs["rho_ohm_mm2_per_m"] == pytest.approx(1.0 / 58.0, rel=1e-4)
     assert step.inputs["A_mm2"] == pytest.approx(8.367, rel=1e-3)
+    # Square metres to square millimetres, to the seven digits that are shown.
+    size = TABLES.conductors["8 AWG"]
+    assert step.inputs["A_mm2"] == float(f"{size.cross_section_m2 * 1e6:.7g}")
+    shown = float(f"{TABLES.materials['copper'].resistivity_20c_ohm_m * 1e6:.7g}")
+    assert step.inputs["rho_ohm_mm2_per_m"] == shown
     # NEC chapter 9 table 8 prints 2.551 ohm/km at 75 C for 8 AWG stranded: 2.098 at 20 C by the
     # coefficient 0.00393. 1 %: geometry of its own.
     assert step.result == pytest.approx(2.098, rel=0.01)
@@ -128,3 +133,12 @@ def test_ampacity_step_names_the_published_figure_where_there_is_one():
         assert step.result == min(step.inputs.values())
         assert not math.isnan(step.result)
         assert answer.verdict == "conductor_found"
+
+
+def test_no_length_is_left_where_joints_take_the_whole_drop():
+    # 50 A over 0.36 V allow 7.2 milliohm; the joints alone have 20.
+    _, steps = working(request(fixed_resistance_ohm=0.02), 3)
+    step = step_of(steps, "Greatest one-way length")
+    assert step.inputs["R_wiring_ohm"] == pytest.approx(0.0072)
+    assert step.inputs["R_fixed_ohm"] == pytest.approx(0.02)
+    assert (step.inputs["R_per_metre_ohm_per_m"], step.result) == (0.0, 0.0)
