@@ -17,8 +17,11 @@ GREATEST_LINE = 240
 START = "Error: "
 PROBLEM = "application/problem+json"
 
-_FORMS = {form.name: form for form in (TEXT, CSV, XML)}
-_BY_MEDIA_TYPE = {form.media_type: form for form in _FORMS.values()}
+# Forms in which an error is a line.
+ERROR_FORMS = (TEXT, CSV, XML)
+
+_BY_NAME = {form.name: form for form in ERROR_FORMS}
+_BY_MEDIA_TYPE = {form.media_type: form for form in ERROR_FORMS}
 _CSV_LINE = f"{CSV.media_type}; charset=utf-8; header=absent"
 # In this order where the caller likes several alike.
 _OFFERED = (PROBLEM, "application/json", *_BY_MEDIA_TYPE)
@@ -50,7 +53,7 @@ def in_asked_form(response: Response, document: dict[str, Any]) -> Response:
     request = request_ctx.request
     query = request.args if request.method in ("GET", "HEAD") else {}
     shown = query.get("errors") == ERRORS_AS_TEXT
-    form = _FORMS.get(query.get("as", ""))
+    form = _BY_NAME.get(query.get("as", ""))
     if form is None and "as" not in query:
         best = best_media_type(request.environ.get("HTTP_ACCEPT", ""), _OFFERED)
         form = _BY_MEDIA_TYPE.get(best or PROBLEM)
