@@ -17,14 +17,18 @@ from loomwright.pricing.pricing_options import PricingOptions, pricing_from_docu
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
-from loomwright.web.answers import ENGINE_VERSION, json_response
+from loomwright.web.answers import ENGINE_VERSION
 from loomwright.web.chosen_book import chosen_book
 from loomwright.web.cost_keys import require_cost_key
+from loomwright.web.forms.negotiation import asked_form
+from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import invalid, json_object
 from loomwright.web.schemas.bill import REQUEST
 from loomwright.web.stated_jobs import fields_within, sources_of_jobs, stated_job
 
 _Read = TypeVar("_Read")
+
+_FORMS = FORMS_BY_OPERATION["build-bill-of-materials"]
 
 blueprint = Blueprint("bill", __name__)
 
@@ -32,6 +36,7 @@ blueprint = Blueprint("bill", __name__)
 @blueprint.post("/build-bill-of-materials")
 def build_bill_of_materials_view() -> Response:
     """Answer build-bill-of-materials."""
+    asked = asked_form(_FORMS, request)
     job, book, options = bill_request(json_object(request))
     if options.show_cost:
         require_cost_key(request)
@@ -44,7 +49,7 @@ def build_bill_of_materials_view() -> Response:
     }
     if options.show_cost:
         document["cost"] = margin_document(priced.bill)
-    return json_response(document)
+    return asked.response(document)
 
 
 def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook, PricingOptions]:

@@ -6,8 +6,7 @@ from typing import Any
 
 import numpy as np
 import orjson
-from flask import Blueprint, Response
-from flask.globals import request_ctx
+from flask import Blueprint
 
 from loomwright.engineering.conductors.ampacity import PUBLISHED_TABLE_BY_SERIES, TABULATED_METALS
 from loomwright.engineering.conductors.choice import (
@@ -32,33 +31,25 @@ from loomwright.engineering.conductors.surroundings import LEAST_SINGLE_SECTION_
 from loomwright.figures import rounded_lines
 from loomwright.tables.load import tables
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
-from loomwright.web.answers import (
-    ENGINE_VERSION,
-    cautions_of,
-    json_response,
-    sources_of,
-    working_of,
-)
-from loomwright.web.requests import loaded
+from loomwright.web.answers import ENGINE_VERSION, cautions_of, sources_of, working_of
+from loomwright.web.calculators import calculator
 from loomwright.web.route import request_fields, segments_of, zone_keys
 from loomwright.web.schemas.conductor import SizeConductorRequest
 
 DEFAULT_DROP_PERCENT = 3.0
 KELVIN_AT_0_C = 273.15
-_SCHEMA = SizeConductorRequest()
 
 blueprint = Blueprint("conductor", __name__)
 
 
-@blueprint.route("/size-conductor", methods=["GET", "POST"])
-def size_conductor_view() -> Response:
-    """Answer size-conductor."""
-    values = loaded(_SCHEMA, request_ctx.request)
+@calculator(blueprint, "size-conductor", SizeConductorRequest())
+def size_conductor_answer(values: dict[str, Any]) -> dict[str, Any]:
+    """Return the answer of size-conductor to loaded values."""
     known = tables()
     asked = conductor_request(values, known)
     with request_fields(values, {}):
         answer = size_conductor(asked, known)
-    return json_response(conductor_document(values, asked, answer, known))
+    return conductor_document(values, asked, answer, known)
 
 
 def conductor_request(values: dict[str, Any], known: Tables) -> ConductorRequest:

@@ -2,8 +2,7 @@
 
 from typing import Any
 
-from flask import Blueprint, Response
-from flask.globals import request_ctx
+from flask import Blueprint
 
 from loomwright.engineering.conductors.choice import ConductorRequest
 from loomwright.engineering.conductors.sizing import loop_resistance_at_current_ohm
@@ -25,14 +24,12 @@ from loomwright.engineering.protection.protected_conductor import protected_cand
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Tables
-from loomwright.web.answers import json_response
+from loomwright.web.calculators import calculator
 from loomwright.web.fuse_document import fuse_document
-from loomwright.web.requests import loaded
 from loomwright.web.route import DEFAULT_ZONE, request_fields, segments_of
 from loomwright.web.schemas.fuse import SizeFuseRequest
 
 NOMINAL_BATTERY_V = 12.0
-_SCHEMA = SizeFuseRequest()
 # The engineering's names of what the request calls otherwise.
 _FIELDS = {
     "emf_v": "source_voltage",
@@ -46,14 +43,13 @@ _FIELDS = {
 blueprint = Blueprint("fuse", __name__)
 
 
-@blueprint.route("/size-fuse", methods=["GET", "POST"])
-def size_fuse_view() -> Response:
-    """Answer size-fuse."""
-    values = loaded(_SCHEMA, request_ctx.request)
+@calculator(blueprint, "size-fuse", SizeFuseRequest())
+def size_fuse_answer(values: dict[str, Any]) -> dict[str, Any]:
+    """Return the answer of size-fuse to loaded values."""
     with request_fields(values, _FIELDS):
         asked = fuse_request(values, tables())
         answer = size_fuse(asked, fuse_tables())
-    return json_response(fuse_document(values, asked, answer))
+    return fuse_document(values, asked, answer)
 
 
 def fuse_request(values: dict[str, Any], known: Tables) -> FuseRequest:

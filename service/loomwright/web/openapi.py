@@ -10,6 +10,8 @@ from marshmallow import Schema, fields
 
 from loomwright import __version__
 from loomwright.web.examples import EXAMPLES
+from loomwright.web.forms.described import error_content, form_content, form_parameters
+from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE
 from loomwright.web.requests import LIST_FIELDS
@@ -148,12 +150,16 @@ def _own_field(_converter: Any, field: fields.Field[Any], **_: Any) -> dict[str,
 def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
     identifier = operation.name.replace("-", "_")
     base = {"tags": [operation.tag], "summary": operation.summary}
-    answer = {
+    answer: dict[str, Any] = {
         "200": {
             "description": "The answer; a design that cannot be met is a verdict in it.",
             "content": {"application/json": {"schema": operation.answer}},
         }
     }
+    forms = FORMS_BY_OPERATION.get(operation.name)
+    if forms is not None:
+        answer["200"]["content"] |= form_content(forms)
+        answer |= _problems(406)
     if operation.request is None:
         responses = {**answer, **_problems(*operation.statuses)}
         return {"get": {**base, "operationId": identifier, "responses": responses}}
@@ -177,7 +183,10 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
         methods["get"] = {
             **base,
             "operationId": f"{identifier}_by_query",
-            "parameters": _parameters(operation, operation.request, plugin),
+            "parameters": [
+                *_parameters(operation, operation.request, plugin),
+                *(form_parameters(forms) if forms else ()),
+            ],
             "responses": {**answer, **_problems(400, 422), **_TOO_LONG},
         }
     return methods
@@ -212,7 +221,7 @@ def _problems(*statuses: int) -> dict[str, Any]:
             "description": "; ".join(
                 f"`{key}`: {code.title}" for key, code in CODES.items() if code.status == status
             ),
-            "content": {MEDIA_TYPE: {"schema": ProblemSchema}},
+            "content": {MEDIA_TYPE: {"schema": ProblemSchema}, **error_content()},
         }
         for status in statuses
     }

@@ -4,8 +4,7 @@ from functools import lru_cache
 from typing import Any
 
 import orjson
-from flask import Blueprint, Response
-from flask.globals import request_ctx
+from flask import Blueprint
 
 from loomwright.engineering.audio.output_answer import OutputEstimate
 from loomwright.engineering.audio.output_estimate import output_estimate
@@ -21,19 +20,12 @@ from loomwright.figures import six_digits
 from loomwright.tables.audio_load import audio_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
-from loomwright.web.answers import (
-    ENGINE_VERSION,
-    cautions_of,
-    json_response,
-    sources_of,
-    working_of,
-)
-from loomwright.web.requests import loaded
+from loomwright.web.answers import ENGINE_VERSION, cautions_of, sources_of, working_of
+from loomwright.web.calculators import calculator
 from loomwright.web.route import request_fields
 from loomwright.web.schemas.output import EstimateRealOutputRequest
 
 DEFAULT_PROGRAMME = "music_uncompressed"
-_SCHEMA = EstimateRealOutputRequest()
 _FIELDS = {
     "fuse_ratings_a": "fuse_ratings",
     "supply_voltage_v": "supply_voltage",
@@ -44,14 +36,13 @@ _FIELDS = {
 blueprint = Blueprint("output", __name__)
 
 
-@blueprint.route("/estimate-real-output", methods=["GET", "POST"])
-def estimate_real_output_view() -> Response:
-    """Answer estimate-real-output."""
-    values = loaded(_SCHEMA, request_ctx.request)
+@calculator(blueprint, "estimate-real-output", EstimateRealOutputRequest())
+def estimate_real_output_answer(values: dict[str, Any]) -> dict[str, Any]:
+    """Return the answer of estimate-real-output to loaded values."""
     with request_fields(values, _FIELDS):
         asked = output_request(values)
         estimate = output_estimate(asked)
-    return json_response(output_document(values, asked, estimate))
+    return output_document(values, asked, estimate)
 
 
 def output_request(values: dict[str, Any]) -> OutputRequest:

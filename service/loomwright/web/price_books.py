@@ -17,9 +17,11 @@ from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
-from loomwright.web.answers import ENGINE_VERSION, json_response
+from loomwright.web.answers import ENGINE_VERSION
 from loomwright.web.chosen_book import ChosenBook, chosen_book
 from loomwright.web.cost_keys import require_cost_key
+from loomwright.web.forms.negotiation import asked_form
+from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.mounted_books import MountedBook, mounted_book, mounted_names, told
 from loomwright.web.requests import invalid, json_object
 from loomwright.web.schemas.book_check import CHECK, GREATEST_JOBS
@@ -32,10 +34,11 @@ blueprint = Blueprint("price_books", __name__)
 @blueprint.get("/price-books")
 def price_books_view() -> Response:
     """Answer price-books."""
+    asked = asked_form(FORMS_BY_OPERATION["price-books"], request)
     mounted = (mounted_book(name) for name in mounted_names())
     # A book that went between the list and the look is not there.
     listed = [_listed(book) for book in mounted if book is not None]
-    return json_response({"price_books": listed, "engine_version": ENGINE_VERSION})
+    return asked.response({"price_books": listed, "engine_version": ENGINE_VERSION})
 
 
 def _listed(mounted: MountedBook) -> dict[str, Any]:
@@ -54,6 +57,7 @@ def _listed(mounted: MountedBook) -> dict[str, Any]:
 @blueprint.post("/check-price-book")
 def check_price_book_view() -> Response:
     """Answer check-price-book."""
+    asked = asked_form(FORMS_BY_OPERATION["check-price-book"], request)
     faults: list[Fault] = []
     envelope = ObjectReader(json_object(request), "", faults, CHECK.members)
     chosen = chosen_book(envelope)
@@ -69,7 +73,7 @@ def check_price_book_view() -> Response:
     if show_cost and chosen.mounted is not None:
         require_cost_key(request, "/show_cost")
     if chosen.book is None:
-        return json_response(_faulty(chosen, as_of))
+        return asked.response(_faulty(chosen, as_of))
     needs = None if jobs is None else _needs(jobs, chosen.book, as_of)
     checked = checked_book(
         chosen.book,
@@ -80,7 +84,7 @@ def check_price_book_view() -> Response:
         with_cost=show_cost or chosen.mounted is None,
         with_unused=list_unused,
     )
-    return json_response(_answer(chosen.book, checked, needs or [], as_of))
+    return asked.response(_answer(chosen.book, checked, needs or [], as_of))
 
 
 _WHOLE_BOOKS = (f"/{BY_DOCUMENT}", f"/{BY_CSV}")

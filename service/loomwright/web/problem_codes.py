@@ -29,6 +29,9 @@ CODES = MappingProxyType(
         "method_not_allowed": ProblemCode(
             405, "The method is not allowed here", "Use a method of the Allow header."
         ),
+        "not_acceptable": ProblemCode(
+            406, "No form of the answer is acceptable", "Accept one of the media types named."
+        ),
         "body_too_large": ProblemCode(413, "The body is too large", "Send at most 1 MiB."),
         "uri_too_long": ProblemCode(414, "The address is too long", "Use POST with a JSON body."),
         "request_timeout": ProblemCode(
@@ -49,6 +52,9 @@ CODES = MappingProxyType(
         ),
         "ambient_outside_model": ProblemCode(
             422, "The ambient is outside the model", "Give an ambient inside the range named."
+        ),
+        "answer_too_long": ProblemCode(
+            422, "The answer is too long for a cell", "Name a part with field, or ask for JSON."
         ),
         "deposit_above_total": ProblemCode(
             422, "The deposit is above the total", "Ask for at most the total."

@@ -9,6 +9,7 @@ from flask import Flask, Response, current_app
 from werkzeug.exceptions import HTTPException
 
 from loomwright.engineering.errors import EngineeringError
+from loomwright.web.forms.errors import in_asked_form
 from loomwright.web.problem_codes import CODES
 
 MEDIA_TYPE = "application/problem+json"
@@ -60,7 +61,7 @@ def problem_response(
     Returns
     -------
     Response
-        ``application/problem+json``.
+        ``application/problem+json``, or one line where the request asks for text, CSV or XML.
     """
     known = CODES[code]
     document: dict[str, Any] = {
@@ -78,7 +79,7 @@ def problem_response(
     if response.status_code == HTTPStatus.UNAUTHORIZED:
         response.headers["WWW-Authenticate"] = 'Bearer realm="cost and margin"'
     response.headers.update(headers or {})
-    return response
+    return in_asked_form(response, document)
 
 
 def pointers_of_messages(messages: Any, pointer: str = "") -> list[tuple[str, str]]:
@@ -115,6 +116,7 @@ _CODE_OF_STATUS = {
     400: "bad_request",
     404: "not_found",
     405: "method_not_allowed",
+    406: "not_acceptable",
     408: "request_timeout",
     413: "body_too_large",
     414: "uri_too_long",

@@ -10,6 +10,7 @@ from marshmallow import ValidationError, fields
 from werkzeug.exceptions import ClientDisconnected
 
 from loomwright.units import NUMBER_PATTERN
+from loomwright.web.forms.form import RESERVED_PARAMETERS
 from loomwright.web.problems import ProblemError, pointers_of_messages
 from loomwright.web.quantities import (
     Flag,
@@ -131,6 +132,8 @@ def _query_document(schema: RequestSchema, request: Request) -> dict[str, Any]:
                 f"{name} is given {len(texts)} times.",
                 [(f"/{name}", "give it once")],
             )
+        if name in RESERVED_PARAMETERS:
+            continue
         field = schema.fields.get(name)
         document[name] = texts[0] if field is None else _query_value(field, texts[0])
     return document

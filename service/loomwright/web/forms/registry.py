@@ -1,0 +1,33 @@
+"""Which forms each operation has. A form is added to an operation here and nowhere else."""
+
+from types import MappingProxyType
+
+from marshmallow import Schema
+
+from loomwright.web.forms.form import OperationForms
+from loomwright.web.forms.shared_forms import JSON, calculator_forms
+from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
+from loomwright.web.schemas.book_check import CheckPriceBookAnswer
+from loomwright.web.schemas.conductor import SizeConductorAnswer
+from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
+from loomwright.web.schemas.mounted import PriceBooksAnswer
+from loomwright.web.schemas.output import EstimateRealOutputAnswer
+
+
+def _calculator(operation: str, answer: type[Schema], default_field: str) -> OperationForms:
+    return OperationForms(operation, answer, calculator_forms(answer), default_field)
+
+
+FORMS_BY_OPERATION = MappingProxyType(
+    {
+        entry.operation: entry
+        for entry in (
+            _calculator("size-conductor", SizeConductorAnswer, "conductor.size"),
+            _calculator("size-fuse", SizeFuseAnswer, "rated_current_a"),
+            _calculator("estimate-real-output", EstimateRealOutputAnswer, "likely.power_w"),
+            OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, (JSON,)),
+            OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
+            OperationForms("price-books", PriceBooksAnswer, (JSON,)),
+        )
+    }
+)
