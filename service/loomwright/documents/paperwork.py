@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.members import InstantText, Member, Record, Text
@@ -96,6 +97,37 @@ def paperwork_from_document(document: object) -> Paperwork:
 def _booking(reader: ObjectReader) -> Booking | None:
     start, bay = reader.instant("start"), reader.text("bay") or None
     return None if start is None else Booking(start, bay)
+
+
+def paperwork_document(paperwork: Paperwork) -> dict[str, Any] | None:
+    """Return paperwork as plain JSON values, none where nothing is stated.
+
+    ``paperwork_from_document`` reads it back.
+    """
+    booking = paperwork.booking
+    stated = {
+        "number": paperwork.number,
+        "seller": paperwork.seller,
+        "customer": paperwork.customer,
+        "booking": None
+        if booking is None
+        else {"start": booking.start.isoformat(), "bay": booking.bay},
+    }
+    return stated if paperwork != NO_PAPERWORK else None
+
+
+def paperwork_of_answer(answer: Mapping[str, Any]) -> Paperwork:
+    """Return the paperwork that an answer carries."""
+    stated = answer["paperwork"]
+    return NO_PAPERWORK if stated is None else paperwork_from_document(_without_nulls(stated))
+
+
+def _without_nulls(stated: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        name: _without_nulls(value) if isinstance(value, Mapping) else value
+        for name, value in stated.items()
+        if value is not None
+    }
 
 
 def require_complete(answer: Mapping[str, object]) -> None:

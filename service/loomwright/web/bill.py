@@ -5,6 +5,12 @@ from typing import Any, TypeVar
 
 from flask import Blueprint, Response, request
 
+from loomwright.documents.paperwork import (
+    NO_PAPERWORK,
+    Paperwork,
+    paperwork_document,
+    paperwork_from_document,
+)
 from loomwright.jobs.answer import answer_document
 from loomwright.jobs.bill_answer import margin_document
 from loomwright.jobs.demo_library import demo_book
@@ -37,13 +43,14 @@ blueprint = Blueprint("bill", __name__)
 def build_bill_of_materials_view() -> Response:
     """Answer build-bill-of-materials."""
     asked = asked_form(_FORMS, request)
-    job, book, options = bill_request(json_object(request))
+    job, book, options, paperwork = bill_request(json_object(request))
     if options.show_cost:
         require_cost_key(request)
     with fields_within("job"):
         priced = priced_job(job, book, tables(), fuse_tables(), options)
     document = {
         **answer_document(priced),
+        "paperwork": paperwork_document(paperwork),
         "sources": sources_of_jobs(priced.provenances),
         "engine_version": ENGINE_VERSION,
     }
@@ -52,18 +59,20 @@ def build_bill_of_materials_view() -> Response:
     return asked.response(document)
 
 
-def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook, PricingOptions]:
-    """Return the job, the price book and the pricing options of a request.
+def bill_request(
+    document: dict[str, Any],
+) -> tuple[Job, PriceBook, PricingOptions, Paperwork]:
+    """Return the job, the price book, the pricing options and the paperwork of a request.
 
     Parameters
     ----------
     document
         With ``job``, a price book in one of its forms unless that of the demo serves, and
-        ``pricing`` if wanted.
+        ``pricing`` and ``paperwork`` if wanted.
 
     Returns
     -------
-    tuple of Job, PriceBook and PricingOptions
+    tuple of Job, PriceBook, PricingOptions and Paperwork
         Checked.
 
     Raises
@@ -84,11 +93,14 @@ def bill_request(document: dict[str, Any]) -> tuple[Job, PriceBook, PricingOptio
         options = _read(
             envelope, "pricing", lambda stated: pricing_from_document(stated, currency), faults
         )
-    if faults or job is None or options is None:
+    paperwork: Paperwork | None = NO_PAPERWORK
+    if envelope.has("paperwork"):
+        paperwork = _read(envelope, "paperwork", paperwork_from_document, faults)
+    if faults or job is None or options is None or paperwork is None:
         raise invalid([(fault.pointer, fault.message) for fault in faults])
     if chosen.problem is not None:
         raise chosen.problem
-    return job, book, options
+    return job, book, options, paperwork
 
 
 def _read(

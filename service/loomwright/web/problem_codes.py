@@ -56,6 +56,9 @@ CODES = MappingProxyType(
         "answer_too_long": ProblemCode(
             422, "The answer is too long for a cell", "Name a part with field, or ask for JSON."
         ),
+        "bill_not_complete": ProblemCode(
+            422, "The bill leaves something open", "Complete the job or the price book first."
+        ),
         "deposit_above_total": ProblemCode(
             422, "The deposit is above the total", "Ask for at most the total."
         ),
@@ -111,6 +114,9 @@ CODES = MappingProxyType(
         ),
         "package_without_lines": ProblemCode(
             422, "A package price has no lines", "Complete the price book or leave it out."
+        ),
+        "paperwork_missing": ProblemCode(
+            422, "A document needs more than the bill", "Give what errors names, or ask for JSON."
         ),
         # The operator's file is at fault and no change to the request helps; once it is mended, the
         # same request is answered. That is a 503, not a 4xx.

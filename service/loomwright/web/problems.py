@@ -8,6 +8,7 @@ import orjson
 from flask import Flask, Response, current_app
 from werkzeug.exceptions import HTTPException
 
+from loomwright.documents.paperwork import PaperworkError
 from loomwright.engineering.errors import EngineeringError
 from loomwright.web.forms.errors import in_asked_form
 from loomwright.web.problem_codes import CODES
@@ -142,6 +143,11 @@ def register_problems(app: Flask) -> None:
     def out_of_model(error: EngineeringError) -> Response:
         pointer = "" if error.field is None else f"/{error.field}"
         return problem_response(error.code, error.message, [(pointer, error.message)])
+
+    @app.errorhandler(PaperworkError)
+    def not_to_be_documented(error: PaperworkError) -> Response:
+        faults = [(fault.pointer, fault.message) for fault in error.faults]
+        return problem_response(error.code, "No such document can be made of this bill.", faults)
 
     @app.errorhandler(HTTPException)
     def http_error(error: HTTPException) -> Response:

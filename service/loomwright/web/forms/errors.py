@@ -31,8 +31,8 @@ def in_asked_form(response: Response, document: dict[str, Any]) -> Response:
     """Make a problem response one in the form that its request asks for.
 
     Every problem of the service passes through here, whoever raised it. A line takes the place of
-    the document where ``as`` or ``Accept`` asks for text, CSV or XML, under the same status and
-    header fields. ``errors=text`` in the query of a GET or HEAD gives the status 200, for programs
+    the document where ``as`` or ``Accept`` of a GET or HEAD asks for text, CSV or XML, under the
+    same status and header fields. ``errors=text`` in the query gives the status 200, for programs
     that show no other.
 
     Parameters
@@ -51,7 +51,10 @@ def in_asked_form(response: Response, document: dict[str, Any]) -> Response:
         return response
     response.vary.add("Accept")
     request = request_ctx.request
-    query = request.args if request.method in ("GET", "HEAD") else {}
+    if request.method not in ("GET", "HEAD"):
+        # A program that posts takes a document with every fault, whatever form its answer has.
+        return response
+    query = request.args
     shown = query.get("errors") == ERRORS_AS_TEXT
     form = _BY_NAME.get(query.get("as", ""))
     if form is None and "as" not in query:

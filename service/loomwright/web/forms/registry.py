@@ -4,6 +4,7 @@ from types import MappingProxyType
 
 from marshmallow import Schema
 
+from loomwright.web.forms.bill_forms import BILL_FORMS
 from loomwright.web.forms.form import OperationForms
 from loomwright.web.forms.shared_forms import JSON, calculator_forms
 from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
@@ -25,7 +26,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             _calculator("size-conductor", SizeConductorAnswer, "conductor.size"),
             _calculator("size-fuse", SizeFuseAnswer, "rated_current_a"),
             _calculator("estimate-real-output", EstimateRealOutputAnswer, "likely.power_w"),
-            OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, (JSON,)),
+            OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
             OperationForms("price-books", PriceBooksAnswer, (JSON,)),
         )

@@ -33,6 +33,7 @@ from loomwright.web.schemas.documents import JsonSchema, components
 from loomwright.web.schemas.fuse import FUSE_TYPE_KEYS
 from loomwright.web.schemas.job import JOB_RULES
 from loomwright.web.schemas.mounted import DIGEST
+from loomwright.web.schemas.paperwork import PaperworkAnswer
 from loomwright.web.schemas.price_book import (
     BOOK_CHOICE,
     BOOK_RULES,
@@ -347,6 +348,7 @@ class BuildBillOfMaterialsAnswer(AnswerBase):
         metadata=describe("Last day on which all its prices hold; null where nothing limits it."),
     )
     package = fields.String(required=True, allow_none=True)
+    paperwork = fields.Nested(PaperworkAnswer, required=True, allow_none=True)
     lines = fields.List(fields.Nested(LineAnswer), required=True)
     unpriced = fields.List(fields.Nested(UnpricedAnswer), required=True)
     choices = fields.List(fields.Nested(ChoiceAnswer), required=True)
