@@ -25,6 +25,8 @@ COLUMNS = MappingProxyType(
         "total": "what the line costs; the amount of a tax or total",
         "net_total": "the line without taxes; what a tax is on",
         "tax_category": "of the line",
+        "shop_part_number": "of the shop's own system",
+        "shop_tax_code": "of the shop's own system",
         "currency": "ISO 4217 code of every amount of the row",
         "in_stock": "`true`, `false`, or empty where stock is not counted",
         "reason": "why it is there",

@@ -193,7 +193,8 @@ def _line(quoted: _Writer, line: Mapping[str, Any], answer: Mapping[str, Any]) -
         price.basic("BaseQuantity", "1", unitCode=line["unit"])
     item = item_line.below("Item")
     item.basic("Name", line["description"])
-    item.below("SellersItemIdentification").basic("ID", line["key"])
+    number = line["shop_part_number"] or line["key"]
+    item.below("SellersItemIdentification").basic("ID", number)
     for tax in taxes:
         _tax_category(item.below("ClassifiedTaxCategory"), tax)
 

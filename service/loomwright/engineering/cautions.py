@@ -52,6 +52,11 @@ CAUTIONS = MappingProxyType(
             "The load takes more than half of what the circuit can deliver at all; small faults "
             "will let the voltage collapse."
         ),
+        # The price book.
+        "stock_out_of_date": (
+            "The shop's stock was counted too long ago and is left out of account: see that all is "
+            "there before a bay is booked."
+        ),
         # The fuse and what is known of it.
         "opening_times_from_memory": (
             "The opening times are recalled, not seen on a page: compare them with the published "

@@ -35,7 +35,7 @@ def bill_document(bill: Bill) -> dict[str, Any]:
         "valid_until": _day(bill.valid_until),
         "package": bill.package,
         "lines": [
-            _line(number, line, net)
+            _line(number, line, net, bill)
             for number, (line, net) in enumerate(
                 zip(bill.lines, totals.line_nets, strict=True), start=1
             )
@@ -132,7 +132,7 @@ def _tax(tax: TaxAmount) -> dict[str, Any]:
     }
 
 
-def _line(number: int, line: Line, net: Money) -> dict[str, Any]:
+def _line(number: int, line: Line, net: Money, bill: Bill) -> dict[str, Any]:
     return {
         "number": number,
         "kind": line.kind,
@@ -148,6 +148,8 @@ def _line(number: int, line: Line, net: Money) -> dict[str, Any]:
         "total": str(line.total),
         "net_total": str(net),
         "tax_category": line.tax_category,
+        "shop_part_number": line.shop_part_number,
+        "shop_tax_code": bill.shop_tax_codes.get(line.tax_category),
         "in_stock": line.in_stock,
         "reason": line.reason,
         "needs": [_need(need) for need in line.needs],

@@ -1,6 +1,6 @@
 """From requirements and a price book to a priced bill of materials."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -22,7 +22,8 @@ class Bill:
     """A priced bill of materials.
 
     ``valid_until`` is the last day on which every price of it holds, none where nothing limits it.
-    ``covers`` say how the articles were chosen. ``margin`` is for the shop, never for its customer.
+    ``shop_tax_codes`` are the shop's own by tax category. ``covers`` say how the articles were
+    chosen. ``margin`` is for the shop, never for its customer.
     """
 
     price_book: str
@@ -36,6 +37,7 @@ class Bill:
     unpriced: tuple[Unpriced, ...]
     totals: Totals
     margin: Margin
+    shop_tax_codes: Mapping[str, str]
     covers: tuple[ClusterCover, ...]
 
 
@@ -103,6 +105,7 @@ def bill_of_materials(
         unpriced=(*parts.unpriced, *missing_work),
         totals=totals,
         margin=margin_of(lines, totals),
+        shop_tax_codes=book.shop_tax_codes,
         covers=parts.covers,
     )
 

@@ -82,7 +82,7 @@ def price_book_from_document(document: object) -> PriceBook:
     reader = ObjectReader(document, "", faults, BOOK)
     name = reader.text("name")
     currency = reader.choice("currency")
-    categories = _tax_categories(reader)
+    categories, codes = _tax_categories(reader)
     part_readers, kit_readers = reader.objects("parts"), reader.objects("kits")
     parts = [_part(part, categories) for part in part_readers]
     by_key = {part.key: part for part in parts}
@@ -97,6 +97,7 @@ def price_book_from_document(document: object) -> PriceBook:
         quote_days=reader.optional_whole("quote_days"),
         prices_include_tax=reader.truth("prices_include_tax"),
         tax_categories=categories,
+        shop_tax_codes=codes,
         rounding=Rounding(rounding.choice("tax"), rounding.choice("mode")),
         labour_minimum=reader.decimal("labour_minimum"),
         rules=_rules(reader),
@@ -122,21 +123,30 @@ def _validity(reader: ObjectReader) -> Validity:
     return validity
 
 
-def _tax_categories(reader: ObjectReader) -> dict[str, tuple[TaxRate, ...]]:
-    """Return the taxes of each category; all apply to all where no category is stated."""
+def _tax_categories(
+    reader: ObjectReader,
+) -> tuple[dict[str, tuple[TaxRate, ...]], dict[str, str]]:
+    """Return the taxes of each category and the shop's codes of categories.
+
+    All taxes apply to all where no category is stated.
+    """
     rates = [
         TaxRate(item.text("key"), item.text("name"), item.decimal("percent"))
         for item in reader.objects("taxes")
     ]
     by_key = {rate.key: rate for rate in rates}
     categories: dict[str, tuple[TaxRate, ...]] = {}
+    codes: dict[str, str] = {}
     for item in reader.objects("tax_categories"):
         wanted = item.texts("taxes")
         for index, key in enumerate(wanted):
             if key not in by_key:
                 item.fault_at("taxes", index, f"No tax has this key. {_one_of(by_key)}")
-        categories[item.text("key")] = tuple(by_key[key] for key in wanted if key in by_key)
-    return categories or {STANDARD_CATEGORY: tuple(rates)}
+        category = item.text("key")
+        categories[category] = tuple(by_key[key] for key in wanted if key in by_key)
+        if item.has("shop_tax_code"):
+            codes[category] = item.text("shop_tax_code")
+    return categories or {STANDARD_CATEGORY: tuple(rates)}, codes
 
 
 def _one_of(keys: Mapping[str, object]) -> str:
@@ -177,6 +187,7 @@ def _part(reader: ObjectReader, categories: Mapping[str, tuple[TaxRate, ...]]) -
         tax_category=_category(reader, categories),
         stock=reader.optional_decimal("stock"),
         validity=_validity(reader),
+        shop_part_number=reader.text("shop_part_number") or None,
     )
 
 
@@ -224,6 +235,7 @@ def _kit(
         tax_category=_category(reader, categories),
         stock=reader.optional_decimal("stock"),
         validity=_validity(reader),
+        shop_part_number=reader.text("shop_part_number") or None,
     )
 
 

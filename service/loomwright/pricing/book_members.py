@@ -105,6 +105,9 @@ _SOLD: dict[str, Member] = {
     "stock": DecimalText(
         required=False, about="Units in stock; without it stock is never counted."
     ),
+    "shop_part_number": Text(
+        required=False, about="Number in the shop's own system; handed back on the line."
+    ),
     **_VALIDITY,
 }
 TAX: dict[str, Member] = {
@@ -115,6 +118,9 @@ TAX: dict[str, Member] = {
 TAX_CATEGORY: dict[str, Member] = {
     "key": Text(about="Named by parts, kits and labour, unique among the categories."),
     "taxes": Texts(0, 10, about="Keys of the taxes that apply; none for exempt."),
+    "shop_tax_code": Text(
+        required=False, about="Code in the shop's own system; handed back on the line."
+    ),
 }
 ROUNDING: dict[str, Member] = {
     "tax": Choice(

@@ -58,7 +58,8 @@ class Line:
     ``shared`` is the line's share of a document discount or of the difference to a package price,
     negative where it lowers the price. ``supplies`` are the units of each part that the line
     brings, empty for labour. ``cost`` is what it costs the shop, none where the book does not say.
-    ``stock`` is what the shop has of it, none where stock is not counted.
+    ``stock`` is what the shop has of it, none where stock is not counted. ``shop_part_number`` is
+    that of the shop's own system, none where the book has none and for labour.
     """
 
     kind: str
@@ -76,6 +77,7 @@ class Line:
     supplies: Mapping[str, Decimal]
     cost: Money | None
     stock: Decimal | None
+    shop_part_number: str | None = None
 
     @property
     def discounted_total(self) -> Money:

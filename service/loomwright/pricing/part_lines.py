@@ -165,6 +165,7 @@ def _line(article: Article, quantity: Decimal, needs: Sequence[Need], book: Pric
         supplies=supplies,
         cost=_cost(article, quantity, book),
         stock=stock,
+        shop_part_number=sold.shop_part_number,
     )
 
 

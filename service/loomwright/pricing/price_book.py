@@ -77,6 +77,7 @@ class Part:
     tax_category: str
     stock: Decimal | None
     validity: Validity
+    shop_part_number: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,6 +92,7 @@ class Kit:
     tax_category: str
     stock: Decimal | None
     validity: Validity
+    shop_part_number: str | None
     unit: str = "SET"
 
 
@@ -121,7 +123,8 @@ class DifficultyFactor:
 class PriceBook:
     """A shop's prices. Parts are held by kind in the order of the book, the rest by key.
 
-    ``tax_categories`` gives the taxes of each category. ``digest`` names the document that the book
+    ``tax_categories`` gives the taxes of each category, ``shop_tax_codes`` the shop's own codes of
+    those that have one. ``digest`` names the document that the book
     was read from.
     """
 
@@ -131,6 +134,7 @@ class PriceBook:
     quote_days: int | None
     prices_include_tax: bool
     tax_categories: Mapping[str, tuple[TaxRate, ...]]
+    shop_tax_codes: Mapping[str, str]
     rounding: Rounding
     labour_minimum: Decimal
     rules: QuantityRules

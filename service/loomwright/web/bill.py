@@ -1,6 +1,7 @@
 """The operation build-bill-of-materials."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from flask import Blueprint, Response, request
@@ -23,7 +24,7 @@ from loomwright.pricing.pricing_options import PricingOptions, pricing_from_docu
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
-from loomwright.web.answers import ENGINE_VERSION
+from loomwright.web.answers import ENGINE_VERSION, cautions_of
 from loomwright.web.chosen_book import chosen_book
 from loomwright.web.cost_keys import require_cost_key
 from loomwright.web.forms.negotiation import asked_form
@@ -43,25 +44,35 @@ blueprint = Blueprint("bill", __name__)
 def build_bill_of_materials_view() -> Response:
     """Answer build-bill-of-materials."""
     asked = asked_form(_FORMS, request)
-    job, book, options, paperwork = bill_request(json_object(request))
-    if options.show_cost:
+    wanted = bill_request(json_object(request))
+    if wanted.options.show_cost:
         require_cost_key(request)
     with fields_within("job"):
-        priced = priced_job(job, book, tables(), fuse_tables(), options)
+        priced = priced_job(wanted.job, wanted.book, tables(), fuse_tables(), wanted.options)
     document = {
         **answer_document(priced),
-        "paperwork": paperwork_document(paperwork),
+        "paperwork": paperwork_document(wanted.paperwork),
+        "cautions": cautions_of((*priced.cautions, *wanted.cautions)),
         "sources": sources_of_jobs(priced.provenances),
         "engine_version": ENGINE_VERSION,
     }
-    if options.show_cost:
+    if wanted.options.show_cost:
         document["cost"] = margin_document(priced.bill)
     return asked.response(document)
 
 
-def bill_request(
-    document: dict[str, Any],
-) -> tuple[Job, PriceBook, PricingOptions, Paperwork]:
+@dataclass(frozen=True, slots=True)
+class BillRequest:
+    """What a request asks for; ``cautions`` are keys that its price book brings along."""
+
+    job: Job
+    book: PriceBook
+    options: PricingOptions
+    paperwork: Paperwork
+    cautions: tuple[str, ...]
+
+
+def bill_request(document: dict[str, Any]) -> BillRequest:
     """Return the job, the price book, the pricing options and the paperwork of a request.
 
     Parameters
@@ -72,14 +83,14 @@ def bill_request(
 
     Returns
     -------
-    tuple of Job, PriceBook, PricingOptions and Paperwork
+    BillRequest
         Checked.
 
     Raises
     ------
     ProblemError
         ``invalid_request`` with every fault of the request, the job and the book;
-        ``unknown_price_book``, ``price_book_faulty``.
+        ``unknown_price_book``, ``price_book_faulty`` and those of a provider.
     """
     faults: list[Fault] = []
     envelope = ObjectReader(document, "", faults, REQUEST.members)
@@ -100,7 +111,7 @@ def bill_request(
         raise invalid([(fault.pointer, fault.message) for fault in faults])
     if chosen.problem is not None:
         raise chosen.problem
-    return job, book, options, paperwork
+    return BillRequest(job, book, options, paperwork, chosen.cautions)
 
 
 def _read(

@@ -11,7 +11,14 @@ from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.reading import ObjectReader
 from loomwright.web.mounted_books import MountedBook, mounted_book, unknown, unusable
 from loomwright.web.problems import ProblemError
-from loomwright.web.schemas.price_book import BOOK_CHOICE, BY_CSV, BY_DOCUMENT, BY_NAME
+from loomwright.web.provided_books import STALE_STOCK, book_of_provider
+from loomwright.web.schemas.price_book import (
+    BOOK_CHOICE,
+    BY_CSV,
+    BY_DOCUMENT,
+    BY_NAME,
+    FROM_PROVIDER,
+)
 
 _READERS: dict[str, Callable[[object], PriceBook]] = {
     BY_DOCUMENT: price_book_from_document,
@@ -24,13 +31,15 @@ class ChosenBook:
     """The price book that a request chooses.
 
     ``faults`` are those of a book in the request, by their pointer there. ``problem`` is why a
-    mounted book cannot serve, and ``mounted`` that book. ``book`` is none where one of these is.
+    mounted or provided book cannot serve, and ``mounted`` the mounted one. ``book`` is none where
+    one of these is. ``cautions`` are keys that an answer on this book carries.
     """
 
     book: PriceBook | None
     faults: tuple[Fault, ...] = ()
     mounted: MountedBook | None = None
     problem: ProblemError | None = None
+    cautions: tuple[str, ...] = ()
 
 
 def chosen_book(envelope: ObjectReader) -> ChosenBook:
@@ -55,6 +64,8 @@ def chosen_book(envelope: ObjectReader) -> ChosenBook:
     (name,) = given
     if name == BY_NAME:
         return _mounted(envelope)
+    if name == FROM_PROVIDER:
+        return _provided(envelope)
     try:
         return ChosenBook(_READERS[name](envelope.stated(name)))
     except DocumentError as error:
@@ -72,3 +83,17 @@ def _mounted(envelope: ObjectReader) -> ChosenBook:
         return ChosenBook(None, problem=unknown())
     problem = unusable(mounted) if mounted.book is None else None
     return ChosenBook(mounted.book, mounted=mounted, problem=problem)
+
+
+def _provided(envelope: ObjectReader) -> ChosenBook:
+    stated = envelope.object(FROM_PROVIDER)
+    provider, name = stated.text("provider"), stated.text("price_book")
+    # Nobody is asked for a request that is refused all the same.
+    if envelope.faults:
+        return ChosenBook(None)
+    try:
+        provided = book_of_provider(provider, name)
+    except ProblemError as error:
+        return ChosenBook(None, problem=error)
+    cautions = (STALE_STOCK,) if provided.stock_is_stale else ()
+    return ChosenBook(provided.book, cautions=cautions)

@@ -17,15 +17,16 @@ from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
-from loomwright.web.answers import ENGINE_VERSION
+from loomwright.web.answers import ENGINE_VERSION, cautions_of
 from loomwright.web.chosen_book import ChosenBook, chosen_book
 from loomwright.web.cost_keys import require_cost_key
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.mounted_books import MountedBook, mounted_book, mounted_names, told
+from loomwright.web.provided_books import provider_names
 from loomwright.web.requests import invalid, json_object
 from loomwright.web.schemas.book_check import CHECK, GREATEST_JOBS
-from loomwright.web.schemas.price_book import BY_CSV, BY_DOCUMENT, BY_NAME
+from loomwright.web.schemas.price_book import BY_CSV, BY_DOCUMENT, BY_NAME, FROM_PROVIDER
 from loomwright.web.stated_jobs import fields_within, sources_of_jobs, stated_job
 
 blueprint = Blueprint("price_books", __name__)
@@ -38,7 +39,13 @@ def price_books_view() -> Response:
     mounted = (mounted_book(name) for name in mounted_names())
     # A book that went between the list and the look is not there.
     listed = [_listed(book) for book in mounted if book is not None]
-    return asked.response({"price_books": listed, "engine_version": ENGINE_VERSION})
+    return asked.response(
+        {
+            "price_books": listed,
+            "providers": list(provider_names()),
+            "engine_version": ENGINE_VERSION,
+        }
+    )
 
 
 def _listed(mounted: MountedBook) -> dict[str, Any]:
@@ -70,7 +77,8 @@ def check_price_book_view() -> Response:
         raise invalid([(fault.pointer, fault.message) for fault in faults])
     if chosen.problem is not None and chosen.mounted is None:
         raise chosen.problem
-    if show_cost and chosen.mounted is not None:
+    is_own = not (envelope.has(BY_NAME) or envelope.has(FROM_PROVIDER))
+    if show_cost and not is_own:
         require_cost_key(request, "/show_cost")
     if chosen.book is None:
         return asked.response(_faulty(chosen, as_of))
@@ -81,10 +89,10 @@ def check_price_book_view() -> Response:
         as_of,
         # Prices below cost tell what things cost. The costs of a book in the request are the
         # caller's own and those of the demo are public; only a mounted book keeps them from him.
-        with_cost=show_cost or chosen.mounted is None,
+        with_cost=show_cost or is_own,
         with_unused=list_unused,
     )
-    return asked.response(_answer(chosen.book, checked, needs or [], as_of))
+    return asked.response(_answer(chosen.book, checked, needs or [], as_of, chosen.cautions))
 
 
 _WHOLE_BOOKS = (f"/{BY_DOCUMENT}", f"/{BY_CSV}")
@@ -147,7 +155,11 @@ def _fault(fault: Fault) -> dict[str, Any]:
 
 
 def _answer(
-    book: PriceBook, checked: CheckedBook, needs: list[JobNeeds], as_of: date | None
+    book: PriceBook,
+    checked: CheckedBook,
+    needs: list[JobNeeds],
+    as_of: date | None,
+    cautions: tuple[str, ...],
 ) -> dict[str, Any]:
     provenances = dict.fromkeys(row for entry in needs for row in entry.provenances)
     return {
@@ -172,13 +184,13 @@ def _answer(
             "incomplete_range": _group(checked.incomplete_range),
             "unused": _group(checked.unused),
         },
-        **_closing(tuple(provenances)),
+        **_closing(tuple(provenances), cautions),
     }
 
 
-def _closing(provenances: tuple[Provenance, ...]) -> dict[str, Any]:
+def _closing(provenances: tuple[Provenance, ...], cautions: tuple[str, ...] = ()) -> dict[str, Any]:
     return {
-        "cautions": [],
+        "cautions": cautions_of(cautions),
         "sources": sources_of_jobs(provenances),
         "engine_version": ENGINE_VERSION,
     }

@@ -126,6 +126,12 @@ CODES = MappingProxyType(
         "price_book_not_valid": ProblemCode(
             422, "The price book does not hold on this day", "Use another book or another day."
         ),
+        "provider_faulty": ProblemCode(
+            503, "What a provider sends cannot be used", "Tell the operator what errors names."
+        ),
+        "provider_unavailable": ProblemCode(
+            503, "A provider cannot be asked now", "Wait as Retry-After says and send again."
+        ),
         "temperature_outside_model": ProblemCode(
             422, "A temperature is outside the model", "Give a temperature inside the range named."
         ),
@@ -143,6 +149,9 @@ CODES = MappingProxyType(
         ),
         "unknown_price_book": ProblemCode(
             422, "No price book has this name", "Give one of the names listed, or send a book."
+        ),
+        "unknown_provider": ProblemCode(
+            422, "No provider has this name", "Give one of the names listed, or send a book."
         ),
         "value_out_of_range": ProblemCode(
             422, "A value is out of range", "Give a value inside the range named."

@@ -1,6 +1,6 @@
 """Errors as RFC 9457 problem documents."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from http import HTTPStatus
 from typing import Any
 
@@ -27,10 +27,19 @@ class ProblemError(Exception):
         What is wrong with this request.
     errors
         Faults as pairs of JSON pointer and message.
+    headers
+        Headers of the response.
     """
 
-    def __init__(self, code: str, detail: str, errors: Iterable[tuple[str, str]] = ()) -> None:
+    def __init__(
+        self,
+        code: str,
+        detail: str,
+        errors: Iterable[tuple[str, str]] = (),
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
         super().__init__(detail)
+        self.headers = dict(headers or {})
         self.code = code
         self.detail = detail
         self.errors = tuple(errors)
@@ -137,7 +146,7 @@ def register_problems(app: Flask) -> None:
 
     @app.errorhandler(ProblemError)
     def refused(error: ProblemError) -> Response:
-        return problem_response(error.code, error.detail, error.errors)
+        return problem_response(error.code, error.detail, error.errors, headers=error.headers)
 
     @app.errorhandler(EngineeringError)
     def out_of_model(error: EngineeringError) -> Response:

@@ -216,6 +216,16 @@ class LineAnswer(Answer):
         metadata=_money("The total without taxes; of all lines together the net total."),
     )
     tax_category = fields.String(required=True)
+    shop_part_number = fields.String(
+        required=True,
+        allow_none=True,
+        metadata=describe("Of the shop's own system, as text; null where it has none."),
+    )
+    shop_tax_code = fields.String(
+        required=True,
+        allow_none=True,
+        metadata=describe("Of the shop's own system, as text; null where it has none."),
+    )
     in_stock = fields.Boolean(
         required=True,
         allow_none=True,

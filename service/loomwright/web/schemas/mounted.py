@@ -25,7 +25,10 @@ class MountedBookAnswer(Answer):
 
 
 class PriceBooksAnswer(Answer):
-    """The price books that the operator mounted."""
+    """The price books that the operator mounted, and the providers that have others."""
 
     price_books = fields.List(fields.Nested(MountedBookAnswer), required=True)
+    providers = fields.List(
+        fields.String(), required=True, metadata=describe("Names as price_book_from takes them.")
+    )
     engine_version = fields.String(required=True)

@@ -10,6 +10,11 @@ from loomwright.web.schemas.base import exactly_one_of, not_both
 from loomwright.web.schemas.documents import JsonSchema, Rule, object_schema
 
 BY_DOCUMENT, BY_CSV, BY_NAME = "price_book", "price_book_csv", "price_book_name"
+FROM_PROVIDER = "price_book_from"
+PROVIDED: dict[str, Member] = {
+    "provider": Text(about="Name of a provider that the operator configured."),
+    "price_book": Text(about="Name of a price book that the provider lists."),
+}
 BOOK_CHOICE: dict[str, Member] = {
     BY_DOCUMENT: Record(
         PRICE_BOOK.name,
@@ -27,6 +32,12 @@ BOOK_CHOICE: dict[str, Member] = {
         required=False,
         about="Name of a price book that the operator mounted, instead of price_book; "
         "/v1/price-books lists them.",
+    ),
+    FROM_PROVIDER: Record(
+        "ProvidedPriceBook",
+        PROVIDED,
+        required=False,
+        about="Price book of a provider, instead of price_book; /v1/price-books lists providers.",
     ),
 }
 

@@ -1,0 +1,1 @@
+"""Price books that plugins serve, over HTTP or in process."""

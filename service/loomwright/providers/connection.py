@@ -1,0 +1,167 @@
+"""Connections to providers: to allowed hosts and public addresses, within limits."""
+
+import ipaddress
+import socket
+import ssl
+import threading
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+from urllib.parse import urlsplit
+
+import urllib3.connection
+from urllib3.exceptions import HTTPError
+
+from loomwright.providers.configuration import HttpSettings
+
+_CHUNK_BYTES = 65536
+_PORTS = {"http": 80, "https": 443}
+Resolve = Callable[[str, int], list[str]]
+
+
+class RefusedError(RuntimeError):
+    """A connection that may not be made, or an answer that may not be read further."""
+
+
+@dataclass(frozen=True)
+class Received:
+    """An answer: status, header fields by name in small letters, body."""
+
+    status: int
+    headers: Mapping[str, str]
+    body: bytes
+
+
+def resolved_addresses(host: str, port: int) -> list[str]:
+    """Return the addresses of a host."""
+    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)
+    return [str(entry[4][0]) for entry in found]
+
+
+def received(
+    settings: HttpSettings,
+    path: str,
+    headers: Mapping[str, str],
+    resolve: Resolve = resolved_addresses,
+) -> Received:
+    """Ask a provider for a document.
+
+    The name is looked up once, and it is the address found there that is checked and connected to:
+    a name that changes its mind in between gains nothing. Redirects are not followed; what is
+    compressed is not asked for and not read.
+
+    Parameters
+    ----------
+    settings
+        Of the provider.
+    path
+        Below its address.
+    headers
+        Of the request.
+    resolve
+        Look-up of a host's addresses.
+
+    Returns
+    -------
+    Received
+        The answer, whatever its status.
+
+    Raises
+    ------
+    RefusedError
+        The address is not allowed, or the answer too large.
+    OSError
+        There is no answer in time.
+    """
+    parts = urlsplit(settings.address)
+    host, port = str(parts.hostname), parts.port or _PORTS[parts.scheme]
+    if host not in settings.allowed_hosts:
+        raise RefusedError("its host is not allowed")
+    deadline = time.monotonic() + settings.timeout_s
+    connection = _connection(parts.scheme, host, port, settings, resolve)
+    # The time-out of a socket starts anew with each byte; the whole has a limit of its own.
+    watch = threading.Timer(settings.timeout_s, _cut, [connection])
+    watch.daemon = True
+    watch.start()
+    try:
+        connection.request(
+            "GET",
+            parts.path + path,
+            headers={
+                # The connection is to an address and does not know the name.
+                "Host": parts.netloc,
+                "Accept-Encoding": "identity",
+                **headers,
+            },
+            preload_content=False,
+            decode_content=False,
+        )
+        answer = connection.getresponse()
+        body = _body(answer, settings.greatest_bytes)
+    except HTTPError as error:
+        raise OSError(str(error)) from error
+    except Exception as error:
+        if time.monotonic() >= deadline:
+            raise TimeoutError("no whole answer in time") from error
+        raise
+    finally:
+        watch.cancel()
+        connection.close()
+    if time.monotonic() >= deadline:
+        raise TimeoutError("no whole answer in time")
+    return Received(
+        answer.status, {name.lower(): value for name, value in answer.headers.items()}, body
+    )
+
+
+def _body(answer: Any, greatest: int) -> bytes:
+    if answer.headers.get("Content-Encoding", "identity").lower() != "identity":
+        raise RefusedError("it compresses what was to be sent as it is")
+    parts: list[bytes] = []
+    size = 0
+    while part := answer.read1(_CHUNK_BYTES):
+        size += len(part)
+        if size > greatest:
+            raise RefusedError(f"it sends more than {greatest} bytes")
+        parts.append(part)
+    return b"".join(parts)
+
+
+def _cut(connection: urllib3.connection.HTTPConnection) -> None:
+    """End a connection under whoever waits for it."""
+    sock = connection.sock
+    if sock is not None:
+        try:
+            sock.shutdown(socket.SHUT_RDWR)
+        except OSError:
+            # It has ended by itself.
+            return
+
+
+def _connection(
+    scheme: str, host: str, port: int, settings: HttpSettings, resolve: Resolve
+) -> urllib3.connection.HTTPConnection:
+    """Return a connection to a checked address, which proves by its certificate to be the host."""
+    addresses = resolve(host, port)
+    allowed = [each for each in addresses if _is_allowed(each, settings.private_addresses)]
+    if not addresses or len(allowed) < len(addresses):
+        # One private address among public ones is as good as none.
+        raise RefusedError("its name leads to an address that is not allowed")
+    if scheme == "http":
+        return urllib3.connection.HTTPConnection(allowed[0], port, timeout=settings.timeout_s)
+    return urllib3.connection.HTTPSConnection(
+        allowed[0],
+        port,
+        timeout=settings.timeout_s,
+        ssl_context=ssl.create_default_context(),
+        server_hostname=host,
+    )
+
+
+def _is_allowed(address: str, private_too: bool) -> bool:
+    """Return whether an address may be connected to."""
+    found = ipaddress.ip_address(address.partition("%")[0])
+    if isinstance(found, ipaddress.IPv6Address) and found.ipv4_mapped is not None:
+        found = found.ipv4_mapped
+    return private_too or (found.is_global and not found.is_multicast)
