@@ -34,6 +34,14 @@ def main(arguments: Sequence[str] | None = None) -> int:
     demo.add_argument("--url", default="http://127.0.0.1:8080", help="address of the service")
     demo.add_argument("--job", choices=DEMO_JOBS, default="hybrid_jump_start")
     demo.set_defaults(run=_demo)
+    words = sys.argv[1:] if arguments is None else arguments
+    if words and words[0] == "conformance":
+        # Only then, as it brings the whole service with it.
+        from loomwright.conformance.command import add_arguments  # noqa: PLC0415
+
+        add_arguments(commands)
+    else:
+        commands.add_parser("conformance", help="judge a plugin by the plugin specification")
     chosen = parser.parse_args(arguments)
     status: int = chosen.run(chosen)
     return status

@@ -168,7 +168,9 @@ def specification(folder: Path = FOLDER) -> Specification:
             for requirement in requirements_of(page, (folder / page).read_text("utf-8"))
         ]
         retired = _json(folder / "retired.json")["retired"]
-        cases = [case for file in sorted((folder / "cases").glob("*.json")) for case in _cases(file)]
+        cases = [
+            case for file in sorted((folder / "cases").glob("*.json")) for case in _cases(file)
+        ]
     except OSError as error:
         raise SpecificationError(f"no specification in {folder}: {error}") from None
     return Specification(tuple(requirements), tuple(cases), retired)
