@@ -23,7 +23,7 @@ Pair = tuple[str, str]
 MEMBERS = ("specification", "quote_id", "reference", "bill")
 
 
-class Refusal(Exception):
+class RefusalError(Exception):
     """A delivery that is not taken: status, sentence, faults as pointer and message."""
 
     def __init__(
@@ -52,23 +52,23 @@ class QuoteBook:
                 return 201
             if self.digests[quote_id] == digest:
                 return 200
-        raise Refusal(409, "Another delivery is recorded under this quote_id.")
+        raise RefusalError(409, "Another delivery is recorded under this quote_id.")
 
 
 def check(path_id: str, media_type: str, body: bytes) -> None:
     """Refuse a delivery that is not right; every fault of its members is named."""
     if media_type.partition(";")[0].strip().lower() != "application/json":
-        raise Refusal(415, "Send Content-Type: application/json.")
+        raise RefusalError(415, "Send Content-Type: application/json.")
     try:
         delivery = json.loads(body.decode("utf-8"))
     except ValueError as error:
-        raise Refusal(400, f"The body is no JSON: {error}.") from None
+        raise RefusalError(400, f"The body is no JSON: {error}.") from None
     if not isinstance(delivery, dict):
-        raise Refusal(400, "The body is no JSON object.")
+        raise RefusalError(400, "The body is no JSON object.")
     faults = [(f"/{name}", "missing") for name in MEMBERS if name not in delivery]
     faults = faults or member_faults(delivery, path_id, body)
     if faults:
-        raise Refusal(422, "The delivery has faults; each is named in errors.", faults)
+        raise RefusalError(422, "The delivery has faults; each is named in errors.", faults)
 
 
 def member_faults(delivery: dict[str, Any], path_id: str, body: bytes) -> list[Pair]:
@@ -126,7 +126,7 @@ class Handler(BaseHTTPRequestHandler):
             self.authorize()
             status, document = self.routed(body)
             self.send(status, "application/json", document)
-        except Refusal as refusal:
+        except RefusalError as refusal:
             document = {
                 "title": "The request is refused",
                 "status": refusal.status,
@@ -144,14 +144,14 @@ class Handler(BaseHTTPRequestHandler):
         length = int(self.headers.get("Content-Length") or 0)
         if length > GREATEST_BYTES:
             self.close_connection = True
-            raise Refusal(413, f"A delivery has at most {GREATEST_BYTES} bytes.")
+            raise RefusalError(413, f"A delivery has at most {GREATEST_BYTES} bytes.")
         return self.rfile.read(length)
 
     def authorize(self) -> None:
         """Refuse a request without the token that is set."""
         stated = self.headers.get("Authorization", "").encode()
         if self.token and not hmac.compare_digest(stated, f"Bearer {self.token}".encode()):
-            raise Refusal(401, "The token is wanted.", headers=[("WWW-Authenticate", "Bearer")])
+            raise RefusalError(401, "The token is wanted.", headers=[("WWW-Authenticate", "Bearer")])
 
     def routed(self, body: bytes) -> tuple[int, dict[str, Any]]:
         """Return status and document for the path and method."""
@@ -161,14 +161,14 @@ class Handler(BaseHTTPRequestHandler):
             self.allow("GET", "HEAD")
             return 200, CAPABILITIES
         if quote is None:
-            raise Refusal(404, "There is nothing under this path.")
+            raise RefusalError(404, "There is nothing under this path.")
         self.allow("PUT")
         return self.deliver(quote[1], body)
 
     def allow(self, *methods: str) -> None:
         """Refuse any other method."""
         if self.command not in methods:
-            raise Refusal(405, "Not this method.", headers=[("Allow", ", ".join(methods))])
+            raise RefusalError(405, "Not this method.", headers=[("Allow", ", ".join(methods))])
 
     def deliver(self, path_id: str, body: bytes) -> tuple[int, dict[str, Any]]:
         """Check and record a delivery."""

@@ -8,7 +8,8 @@ import subprocess
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 
-from loomwright.conformance.caller_checks import CALLER_CHECKS, CallerContext, Run
+from loomwright.conformance.caller_checks import CALLER_CHECKS
+from loomwright.conformance.caller_runs import CallerContext, Run
 from loomwright.conformance.exchange import UnexercisedError, UsageError
 from loomwright.conformance.report import Ledger
 from loomwright.conformance.service_answers import service
@@ -30,8 +31,8 @@ class CallerRunner:
     Parameters
     ----------
     command
-        Words as a shell separates them; ``{url}``, ``{receiver_url}``, ``{key}`` and ``{timeout_s}`` are
-        put in.
+        Words as a shell separates them; ``{url}``, ``{receiver_url}``, ``{key}`` and ``{timeout_s}``
+        are put in.
     patience_s
         How long a single answer is waited for at most.
 
@@ -76,8 +77,8 @@ class CallerRunner:
         plain = self._run({}, "plain")
         if not any(not entry.aside for entry in plain.recorded):
             raise UsageError(
-                f"the command asked for nothing; it ended with status {plain.exit_status} and said: "
-                f"{plain.output.strip()[-200:] or 'nothing'}"
+                f"the command asked for nothing; it ended with status {plain.exit_status} "
+                f"and said: {plain.output.strip()[-200:] or 'nothing'}"
             )
         context = CallerContext(self.named, KEY, plain, self._run({}, "plain again"))
         for case in cases:

@@ -1,75 +1,29 @@
 """Checks on what a caller sent in one run of its command, and on how the command ended."""
 
-import hashlib
 import itertools
 import json
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
 from types import MappingProxyType
 from typing import Any
 
+from loomwright.conformance.caller_runs import (
+    BILL_PATH,
+    CallerCheck,
+    CallerContext,
+    Run,
+    Words,
+    header,
+    media_type,
+)
+from loomwright.conformance.delivery_checks import DELIVERY_CHECKS
 from loomwright.conformance.exchange import JSON, UnexercisedError
-from loomwright.conformance.stand_in import RECEIVER, SERVICE, STRANGER, Recorded
+from loomwright.conformance.stand_in import SERVICE, STRANGER, Recorded
 
 GREATEST_TRIES = 5
 # What clocks and the way through the loopback interface may take off a wait.
 _CLOCK_SLACK_S = 0.02
 _LEAST_PAUSE_S = 0.2
-_BILL = "/v1/build-bill-of-materials"
 _TO_PAUSE_AFTER = (0, 500, 502, 503, 504)
-
-
-@dataclass(frozen=True, slots=True)
-class Run:
-    """One run of the command."""
-
-    name: str
-    recorded: tuple[Recorded, ...]
-    output: str
-    exit_status: int
-    killed: bool
-    patience_s: float
-
-    def at(self, place: str) -> list[Recorded]:
-        """Return the requests for designs, bills or deliveries that arrived at a place."""
-        return [entry for entry in self.recorded if entry.place == place and not entry.aside]
-
-    def posts(self) -> list[Recorded]:
-        """Return the POST requests to the service."""
-        found = [entry for entry in self.at(SERVICE) if entry.method == "POST"]
-        if not found:
-            raise UnexercisedError("the command sent no POST to the service")
-        return found
-
-    def deliveries(self) -> list[Recorded]:
-        """Return what was sent to the receiver."""
-        found = self.at(RECEIVER)
-        if not found:
-            raise UnexercisedError("the command delivered nothing")
-        return found
-
-
-@dataclass
-class CallerContext:
-    """What the checks know besides the run: the words of the command, its key, and other runs."""
-
-    named: set[str]
-    key: str
-    plain: Run
-    plain_again: Run
-    runs: dict[str, Run] = field(default_factory=dict)
-
-
-Words = Mapping[str, Any]
-CallerCheck = Callable[[Run, Words, CallerContext], str | None]
-
-
-def _header(entry: Recorded, name: str) -> str | None:
-    return next((text for key, text in entry.headers.items() if key.lower() == name), None)
-
-
-def _media_type(entry: Recorded) -> str:
-    return (_header(entry, "content-type") or "").partition(";")[0].strip().lower()
 
 
 def _first(faults: Iterator[str | None]) -> str | None:
@@ -78,7 +32,7 @@ def _first(faults: Iterator[str | None]) -> str | None:
 
 def _content_type(run: Run, _: Words, __: CallerContext) -> str | None:
     return _first(
-        f"POST with {_media_type(entry) or 'no media type'}" if _media_type(entry) != JSON else None
+        f"POST with {media_type(entry) or 'no media type'}" if media_type(entry) != JSON else None
         for entry in run.posts()
     )
 
@@ -106,7 +60,7 @@ def _object_fault(body: bytes) -> str | None:
 
 def _accept(run: Run, _: Words, __: CallerContext) -> str | None:
     return _first(
-        None if _admits_json(_header(entry, "accept")) else f"Accept: {_header(entry, 'accept')}"
+        None if _admits_json(header(entry, "accept")) else f"Accept: {header(entry, 'accept')}"
         for entry in run.posts()
     )
 
@@ -130,7 +84,7 @@ def _key_in_header(run: Run, _: Words, context: CallerContext) -> str | None:
             return "the key stands in the address of a POST"
         if context.key.encode() in entry.body or any(context.key in text for text in others):
             return "the key stands in a POST outside the Authorization header"
-        sent |= context.key in (_header(entry, "authorization") or "")
+        sent |= context.key in (header(entry, "authorization") or "")
     if not sent:
         raise UnexercisedError("the command did not send the key")
     return None
@@ -146,7 +100,7 @@ def _key_kept(run: Run, _: Words, context: CallerContext) -> str | None:
 
 
 def _request_id(run: Run, _: Words, __: CallerContext) -> str | None:
-    lacking = [entry for entry in run.at(SERVICE) if not _header(entry, "x-request-id")]
+    lacking = [entry for entry in run.at(SERVICE) if not header(entry, "x-request-id")]
     if not run.at(SERVICE):
         raise UnexercisedError("the command sent nothing to the service")
     return f"{len(lacking)} requests without X-Request-Id" if lacking else None
@@ -155,7 +109,7 @@ def _request_id(run: Run, _: Words, __: CallerContext) -> str | None:
 def _request_ids_differ(run: Run, _: Words, __: CallerContext) -> str | None:
     met: dict[str, tuple[str, str, bytes]] = {}
     for entry in run.at(SERVICE):
-        stated = _header(entry, "x-request-id")
+        stated = header(entry, "x-request-id")
         if stated and met.setdefault(stated, entry.identity) != entry.identity:
             return f"two different requests have the X-Request-Id {stated}"
     if not met:
@@ -312,7 +266,7 @@ def _shows_verdict(run: Run, _: Words, __: CallerContext) -> str | None:
     bills = [
         json.loads(entry.answer)
         for entry in run.at(SERVICE)
-        if entry.path == _BILL and entry.status == 200
+        if entry.path == BILL_PATH and entry.status == 200
     ]
     if not bills:
         raise UnexercisedError("the command asked for no bill")
@@ -331,65 +285,9 @@ def _shows_code(run: Run, _: Words, __: CallerContext) -> str | None:
     return f"{' and '.join(lacking)} not in the output" if lacking else None
 
 
-def _envelope(entry: Recorded) -> Mapping[str, Any]:
-    document = json.loads(entry.body)
-    if not isinstance(document, dict):
-        raise UnexercisedError("a delivery is no JSON object")
-    return document
-
-
-def cut_bill(body: bytes) -> bytes:
-    """Return the bytes of the last member of a delivery, as a receiver cuts them out."""
-    opening = body.find(b'"bill":')
-    return body[opening + len(b'"bill":') : body.rindex(b"}")].strip() if opening >= 0 else b""
-
-
-def _delivered_hash(run: Run, _: Words, __: CallerContext) -> str | None:
-    for entry in run.deliveries():
-        digest = hashlib.sha256(cut_bill(entry.body)).hexdigest()
-        stated = _envelope(entry).get("quote_id")
-        if stated != digest:
-            return f"quote_id is {stated!r}, and the bill's bytes give {digest}"
-    return None
-
-
-def _delivered_bytes(run: Run, _: Words, __: CallerContext) -> str | None:
-    bills = [entry.answer for entry in run.at(SERVICE) if entry.path == _BILL]
-    for entry in run.deliveries():
-        if list(_envelope(entry))[-1] != "bill":
-            return "bill is not the last member"
-        if not bills:
-            raise UnexercisedError("the bill was not asked for in the same run")
-        if cut_bill(entry.body) not in bills:
-            return "the bill delivered is not, byte for byte, one that the service answered"
-    return None
-
-
-def _delivered_to_id(run: Run, _: Words, __: CallerContext) -> str | None:
-    for entry in run.deliveries():
-        stated = _envelope(entry).get("quote_id")
-        if entry.path != f"/quotes/{stated}":
-            return f"quote_id {stated!r} was delivered to {entry.path}"
-    return None
-
-
-def _delivered_version(run: Run, _: Words, __: CallerContext) -> str | None:
-    for entry in run.deliveries():
-        stated = _envelope(entry).get("specification")
-        if not isinstance(stated, str) or not stated.startswith("1."):
-            return f"specification is {stated!r}"
-    return None
-
-
-def _delivered_form(run: Run, _: Words, __: CallerContext) -> str | None:
-    for entry in run.deliveries():
-        if entry.method != "PUT" or _media_type(entry) != JSON:
-            return f"{entry.method} with {_media_type(entry) or 'no media type'}"
-    return None
-
-
 CALLER_CHECKS: Mapping[str, CallerCheck] = MappingProxyType(
     {
+        **DELIVERY_CHECKS,
         "content_type": _content_type,
         "object_body": _object_body,
         "accept": _accept,
@@ -410,10 +308,5 @@ CALLER_CHECKS: Mapping[str, CallerCheck] = MappingProxyType(
         "shows_cautions": _shows_cautions,
         "shows_verdict": _shows_verdict,
         "shows_code": _shows_code,
-        "delivered_hash": _delivered_hash,
-        "delivered_bytes": _delivered_bytes,
-        "delivered_to_id": _delivered_to_id,
-        "delivered_version": _delivered_version,
-        "delivered_form": _delivered_form,
     }
 )

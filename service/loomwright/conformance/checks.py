@@ -32,9 +32,9 @@ class Context:
     earlier: list[Seen] = field(default_factory=list)
     at_once: Sequence[Seen] = ()
     name: str = ""
-    book: Mapping[str, Any] = MappingProxyType({})
-    tax_rules: Mapping[str, Any] = MappingProxyType({})
-    capabilities: Mapping[str, Any] = MappingProxyType({})
+    book: Mapping[str, Any] = field(default_factory=dict)
+    tax_rules: Mapping[str, Any] = field(default_factory=dict)
+    capabilities: Mapping[str, Any] = field(default_factory=dict)
     kept: Any = None
 
 
@@ -60,7 +60,7 @@ def _either(values: Sequence[object]) -> str:
 
 
 def _taken(seen: Seen, _: Words, __: Context) -> str | None:
-    """A delivery that is recorded now or was before."""
+    """Find a delivery that is neither recorded now nor was before."""
     return None if seen.status in (200, 201) else f"{seen.summary}; it was not taken"
 
 

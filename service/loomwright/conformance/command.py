@@ -1,4 +1,4 @@
-"""``loomwright conformance``: judge a caller, a provider or a receiver, requirement by requirement."""
+"""``loomwright conformance``: judge a caller, a provider or a receiver by each requirement."""
 
 import argparse
 import json

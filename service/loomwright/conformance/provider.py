@@ -184,7 +184,9 @@ class ProviderRunner:
 
     def _names(self) -> list[str]:
         stated = self.capabilities.get("price_books")
-        return [name for name in stated if isinstance(name, str)] if _is_list(stated) else []
+        if not isinstance(stated, list):
+            return []
+        return [name for name in stated if isinstance(name, str)]
 
     def _part(self, kind: str, name: str) -> Mapping[str, Any]:
         """Return the member that a document is about; empty if it is not served."""
@@ -194,14 +196,10 @@ class ProviderRunner:
     def _perform(self, step: Mapping[str, Any], context: Context) -> list[Seen]:
         kind = step.get("document", CAPABILITIES)
         serves = self.capabilities.get("serves")
-        listed = _is_list(serves) and kind in serves
+        listed = isinstance(serves, list) and kind in serves
         if "listed" in step and listed is not step["listed"]:
             raise UnexercisedError(f"{kind} is {'' if listed else 'not '}in serves")
         return [self.source.ask(kind, step.get("name", context.name), step, context)]
-
-
-def _is_list(value: object) -> bool:
-    return isinstance(value, list)
 
 
 def over_http(address: Address) -> ProviderRunner:

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from types import MappingProxyType
 from typing import Any
@@ -17,7 +17,7 @@ KINDS = ("price_book", "labour_rates", "tax_rules", "stock", "mapping")
 LABOUR_MEMBERS = ("labour", "labour_minimum", "difficulty")
 TAX_MEMBERS = ("taxes", "tax_categories", "prices_include_tax", "rounding")
 # Kind of document -> members that it has besides its version.
-MEMBERS = MappingProxyType(
+MEMBERS: Mapping[str, Mapping[str, type]] = MappingProxyType(
     {
         "price_book": {"price_book": dict},
         "labour_rates": {"currency": str, "labour": dict},
@@ -132,7 +132,7 @@ def _tax_rules(seen: Seen, _: Words, context: Context) -> str | None:
     return _replacing(_served(seen).get("tax_rules"), TAX_MEMBERS, _sound_book(context))
 
 
-def _entries(seen: Seen, *names: str) -> list[Mapping[str, Any]]:
+def _entries(seen: Seen, *names: str) -> Sequence[Mapping[str, Any]]:
     """Return the entries of lists of the document that are objects."""
     document = _served(seen)
     lists = [document[name] for name in names if isinstance(document.get(name), list)]
@@ -190,7 +190,7 @@ def _known_keys(book: Mapping[str, Any]) -> set[tuple[str, Any]]:
     }
 
 
-def _keys_of_book(entries: list[Mapping[str, Any]], known: set[tuple[str, Any]]) -> str | None:
+def _keys_of_book(entries: Sequence[Mapping[str, Any]], known: set[tuple[str, Any]]) -> str | None:
     met: set[tuple[str, Any]] = set()
     for entry in entries:
         key = _key(entry)
@@ -269,21 +269,19 @@ def _at_most(seen: Seen, words: Words, _: Context) -> str | None:
 
 def _plain(value: Any, place: str = "") -> str | None:
     """Return where a value is not what JSON can express, by its exact type."""
-    if isinstance(value, dict):
-        for name, entry in value.items():
+    if type(value) is dict:
+        for name in value:
             if type(name) is not str:
                 return f"{place or '/'} has the key {name!r}"
-            if fault := _plain(entry, f"{place}/{name}"):
-                return fault
-        return None
-    if isinstance(value, list):
-        faults = (_plain(entry, f"{place}/{index}") for index, entry in enumerate(value))
-        return next(filter(None, faults), None)
-    if value is None or type(value) in (str, bool, int):
-        return None
-    if type(value) is float and math.isfinite(value):
-        return None
-    return f"{place or '/'} is {value!r}"
+        parts = list(value.items())
+    elif type(value) is list:
+        parts = list(enumerate(value))
+    else:
+        finite = type(value) is float and math.isfinite(value)
+        plain = value is None or finite or type(value) in (str, bool, int)
+        return None if plain else f"{place or '/'} is {value!r}"
+    faults = (_plain(entry, f"{place}/{name}") for name, entry in parts)
+    return next(filter(None, faults), None)
 
 
 def _plain_values(seen: Seen, _: Words, __: Context) -> str | None:

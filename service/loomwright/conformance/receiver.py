@@ -84,7 +84,7 @@ class ReceiverRunner:
                 headers["Authorization"] = f"Bearer {self.address.token}"
         elif not self.address.token:
             raise UnexercisedError("no token is given (--token-file)")
-        return headers | step.get("headers", {})
+        return {**headers, **step.get("headers", {})}
 
     def _perform(self, step: Mapping[str, Any], context: Context) -> list[Seen]:
         headers = self._headers(step)

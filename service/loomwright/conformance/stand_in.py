@@ -288,9 +288,11 @@ class _Handler(BaseHTTPRequestHandler):
 
     def _peeked(self) -> bytes:
         """Return the next byte without taking it; nothing if the caller closed the connection."""
-        with suppress(OSError):
-            return self.connection.recv(1, socket.MSG_PEEK)
-        return b""
+        try:
+            byte: bytes = self.connection.recv(1, socket.MSG_PEEK)
+        except OSError:
+            return b""
+        return byte
 
     def _send(self, answer: Answer) -> None:
         self.send_response(answer.status)
