@@ -151,7 +151,9 @@ class Handler(BaseHTTPRequestHandler):
         """Refuse a request without the token that is set."""
         stated = self.headers.get("Authorization", "").encode()
         if self.token and not hmac.compare_digest(stated, f"Bearer {self.token}".encode()):
-            raise RefusalError(401, "The token is wanted.", headers=[("WWW-Authenticate", "Bearer")])
+            raise RefusalError(
+                401, "The token is wanted.", headers=[("WWW-Authenticate", "Bearer")]
+            )
 
     def routed(self, body: bytes) -> tuple[int, dict[str, Any]]:
         """Return status and document for the path and method."""

@@ -10,11 +10,11 @@ from contextlib import suppress
 
 from loomwright.conformance.caller_checks import CALLER_CHECKS
 from loomwright.conformance.caller_runs import CallerContext, Run
-from loomwright.conformance.exchange import UnexercisedError, UsageError
-from loomwright.conformance.report import Ledger
+from loomwright.conformance.report import Ledger, UnexercisedError
 from loomwright.conformance.service_answers import service
 from loomwright.conformance.specification import Case
 from loomwright.conformance.stand_in import RECEIVER, SERVICE, StandIns
+from loomwright.exchange import UsageError
 
 CHECKS = CALLER_CHECKS
 KEY = "conformance-key-0f3c9d"
@@ -31,8 +31,8 @@ class CallerRunner:
     Parameters
     ----------
     command
-        Words as a shell separates them; ``{url}``, ``{receiver_url}``, ``{key}`` and ``{timeout_s}``
-        are put in.
+        Words as a shell separates them; ``{url}``, ``{receiver_url}``, ``{key}`` and
+        ``{timeout_s}`` are put in.
     patience_s
         How long a single answer is waited for at most.
 

@@ -16,8 +16,9 @@ from loomwright.conformance.caller_runs import (
     media_type,
 )
 from loomwright.conformance.delivery_checks import DELIVERY_CHECKS
-from loomwright.conformance.exchange import JSON, UnexercisedError
+from loomwright.conformance.report import UnexercisedError
 from loomwright.conformance.stand_in import SERVICE, STRANGER, Recorded
+from loomwright.exchange import JSON
 
 GREATEST_TRIES = 5
 # What clocks and the way through the loopback interface may take off a wait.

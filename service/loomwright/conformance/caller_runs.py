@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from loomwright.conformance.exchange import UnexercisedError
+from loomwright.conformance.report import UnexercisedError
 from loomwright.conformance.stand_in import RECEIVER, SERVICE, Recorded
 
 BILL_PATH = "/v1/build-bill-of-materials"

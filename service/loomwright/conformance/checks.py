@@ -11,8 +11,9 @@ from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import Any
 
-from loomwright.conformance.exchange import JSON, PROBLEM, Seen, UnexercisedError
-from loomwright.conformance.specification import VERSION
+from loomwright.conformance.report import UnexercisedError
+from loomwright.delivery import VERSION
+from loomwright.exchange import JSON, PROBLEM, Seen
 
 _VERSION = re.compile(r"1\.(0|[1-9][0-9]*)", re.ASCII)
 _CAPABILITIES = ("specification", "roles", "name", "serves", "price_books")

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from loomwright.conformance import caller, provider, receiver
-from loomwright.conformance.exchange import UsageError, address_of
 from loomwright.conformance.report import Ledger, Report, report_of
 from loomwright.conformance.specification import (
     FOLDER,
@@ -17,6 +16,7 @@ from loomwright.conformance.specification import (
     SpecificationError,
     specification,
 )
+from loomwright.exchange import UsageError, address_of
 
 PASS, MISS, USAGE = 0, 1, 2
 DEFAULT_PATIENCE_S = 60.0

@@ -1,6 +1,5 @@
 """Deliveries as the cases describe them: a right one, and what is changed in it."""
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -9,7 +8,7 @@ from typing import Any
 import orjson
 
 from loomwright.conformance.service_answers import bill_bytes
-from loomwright.conformance.specification import VERSION
+from loomwright.delivery import VERSION, body_of, quote_id_of
 
 _NOTHING = "0.00"
 
@@ -45,7 +44,7 @@ def delivery(described: Mapping[str, Any], title: str) -> Delivery:
         bill |= _consistent(bill, described["money"])
     edited(bill, described.get("bill_edits", ()))
     content = orjson.dumps(bill)
-    quote_id = _hash(described["id_of"].encode() if "id_of" in described else content)
+    quote_id = quote_id_of(described["id_of"].encode() if "id_of" in described else content)
     envelope = {"specification": VERSION, "quote_id": quote_id, "reference": "conformance"}
     edited(envelope, described.get("edits", ()))
     body = body_of(envelope, content)
@@ -54,13 +53,10 @@ def delivery(described: Mapping[str, Any], title: str) -> Delivery:
         body = body_of(envelope, content)
     if "lacks_bill" in described:
         body = orjson.dumps(envelope)
-    path_id = _hash(described["path_id_of"].encode()) if "path_id_of" in described else quote_id
-    return Delivery(f"/quotes/{path_id}", body)
-
-
-def body_of(envelope: Mapping[str, Any], bill: bytes) -> bytes:
-    """Return a delivery with the bill's bytes as its last member, unchanged."""
-    return orjson.dumps({**envelope, "bill": orjson.Fragment(bill)})
+    path_id = (
+        quote_id_of(described["path_id_of"].encode()) if "path_id_of" in described else quote_id
+    )
+    return Delivery(f"/quotes/{quote_id}", body)
 
 
 def edited(document: dict[str, Any], edits: Sequence[Mapping[str, Any]]) -> None:
@@ -86,10 +82,6 @@ def edited(document: dict[str, Any], edits: Sequence[Mapping[str, Any]]) -> None
             place[key] = str(Decimal(place[key]) + Decimal(edit["add"]))
         else:
             del place[key]
-
-
-def _hash(content: bytes) -> str:
-    return hashlib.sha256(content).hexdigest()
 
 
 def _consistent(bill: Mapping[str, Any], money: Sequence[str]) -> dict[str, Any]:

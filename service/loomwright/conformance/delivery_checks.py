@@ -14,8 +14,9 @@ from loomwright.conformance.caller_runs import (
     Words,
     media_type,
 )
-from loomwright.conformance.exchange import JSON, UnexercisedError
+from loomwright.conformance.report import UnexercisedError
 from loomwright.conformance.stand_in import SERVICE, Recorded
+from loomwright.exchange import JSON
 
 
 def _envelope(entry: Recorded) -> Mapping[str, Any]:

@@ -14,13 +14,13 @@ from loomwright.conformance.specification import (
     PAGES,
     ROLES,
     SERVICE,
-    VERSION,
     Requirement,
     Specification,
     quotes_and_prose,
     sections,
     specification,
 )
+from loomwright.delivery import VERSION
 
 # A word of BCP 14 in small letters reads like a demand and is none.
 _SMALL = re.compile(r"\b(?:must|shall|should|required|recommended|optional)\b", re.IGNORECASE)

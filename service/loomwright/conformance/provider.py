@@ -8,18 +8,11 @@ from types import MappingProxyType
 from typing import Any, Protocol
 
 from loomwright.conformance.checks import SHARED, Check, Context
-from loomwright.conformance.exchange import (
-    JSON,
-    PROBLEM,
-    Address,
-    Seen,
-    UnexercisedError,
-    UsageError,
-)
 from loomwright.conformance.provider_checks import PROVIDER_CHECKS
-from loomwright.conformance.report import Ledger
+from loomwright.conformance.report import Ledger, UnexercisedError
 from loomwright.conformance.specification import Case
 from loomwright.conformance.steps import run_steps
+from loomwright.exchange import JSON, PROBLEM, Address, Seen, UsageError
 
 CHECKS: Mapping[str, Check] = MappingProxyType({**SHARED, **PROVIDER_CHECKS})
 CAPABILITIES = "capabilities"

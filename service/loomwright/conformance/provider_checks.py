@@ -8,7 +8,8 @@ from types import MappingProxyType
 from typing import Any
 
 from loomwright.conformance.checks import Check, Context, Words, answered
-from loomwright.conformance.exchange import Seen, UnexercisedError
+from loomwright.conformance.report import UnexercisedError
+from loomwright.exchange import Seen
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.members import DECIMAL_PATTERN, TEXT_LIMIT, TEXT_PATTERN
 from loomwright.pricing.reading import DocumentError

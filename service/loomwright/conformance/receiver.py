@@ -8,17 +8,10 @@ from typing import Any
 
 from loomwright.conformance.checks import SHARED, Check, Context, Words
 from loomwright.conformance.deliveries import delivery
-from loomwright.conformance.exchange import (
-    JSON,
-    PROBLEM,
-    Address,
-    Seen,
-    UnexercisedError,
-    UsageError,
-)
-from loomwright.conformance.report import Ledger
+from loomwright.conformance.report import Ledger, UnexercisedError
 from loomwright.conformance.specification import Case
 from loomwright.conformance.steps import run_steps
+from loomwright.exchange import JSON, PROBLEM, Address, Seen, UsageError
 
 
 def _one_created(_: Seen, __: Words, context: Context) -> str | None:

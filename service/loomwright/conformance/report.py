@@ -4,10 +4,15 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from loomwright.conformance.specification import VERSION, Requirement
+from loomwright.conformance.specification import Requirement
+from loomwright.delivery import VERSION
 
 PASSED, FAILED, ADVICE, UNEXERCISED = "passed", "failed", "advice", "not exercised"
 _MARKS = {PASSED: "pass", FAILED: "FAIL", ADVICE: "note", UNEXERCISED: "  --"}
+
+
+class UnexercisedError(Exception):
+    """A requirement cannot be judged here; the message says why."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-VERSION = "1.0"
 ROLES = ("caller", "provider", "receiver")
 # The service is bound as well, but no runner judges it: tests of this project do.
 SERVICE = "service"

@@ -17,9 +17,9 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any
 
 from loomwright.conformance.deliveries import edited
-from loomwright.conformance.exchange import JSON, PROBLEM
 from loomwright.conformance.service_answers import service
-from loomwright.conformance.specification import VERSION
+from loomwright.delivery import VERSION
+from loomwright.exchange import JSON, PROBLEM
 from loomwright.web.problem_codes import CODES
 
 SERVICE, RECEIVER, STRANGER = "service", "receiver", "stranger"

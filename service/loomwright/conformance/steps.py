@@ -4,9 +4,9 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from loomwright.conformance.checks import Check, Context
-from loomwright.conformance.exchange import Seen, UnexercisedError
-from loomwright.conformance.report import Ledger
+from loomwright.conformance.report import Ledger, UnexercisedError
 from loomwright.conformance.specification import Case
+from loomwright.exchange import Seen
 
 Perform = Callable[[Mapping[str, Any], Context], Sequence[Seen]]
 

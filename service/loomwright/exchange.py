@@ -1,4 +1,4 @@
-"""One request to a plugin, and what came back."""
+"""One HTTP request to a plugin, and what came back."""
 
 import http.client
 import json
@@ -20,10 +20,6 @@ _CHUNK = 65536
 
 class UsageError(Exception):
     """The command line, or what it names, cannot be used; the message is one line."""
-
-
-class UnexercisedError(Exception):
-    """A requirement cannot be judged here; the message says why."""
 
 
 @dataclass(frozen=True)
