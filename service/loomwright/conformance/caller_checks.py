@@ -205,7 +205,9 @@ def _ended_well(run: Run, _: Words, __: CallerContext) -> str | None:
     return f"the command ended with status {run.exit_status}" if run.exit_status else None
 
 
-def _ended_badly(run: Run, words: Words, _: CallerContext) -> str | None:
+def _ended_badly(run: Run, words: Words, context: CallerContext) -> str | None:
+    if context.plain.exit_status:
+        raise UnexercisedError("the command ends badly even where all is answered")
     if not run.at(_place(words)):
         raise UnexercisedError("the command sent nothing there")
     return None if run.exit_status else "the command ended with status 0"

@@ -53,9 +53,8 @@ def delivery(described: Mapping[str, Any], title: str) -> Delivery:
         body = body_of(envelope, content)
     if "lacks_bill" in described:
         body = orjson.dumps(envelope)
-    path_id = (
-        quote_id_of(described["path_id_of"].encode()) if "path_id_of" in described else quote_id
-    )
+    if "path_id_of" in described:
+        quote_id = quote_id_of(described["path_id_of"].encode())
     return Delivery(f"/quotes/{quote_id}", body)
 
 
