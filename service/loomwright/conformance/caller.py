@@ -6,6 +6,7 @@ import shlex
 import signal
 import subprocess
 from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 
 from loomwright.conformance.caller_checks import CALLER_CHECKS
@@ -35,6 +36,8 @@ class CallerRunner:
         ``{timeout_s}`` are put in.
     patience_s
         How long a single answer is waited for at most.
+    at_once
+        How many commands run at the same time.
 
     Raises
     ------
@@ -42,7 +45,7 @@ class CallerRunner:
         The command has no word that leads to a stand-in, or one that is unknown.
     """
 
-    def __init__(self, command: str, patience_s: float) -> None:
+    def __init__(self, command: str, patience_s: float, at_once: int = 1) -> None:
         try:
             self.words = shlex.split(command)
         except ValueError as error:
@@ -55,7 +58,10 @@ class CallerRunner:
             raise UsageError("--command has neither {url} nor {receiver_url}")
         if not patience_s > 0:
             raise UsageError(f"--patience {patience_s} is not above 0")
+        if at_once < 1:
+            raise UsageError(f"--at-once {at_once} is below 1")
         self.patience_s = patience_s
+        self.at_once = at_once
 
     def judge(self, cases: Sequence[Case], ledger: Ledger) -> None:
         """Run cases and note what they tell.
@@ -80,30 +86,37 @@ class CallerRunner:
                 f"the command asked for nothing; it ended with status {plain.exit_status} "
                 f"and said: {plain.output.strip()[-200:] or 'nothing'}"
             )
-        context = CallerContext(self.named, KEY, plain, self._run({}, "plain again"))
+        again = self._run({}, "plain again")
+        context = CallerContext(self.named, KEY, plain, again)
+        able = [case for case in cases if not self._lacking(case)]
+        with ThreadPoolExecutor(self.at_once) as pool:
+            runs = pool.map(lambda case: self._run_of(case, plain), able)
+            context.runs = dict(zip([case.key for case in able], runs, strict=True))
         for case in cases:
             self._judge(case, context, ledger)
 
+    def _lacking(self, case: Case) -> list[str]:
+        return [word for word in case.document.get("needs", ()) if word not in self.named]
+
+    def _run_of(self, case: Case, plain: Run) -> Run:
+        script = case.document.get("script")
+        return self._run(script, case.key) if script else plain
+
     def _judge(self, case: Case, context: CallerContext, ledger: Ledger) -> None:
-        missing = [word for word in case.document.get("needs", ()) if word not in self.named]
-        if missing:
-            for number in case.requirements:
-                ledger.skip(number, case.key, f"the command has no {{{missing[0]}}}")
-            return
-        script = case.document.get("script", {})
-        run = self._run(script, case.key) if script else context.plain
-        context.runs[case.key] = run
+        run = context.runs.get(case.key)
         for expectation in case.expectations:
             number = expectation["requirement"]
-            try:
-                if run.killed:
-                    ledger.note(number, case.key, "the command did not end and was stopped")
-                    continue
-                ledger.note(
-                    number, case.key, CHECKS[expectation["check"]](run, expectation, context)
-                )
-            except UnexercisedError as reason:
-                ledger.skip(number, case.key, str(reason))
+            if run is None:
+                word = self._lacking(case)[0]
+                ledger.skip(number, case.key, f"the command has no {{{word}}}")
+            elif run.killed:
+                ledger.note(number, case.key, "the command did not end and was stopped")
+            else:
+                try:
+                    miss = CHECKS[expectation["check"]](run, expectation, context)
+                    ledger.note(number, case.key, miss)
+                except UnexercisedError as reason:
+                    ledger.skip(number, case.key, str(reason))
 
     def _run(self, script: Mapping[str, Sequence[Mapping[str, object]]], name: str) -> Run:
         """Start the command once before the stand-ins and wait for its end."""

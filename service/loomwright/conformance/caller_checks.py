@@ -202,6 +202,8 @@ def _gave_up(run: Run, _: Words, __: CallerContext) -> str | None:
 
 
 def _ended_well(run: Run, _: Words, __: CallerContext) -> str | None:
+    if not run.at(SERVICE):
+        raise UnexercisedError("the command asks the service for nothing")
     return f"the command ended with status {run.exit_status}" if run.exit_status else None
 
 

@@ -40,6 +40,7 @@ def add_arguments(commands: "argparse._SubParsersAction[argparse.ArgumentParser]
         if role == "caller":
             own.add_argument("--command", required=True, help="starts the caller; {url} is put in")
             own.add_argument("--patience", type=float, default=DEFAULT_PATIENCE_S, metavar="S")
+            own.add_argument("--at-once", type=int, default=1, metavar="N", help="commands at once")
         else:
             own.add_argument("--token-file", type=Path, help="file with the bearer token")
         if role == "receiver":
@@ -90,7 +91,7 @@ def _report(chosen: argparse.Namespace) -> Report:
     ledger = Ledger()
     if chosen.role == "caller":
         subject = chosen.command
-        caller.CallerRunner(chosen.command, chosen.patience).judge(cases, ledger)
+        caller.CallerRunner(chosen.command, chosen.patience, chosen.at_once).judge(cases, ledger)
     elif chosen.role == "receiver":
         subject = chosen.url
         address = address_of(chosen.url, _token(chosen))
