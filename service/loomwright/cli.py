@@ -1,15 +1,18 @@
-"""The command line: post a demo job to a running service and print the priced answer."""
+"""The command line: price a demo job, deliver a quote, judge a plugin by its specification."""
 
 import argparse
 import sys
 import urllib.error
 import urllib.request
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Any
 
 import orjson
 
+from loomwright.delivery import delivered
 from loomwright.documents.text import bill_text
+from loomwright.exchange import UsageError, address_of
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 
 TIMEOUT_S = 30.0
@@ -26,7 +29,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     Returns
     -------
     int
-        Exit status: 0, or 1 with one line on standard error.
+        Exit status: 0, or 1 with what went wrong on standard error, or 2 where the command line or
+        what it names cannot be used.
     """
     parser = argparse.ArgumentParser(prog="loomwright", description=__doc__)
     commands = parser.add_subparsers(required=True)
@@ -34,6 +38,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
     demo.add_argument("--url", default="http://127.0.0.1:8080", help="address of the service")
     demo.add_argument("--job", choices=DEMO_JOBS, default="hybrid_jump_start")
     demo.set_defaults(run=_demo)
+    deliver = commands.add_parser("deliver", help="deliver a quote to a receiver")
+    deliver.add_argument("--to", required=True, metavar="BASE", help="address of the receiver")
+    deliver.add_argument(
+        "--quote",
+        required=True,
+        type=Path,
+        metavar="FILE",
+        help="answer of build-bill-of-materials",
+    )
+    deliver.add_argument("--reference", default="", help="the shop's own text")
+    deliver.add_argument("--token-file", type=Path, help="file with the bearer token")
+    deliver.set_defaults(run=_deliver)
+    words = sys.argv[1:] if arguments is None else arguments
+    if words and words[0] == "conformance":
+        # Only then, as it brings the whole service with it.
+        from loomwright.conformance.command import add_arguments  # noqa: PLC0415
+
+        add_arguments(commands)
+    else:
+        commands.add_parser("conformance", help="judge a plugin by the plugin specification")
     chosen = parser.parse_args(arguments)
     status: int = chosen.run(chosen)
     return status
@@ -59,3 +83,19 @@ def _demo(chosen: argparse.Namespace) -> int:
         return 1
     sys.stdout.write(bill_text(answer))
     return 0
+
+
+def _deliver(chosen: argparse.Namespace) -> int:
+    try:
+        token = chosen.token_file.read_text("ascii").strip() if chosen.token_file else ""
+        quote = chosen.quote.read_bytes()
+        outcome = delivered(quote, chosen.reference, address_of(chosen.to, token))
+    except (UsageError, OSError, UnicodeDecodeError) as fault:
+        sys.stderr.write(f"loomwright: {fault}\n")
+        return 2
+    if outcome.recorded:
+        sys.stdout.write(f"{outcome.sentence}\n")
+        return 0
+    sys.stderr.write(f"loomwright: {outcome.sentence}\n")
+    sys.stderr.writelines(f"  {fault}\n" for fault in outcome.faults)
+    return 1
