@@ -35,7 +35,7 @@ BREAKERS = {
         ("loomwright.web.offence", "import pint"),
         ("loomwright.tables.offence", "import pint"),
     ],
-    "Pricing, jobs and documents know no web library": [
+    "Pricing, jobs, providers and documents know no web framework": [
         ("loomwright.pricing.offence", "import werkzeug"),
         ("loomwright.jobs.offence", "import flask"),
         ("loomwright.documents.offence", "import marshmallow"),
