@@ -43,11 +43,11 @@ class Seen:
 
     @cached_property
     def document(self) -> Any:
-        """The JSON value, or None if the body holds none; of two equal members the last."""
+        """The JSON value, or None if the body holds none; a byte order mark is passed over."""
         if self.value is not None:
             return self.value
         try:
-            return json.loads(self.body.decode("utf-8"))
+            return json.loads(self.body.decode("utf-8-sig"))
         except ValueError:
             return None
 

@@ -27,6 +27,7 @@ MEMBERS: Mapping[str, Mapping[str, type]] = MappingProxyType(
         "mapping": {},
     }
 )
+_MAPPED = ("parts", "tax_categories")
 FUTURE = timedelta(minutes=5)
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}", re.ASCII)
 _DECIMAL = re.compile(DECIMAL_PATTERN, re.ASCII)
@@ -52,8 +53,10 @@ def _document(seen: Seen, words: Words, _: Context) -> str | None:
     for name, kind in MEMBERS[words["kind"]].items():
         if not isinstance(seen.document.get(name), kind):
             return f"{words['kind']} has no {name} that is {kind.__name__}"
-    if words["kind"] == "mapping" and not {"parts", "tax_categories"} & set(seen.document):
-        return "mapping has neither parts nor tax_categories"
+    if words["kind"] == "mapping":
+        lists = [seen.document[name] for name in _MAPPED if name in seen.document]
+        if not lists or not all(isinstance(each, list) for each in lists):
+            return f"mapping has no {' or '.join(_MAPPED)} that is list"
     return None
 
 
@@ -183,12 +186,14 @@ def _key(entry: Mapping[str, Any]) -> tuple[str, Any] | None:
 
 def _known_keys(book: Mapping[str, Any]) -> set[tuple[str, Any]]:
     lists = {"part": "parts", "kit": "kits", "tax_category": "tax_categories"}
-    return {
+    known = {
         (kind, entry.get("key"))
         for kind, name in lists.items()
         for entry in book.get(name, ())
         if isinstance(entry, dict)
     }
+    # A book without tax categories has one of which every part is by default.
+    return known if book.get("tax_categories") else {*known, ("tax_category", "standard")}
 
 
 def _keys_of_book(entries: Sequence[Mapping[str, Any]], known: set[tuple[str, Any]]) -> str | None:
@@ -212,7 +217,7 @@ def _stock_keys(seen: Seen, _: Words, context: Context) -> str | None:
 
 def _mapping_keys(seen: Seen, _: Words, context: Context) -> str | None:
     known = _known_keys(context.book) | _categories_of_rules(context)
-    return _keys_of_book(_entries(seen, "parts", "tax_categories"), known)
+    return _keys_of_book(_entries(seen, *_MAPPED), known)
 
 
 def _categories_of_rules(context: Context) -> set[tuple[str, Any]]:
@@ -222,7 +227,7 @@ def _categories_of_rules(context: Context) -> set[tuple[str, Any]]:
 
 
 def _mapping_texts(seen: Seen, _: Words, __: Context) -> str | None:
-    for entry in _entries(seen, "parts", "tax_categories"):
+    for entry in _entries(seen, *_MAPPED):
         name = "shop_tax_code" if "tax_category" in entry else "shop_part_number"
         text = entry.get(name)
         if not isinstance(text, str) or len(text) > TEXT_LIMIT or not _TEXT.fullmatch(text):
@@ -231,7 +236,7 @@ def _mapping_texts(seen: Seen, _: Words, __: Context) -> str | None:
 
 
 def _mapping_complete(seen: Seen, _: Words, context: Context) -> str | None:
-    mapped = {_key(entry) for entry in _entries(seen, "parts", "tax_categories")}
+    mapped = {_key(entry) for entry in _entries(seen, *_MAPPED)}
     missing = sorted(key for kind, key in _known_keys(context.book) - mapped if kind != "kit")
     return f"{len(missing)} are not mapped, first {missing[0]!r}" if missing else None
 
