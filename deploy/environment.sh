@@ -80,3 +80,13 @@ install_failure() {
         echo "pip failed: $(grep -m1 '^ERROR' "$1" || tail -n 1 "$1") (see $1)"
     fi
 }
+
+# Tell whether LibreOffice Calc is installed, with a Python that can talk to it.
+calc_is_here() {
+    local candidate
+    command -v soffice >/dev/null || return 1
+    for candidate in /usr/bin/python3 python3; do
+        "$candidate" -c 'import uno' 2>/dev/null && return
+    done
+    return 1
+}

@@ -6,13 +6,8 @@ of valid and of invalid data. ``phases_seen`` holds it to that. The stateful pha
 between operations, and a service that keeps nothing has none.
 """
 
-import os
-import signal
-import socket
 import subprocess
 import sys
-import time
-import urllib.request
 from collections import Counter
 from pathlib import Path
 
@@ -21,10 +16,9 @@ import schemathesis
 from schemathesis.config import SchemathesisConfig
 
 from loomwright.web.app import create_app
+from served import served
 
-ROOT = Path(__file__).parents[2]
 SETTINGS = Path(__file__).with_name("schemathesis.toml")
-LONGEST_START_S = 60.0
 LONGEST_RUN_S = 240.0
 
 schema = schemathesis.openapi.from_wsgi(
@@ -56,48 +50,9 @@ def test_operation_keeps_the_contract(case, phases_seen):
 
 @pytest.fixture
 def address(tmp_path):
-    """Yield the address of the service under its own server, on a free loopback port."""
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    # A file: a pipe that nobody reads would stop the server once it is full.
-    log = tmp_path / "server.log"
-    with log.open("w") as output:
-        server = subprocess.Popen(
-            [sys.executable, "-m", "gunicorn", "--config", ROOT / "deploy" / "gunicorn.conf.py"],
-            env={**os.environ, "LOOMWRIGHT_BIND": f"127.0.0.1:{port}", "LOOMWRIGHT_WORKERS": "1"},
-            start_new_session=True,
-            stdout=output,
-            stderr=subprocess.STDOUT,
-        )
-    try:
-        _wait_until_ready(server, f"http://127.0.0.1:{port}/v1/health", log)
-        yield f"http://127.0.0.1:{port}"
-    finally:
-        server.terminate()
-        try:
-            server.wait(timeout=20)
-        except subprocess.TimeoutExpired:
-            os.killpg(server.pid, signal.SIGKILL)
-            server.wait()
-    said = log.read_text("utf-8")
-    assert server.returncode == 0, said
-    assert "Traceback" not in said, said
-    with pytest.raises(ProcessLookupError):
-        os.killpg(server.pid, 0)
-
-
-def _wait_until_ready(server, url, log):
-    deadline = time.monotonic() + LONGEST_START_S
-    while time.monotonic() < deadline:
-        assert server.poll() is None, log.read_text("utf-8")
-        try:
-            with urllib.request.urlopen(url, timeout=5) as response:
-                assert response.status == 200
-                return
-        except OSError:
-            time.sleep(0.1)
-    raise AssertionError(f"no answer from {url} within {LONGEST_START_S:g} s")
+    """Yield the address of the service under its own server."""
+    with served(tmp_path / "server.log") as address:
+        yield address
 
 
 def test_command_line_finds_nothing_on_the_real_server(address, tmp_path):

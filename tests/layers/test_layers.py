@@ -24,6 +24,10 @@ BREAKERS = {
         ("loomwright.pricing.offence", "import loomwright.jobs.leaf"),
         ("loomwright.jobs.offence", "import loomwright.documents.leaf"),
         ("loomwright.documents.offence", "import loomwright.web.leaf"),
+        ("loomwright.web.offence", "import loomwright.conformance.leaf"),
+        ("loomwright.providers.offence", "import loomwright.jobs.leaf"),
+    ],
+    "The command line knows the service only by HTTP and by its conformance runner": [
         ("loomwright.cli", "import loomwright.web.leaf"),
     ],
     "The engineering core knows no web, file, unit or schema library": [

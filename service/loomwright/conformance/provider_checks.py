@@ -11,8 +11,8 @@ from loomwright.conformance.checks import Check, Context, Words, answered
 from loomwright.conformance.report import UnexercisedError
 from loomwright.exchange import Seen
 from loomwright.pricing.book_document import price_book_from_document
+from loomwright.pricing.faults import DocumentError
 from loomwright.pricing.members import DECIMAL_PATTERN, TEXT_LIMIT, TEXT_PATTERN
-from loomwright.pricing.reading import DocumentError
 
 KINDS = ("price_book", "labour_rates", "tax_rules", "stock", "mapping")
 LABOUR_MEMBERS = ("labour", "labour_minimum", "difficulty")

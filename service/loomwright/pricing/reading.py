@@ -8,6 +8,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import TypeVar
 
+from loomwright.decimal_comma import comma_advice
 from loomwright.pricing.faults import Fault, pointer_token
 from loomwright.pricing.members import (
     DATE_PATTERN,
@@ -253,7 +254,10 @@ class ObjectReader:
             value = value if read is None else read
             slack = _BOUND_SLACK * rule.upper
         if isinstance(value, bool) or not isinstance(value, int | float):
-            self.fault(name, f"A number{_in_unit(rule)} is needed.")
+            advice = comma_advice(value)
+            self.fault(
+                name, f"A number{_in_unit(rule)} is needed{f'; {advice}' if advice else ''}."
+            )
             return rule.lower
         # An int of thousands of digits would overflow in float(); the comparison does not.
         within = rule.lower - slack <= value <= rule.upper + slack

@@ -5,6 +5,7 @@ from typing import Any, TypeVar
 
 from marshmallow import ValidationError, fields
 
+from loomwright.decimal_comma import comma_advice
 from loomwright.units import QuantityKind
 
 GREATEST_TEXT_LENGTH = 40
@@ -89,7 +90,9 @@ class Quantity(RequestField[float]):
             # The length is limited so that no text costs more than a glance.
             parsed = self.kind.si_of_text(value) if len(value) <= GREATEST_TEXT_LENGTH else None
             if parsed is None:
-                raise ValidationError(f"not a quantity; {self._accepted}")
+                raise ValidationError(
+                    f"{comma_advice(value) or 'not a quantity'}; {self._accepted}"
+                )
             si = parsed
         else:
             raise ValidationError(f"not a quantity; {self._accepted}")
@@ -126,7 +129,11 @@ class PlainNumber(RequestField[float]):
             or not isinstance(value, (int, float))
             or not self.least <= value <= self.greatest
         ):
-            raise ValidationError(f"give a number from {self.least:g} to {self.greatest:g}")
+            advice = comma_advice(value)
+            raise ValidationError(
+                f"{f'{advice}; ' if advice else ''}"
+                f"give a number from {self.least:g} to {self.greatest:g}"
+            )
         return float(value)
 
     def json_schema(self) -> dict[str, Any]:
@@ -146,7 +153,11 @@ class WholeNumber(RequestField[int]):
         """Return the loaded value."""
         whole = isinstance(value, int) or (isinstance(value, float) and value.is_integer())
         if isinstance(value, bool) or not whole or not self.least <= value <= self.greatest:
-            raise ValidationError(f"give a whole number from {self.least} to {self.greatest}")
+            advice = comma_advice(value)
+            raise ValidationError(
+                f"{f'{advice}; ' if advice else ''}"
+                f"give a whole number from {self.least} to {self.greatest}"
+            )
         return int(value)
 
     def json_schema(self) -> dict[str, Any]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from types import MappingProxyType
 from typing import Any
 
@@ -61,12 +62,12 @@ class OperationForms:
     forms: tuple[Form, ...]
     default_field: str = ""
 
-    @property
+    @cached_property
     def by_name(self) -> MappingProxyType[str, Form]:
         """Forms by the value of ``as``."""
         return MappingProxyType({form.name: form for form in self.forms})
 
-    @property
+    @cached_property
     def by_media_type(self) -> MappingProxyType[str, Form]:
         """Forms by media type."""
         return MappingProxyType({form.media_type: form for form in self.forms})

@@ -1,7 +1,6 @@
 """Which form a request asks for, and the answer in it."""
 
 from collections.abc import Mapping
-from functools import lru_cache
 from typing import Any
 
 import orjson
@@ -21,6 +20,7 @@ from loomwright.web.problems import ProblemError
 from loomwright.web.requests import invalid
 
 _JSON = "application/json"
+_TEXT = "text/plain"
 # What nearly all clients send, and to which no other form can be the answer.
 _PLAIN_WISHES = frozenset({"", "*/*", _JSON})
 
@@ -128,11 +128,9 @@ def asked_form(forms: OperationForms, request: Request) -> AskedForm:
     return _plainly(forms, _accepted(forms, request))
 
 
-@lru_cache(maxsize=64)
 def _plainly(forms: OperationForms, form: Form) -> AskedForm:
     """Return a form with the part that it gives unless another is named."""
-    is_text = form.media_type == "text/plain"
-    return AskedForm(form, path_of(forms.default_field) if is_text else ())
+    return AskedForm(form, path_of(forms.default_field) if form.media_type == _TEXT else ())
 
 
 def _accepted(forms: OperationForms, request: Request) -> Form:
@@ -181,7 +179,7 @@ def _faults_of_path(forms: OperationForms, form: Form, field: str) -> list[tuple
     if len(field) > GREATEST_FIELD_LENGTH:
         return [("/field", f"give at most {GREATEST_FIELD_LENGTH} characters")]
     try:
-        if form.media_type == "text/plain":
+        if form.media_type == _TEXT:
             require_value(forms.answer, path_of(field))
         else:
             node_at(forms.answer, path_of(field))
