@@ -34,9 +34,10 @@ _INTRODUCTION = f"""\
 
 What a shop sells and at which price, as one JSON document or as CSV tables; both say the same and
 have the same digest. A request states it under `price_book` (JSON), `price_book_csv` (an object
-of CSV texts by name of the table) or `price_book_name` (a book that the operator mounted), one of
-the three at most; without any the invented demo book serves. `check-price-book` lists what is
-wrong with a book, what it lacks for given jobs and what looks odd in it.
+of CSV texts by name of the table), `price_book_name` (a book that the operator mounted) or
+`price_book_from` (a book of a provider, see `plugin/provider.md`), one of the four at most; without
+any the invented demo book serves. `check-price-book` lists what is wrong with a book, what it lacks
+for given jobs and what looks odd in it.
 
 - A **text** has 1 to {TEXT_LIMIT} printable characters, the first of them no space.
 - A **decimal** is exact, with a point and up to six decimals, and a text in JSON: `"12.50"`.

@@ -5,7 +5,8 @@ import socket
 import ssl
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
@@ -81,10 +82,14 @@ def received(
     deadline = time.monotonic() + settings.timeout_s
     connection = _connection(parts.scheme, host, port, settings, resolve)
     # The time-out of a socket starts anew with each byte; the whole has a limit of its own.
-    watch = threading.Timer(settings.timeout_s, _cut, [connection])
+    sockets: list[socket.socket] = []
+    watch = threading.Timer(settings.timeout_s, _cut, [connection, sockets])
     watch.daemon = True
     watch.start()
     try:
+        connection.connect()
+        # An answer that ends with its connection takes the socket out of the connection's hands.
+        sockets.append(connection.sock)
         connection.request(
             "GET",
             parts.path + path,
@@ -98,7 +103,9 @@ def received(
             decode_content=False,
         )
         answer = connection.getresponse()
-        body = _body(answer, settings.greatest_bytes)
+        # Closed by itself, as one that ends with its connection is the last to hold the socket.
+        with closing(answer):
+            body = _body(answer, settings.greatest_bytes)
     except HTTPError as error:
         raise OSError(str(error)) from error
     except Exception as error:
@@ -128,15 +135,12 @@ def _body(answer: Any, greatest: int) -> bytes:
     return b"".join(parts)
 
 
-def _cut(connection: urllib3.connection.HTTPConnection) -> None:
+def _cut(connection: urllib3.connection.HTTPConnection, sockets: Sequence[socket.socket]) -> None:
     """End a connection under whoever waits for it."""
-    sock = connection.sock
-    if sock is not None:
-        try:
-            sock.shutdown(socket.SHUT_RDWR)
-        except OSError:
-            # It has ended by itself.
-            return
+    for sock in (*sockets, connection.sock):
+        if sock is not None:
+            with suppress(OSError):  # it has ended by itself
+                sock.shutdown(socket.SHUT_RDWR)
 
 
 def _connection(

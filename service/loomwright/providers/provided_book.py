@@ -40,7 +40,7 @@ _COUNTED: dict[str, Member] = {
     "kit": Text(required=False),
     "quantity": DecimalText(),
 }
-_STOCK: dict[str, Member] = {
+STOCK: dict[str, Member] = {
     "as_of": InstantText(),
     "stock": Records("Counted", _COUNTED, 0, _MOST),
 }
@@ -50,7 +50,7 @@ _NUMBERED: dict[str, Member] = {
     "shop_part_number": Text(),
 }
 _TAXED: dict[str, Member] = {"tax_category": Text(), "shop_tax_code": Text()}
-_MAPPING: dict[str, Member] = {
+MAPPING: dict[str, Member] = {
     "parts": Records("Numbered", _NUMBERED, 0, _MOST),
     "tax_categories": Records("Taxed", _TAXED, 0, 50, "tax_category"),
 }
@@ -125,12 +125,6 @@ def provided_book(
     if book is None:
         raise FaultyError(provider_name, merged.faults)
     return ProvidedBook(book, is_stale)
-
-
-def listed_books(provider_name: str, provider: Provider) -> list[str]:
-    """Return the names of the price books that a provider lists."""
-    listed = _capabilities(provider_name, provider)["price_books"]
-    return [each for each in listed if isinstance(each, str) and _NAME.fullmatch(each)]
 
 
 def _capabilities(provider_name: str, provider: Provider) -> Document:
@@ -228,7 +222,7 @@ class _Merged:
         return ObjectReader(known, f"/{kind}", self.faults, members)
 
     def _count(self, document: Document, now: datetime, stale_after_s: float | None) -> bool:
-        reader = self._read("stock", document, _STOCK)
+        reader = self._read("stock", document, STOCK)
         as_of = reader.instant("as_of")
         entries = reader.objects("stock")
         if as_of is None:
@@ -246,7 +240,7 @@ class _Merged:
         return is_stale
 
     def _map(self, document: Document) -> None:
-        reader = self._read("mapping", document, _MAPPING)
+        reader = self._read("mapping", document, MAPPING)
         for entry, each in self._entries(reader.objects("parts"), self._sold()):
             each["shop_part_number"] = entry.text("shop_part_number")
         codes = {

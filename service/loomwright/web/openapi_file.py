@@ -17,12 +17,13 @@ def openapi_yaml() -> str:
     str
         YAML text that ends in a line end.
     """
+    return as_yaml(openapi_document(OPERATIONS))
+
+
+def as_yaml(document: dict[str, Any]) -> str:
+    """Return a document of plain values as YAML, in its own order."""
     text: str = yaml.dump(
-        openapi_document(OPERATIONS),
-        Dumper=_PlainDumper,
-        sort_keys=False,
-        allow_unicode=True,
-        width=100,
+        document, Dumper=_PlainDumper, sort_keys=False, allow_unicode=True, width=100
     )
     return text
 
