@@ -116,7 +116,7 @@ def _paths() -> dict[str, Any]:
 
 
 def _responses(component: str) -> dict[str, Any]:
-    refused = {"$ref": "#/components/responses/Refused"}
+    refused: dict[str, Any] = {"$ref": "#/components/responses/Refused"}
     return {
         "200": {
             "description": "The document.",
@@ -129,7 +129,7 @@ def _responses(component: str) -> dict[str, Any]:
 
 def _refused() -> dict[str, Any]:
     return {
-        "description": "A problem document (RFC 9457); with 503, Retry-After says when to ask again.",
+        "description": "A problem document (RFC 9457); with 503, Retry-After says when to ask.",
         "headers": {"Retry-After": {"schema": {"type": "integer", "minimum": 0}}},
         "content": {
             "application/problem+json": {
