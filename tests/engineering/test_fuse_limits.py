@@ -120,7 +120,6 @@ def test_multiple_that_opens_within_a_time(duration_s, multiple):
 
 def test_last_points_of_a_curve():
     curve = fuses.fuse_curve(TYPE_C)
-    assert curve.last_least_multiple == pytest.approx(6.0, rel=1e-12)
     assert curve.last_greatest_s == pytest.approx(0.1, rel=1e-12)
     assert (curve.first_multiple, curve.last_multiple) == pytest.approx((1.1, 6.0))
 
