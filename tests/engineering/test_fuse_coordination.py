@@ -11,6 +11,7 @@ from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection import fuse_coordination as coordination
 from loomwright.engineering.protection.damage import damage_curve, interpolated_damage_time_s
 from loomwright.engineering.protection.faults import FaultSource
+from loomwright.engineering.protection.fuse_answer import Coordination
 from loomwright.engineering.protection.fuse_circuit import (
     circuit_of,
     feed_resistance_ohm,
@@ -175,6 +176,14 @@ def test_margin_is_least_where_the_damage_curve_turns_to_five_seconds(excess):
     )
     assert found.least_margin == pytest.approx(5.0 / opening_s, rel=1e-9)
     assert found.least_margin_current_a == corner_a
+
+
+def test_a_fault_that_never_damages_has_no_margin():
+    # Type C of 5 A, from 6.75 A on: 8 AWG bears 20 A for ever.
+    curve = curve_of("8 AWG")
+    assert curve.threshold_current_a > 80.0
+    found = coordination.coordination_with_damage(FUSES.types["iso_8820_3_c"], 5.0, curve, 1, 20.0)
+    assert found == Coordination(True, None, None, coordination.NOT_REACHED)
 
 
 def test_corner_counts_only_where_its_current_can_flow():

@@ -72,7 +72,7 @@ def test_within_rounding_of_an_end_the_time_is_the_printed_one():
         (fuses.opening_time_on_line_s(curve.least_points, after), 0.02),
         (fuses.opening_time_on_line_s(curve.greatest_points, after), 0.1),
     ):
-        assert found == pytest.approx(printed_s, rel=1e-14)
+        assert found == pytest.approx(printed_s, rel=1e-14, abs=0.0)
 
 
 @pytest.mark.parametrize("multiple", [1.09, 6.01, 1.0, 20.0])
@@ -213,6 +213,23 @@ def test_of_equal_limits_of_a_publication_the_first_is_named():
     changed = replace(FUSES, position_limits=both)
     found = fuses.position_limits(limit.sheathed, limit.on_battery_terminal, changed)
     assert found == (limit,)
+
+
+@pytest.mark.parametrize(
+    ("system_v", "greatest_v"),
+    # ISO 16750-2 Tables 1 and 2: 16 V and 32 V; ISO 21780 clause 5: 54 V (memory).
+    [
+        (12.0, 16.0),
+        (14.4, 16.0),
+        (16.1, 32.0),
+        (24.0, 32.0),
+        (32.1, 54.0),
+        (48.0, 54.0),
+        (60.0, 60.0),
+    ],
+)
+def test_fuse_is_rated_for_the_greatest_voltage_in_operation(system_v, greatest_v):
+    assert fuses.greatest_operating_voltage_v(system_v, FUSES) == greatest_v
 
 
 def test_voltages_that_are_just_enough():

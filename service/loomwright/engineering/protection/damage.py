@@ -218,7 +218,10 @@ def _time_on_line_s(
     excess = current_a / threshold_current_a - 1.0
     if excess <= 0.0:
         return math.inf
-    return math.exp(np.interp(math.log(excess), log_excess, log_time))
+    wanted = math.log(excess)
+    # Past the table heat is stored only: the time falls as the inverse square of the current.
+    past = max(wanted - log_excess[-1], 0.0)
+    return math.exp(np.interp(wanted, log_excess, log_time) - 2.0 * past)
 
 
 @compiled
