@@ -1,5 +1,7 @@
 """Bounds of a fuse's rating one by one, by hand; faults of batteries; the damage curve."""
 
+import math
+
 import numpy as np
 import pytest
 
@@ -56,6 +58,11 @@ def request(**changes):
 def test_cyclic_load_counts_as_its_root_mean_square_below_a_minute(on_s, off_s, current_a):
     load = FuseLoad(30.0, on_time_s=on_s, off_time_s=off_s)
     assert fuse_bounds.equivalent_continuous_current_a(load, FUSES) == pytest.approx(current_a)
+
+
+def test_a_load_without_its_pause_is_continuous():
+    for half in (FuseLoad(30.0, on_time_s=10.0), FuseLoad(30.0, off_time_s=30.0)):
+        assert fuse_bounds.equivalent_continuous_current_a(half, FUSES) == 30.0
 
 
 @pytest.mark.parametrize(
@@ -221,10 +228,22 @@ def test_damage_curve_is_infinite_up_to_the_threshold_and_its_points_lie_on_it()
     currents = np.array([point.current_a for point in CURVE.points])
     times = damage.interpolated_damage_time_s(CURVE, currents)
     np.testing.assert_allclose([point.damage_time_s for point in CURVE.points], times, rtol=1e-9)
-    # From where the curve has not risen far to beyond every fuse's last published multiple.
-    assert currents[0] < 1.1 * threshold
-    assert currents[-1] > 20.0 * threshold
-    assert len(currents) > 20
+    # From where the curve has not risen far to beyond every fuse's last published multiple, in
+    # equal ratios of the excess: twelve from 1 % to 71 %, twelve more to fifty times.
+    excess = currents / threshold - 1.0
+    assert excess[[0, 12, 24]] == pytest.approx([0.01, math.sqrt(0.01 * 50.0), 50.0], rel=1e-9)
+    np.testing.assert_allclose(excess[1:] / excess[:-1], 5000.0 ** (1.0 / 24.0), rtol=1e-9)
+
+
+@pytest.mark.parametrize("initial_k", [None, 303.15])
+@pytest.mark.parametrize("ampacity_a", [80.0, 60.0, 20.0])
+def test_tabulated_damage_is_the_transient_itself_at_twice_the_threshold(initial_k, ampacity_a):
+    """The middle of the table, whose points run over as many decades of excess either way."""
+    curve = damage.damage_curve(LUMP, ampacity_a, initial_k)
+    twice_a = 2.0 * curve.threshold_current_a
+    exact_s = float(damage.damage_time_s(curve.conductor, twice_a, initial_k))
+    assert exact_s > 5.0
+    assert damage.interpolated_damage_time_s(curve, twice_a) == pytest.approx(exact_s, rel=1e-9)
 
 
 @pytest.mark.parametrize(

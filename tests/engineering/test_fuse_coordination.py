@@ -1,5 +1,7 @@
 """Fuse before conductor: the margins on their grid against their definition, and the circuit."""
 
+import math
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -9,6 +11,7 @@ from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection import fuse_coordination as coordination
 from loomwright.engineering.protection.damage import damage_curve, interpolated_damage_time_s
 from loomwright.engineering.protection.faults import FaultSource
+from loomwright.engineering.protection.fuse_answer import Coordination
 from loomwright.engineering.protection.fuse_circuit import (
     circuit_of,
     feed_resistance_ohm,
@@ -69,8 +72,11 @@ def test_margins_are_damage_over_opening_time_along_the_published_curve(key, rat
     assert current[0] == pytest.approx(published[0], rel=1e-12)
     assert current[-1] == pytest.approx(published[-1], rel=1e-12)
     for first, last in pairwise(published):
-        # Both ends of each span are on the grid, and at least ten points lie between them.
-        assert np.isclose(current, first, rtol=1e-12).any()
+        # Both ends of each span, its thirds and its quarters are on the grid; ten points at least
+        # lie between the ends.
+        for share in (0.0, 1.0 / 4.0, 1.0 / 3.0, 1.0 / 2.0, 2.0 / 3.0, 3.0 / 4.0):
+            at_a = first * (last / first) ** share
+            assert np.isclose(current, at_a, rtol=1e-12, atol=0.0).any()
         assert ((current > first * (1.0 + 1e-9)) & (current < last * (1.0 - 1e-9))).sum() >= 10
     assert (np.diff(current) > 0.0).all()
     greatest = opening_band(kind, current / rating_a).greatest_s
@@ -92,9 +98,9 @@ def test_margins_past_the_curve_hold_the_let_through_of_its_last_point(key, rati
     beyond = np.array(line.beyond_current_a)
     assert beyond[0] == pytest.approx(end_a, rel=1e-12)
     assert (np.diff(beyond) > 0.0).all()
-    # Past every fault that a battery feeds, in steps below a sixth.
-    assert beyond[-1] > 900.0 * end_a
-    assert (beyond[1:] / beyond[:-1]).max() < 7.0 / 6.0
+    # Over three decades, past every fault that a battery feeds, in twenty equal steps for each.
+    assert beyond[::20] / end_a == pytest.approx([1.0, 10.0, 100.0, 1000.0], rel=1e-9)
+    np.testing.assert_allclose(beyond[1:] / beyond[:-1], 10.0**0.05, rtol=1e-9)
     opening_s = last.greatest_s * (end_a / beyond) ** 2
     margin = interpolated_damage_time_s(curve, beyond / runs) / opening_s
     np.testing.assert_allclose(line.beyond_least_margin, np.minimum.accumulate(margin), rtol=1e-9)
@@ -138,6 +144,99 @@ def test_coordination_holds_where_no_current_up_to_the_fault_damages(
             assert found.holds is beyond_holds
         if margin < 1.0:
             assert found.holds is False
+
+
+def corner_and_opening_s():
+    """Return where a silicone-insulated 18 AWG has 5 s left, and when type C of 10 A opens there.
+
+    A thin conductor that bears much heat: its time to damage falls faster than the opening time up
+    to 5 s, where it stays. So the margin is least there, between two points of the grid.
+    """
+    silicone = lumped_conductor_in_air(
+        TABLES.conductors["18 AWG"],
+        COPPER,
+        TABLES.insulations["silicone_200"],
+        COPPER,
+        TABLES.air,
+        303.15,
+    )
+    curve = damage_curve(silicone, 1000.0)
+    # ISO 8820-3 type C: at most 0.5 s at 350 % and 0.1 s at 600 %, straight in logarithms.
+    slope = math.log(0.1 / 0.5) / math.log(6.0 / 3.5)
+    return curve, 0.5 * (curve.corner_current_a / 10.0 / 3.5) ** slope
+
+
+@pytest.mark.parametrize("excess", [1.0, 1.0 + 1e-6, 1.2, 2.0, 30.0])
+def test_margin_is_least_where_the_damage_curve_turns_to_five_seconds(excess):
+    curve, opening_s = corner_and_opening_s()
+    corner_a = curve.corner_current_a
+    assert 35.0 < corner_a < 60.0
+    found = coordination.coordination_with_damage(
+        FUSES.types["iso_8820_3_c"], 10.0, curve, 1, excess * corner_a
+    )
+    assert found.least_margin == pytest.approx(5.0 / opening_s, rel=1e-9)
+    assert found.least_margin_current_a == corner_a
+
+
+def test_a_fault_that_never_damages_has_no_margin():
+    # Type C of 5 A, from 6.75 A on: 8 AWG bears 20 A for ever.
+    curve = curve_of("8 AWG")
+    assert curve.threshold_current_a > 80.0
+    found = coordination.coordination_with_damage(FUSES.types["iso_8820_3_c"], 5.0, curve, 1, 20.0)
+    assert found == Coordination(True, None, None, coordination.NOT_REACHED)
+
+
+def test_corner_counts_only_where_its_current_can_flow():
+    curve, opening_s = corner_and_opening_s()
+    corner_a = curve.corner_current_a
+    found = coordination.coordination_with_damage(
+        FUSES.types["iso_8820_3_c"], 10.0, curve, 1, 0.9 * corner_a
+    )
+    assert found.least_margin > 1.01 * 5.0 / opening_s
+    assert found.least_margin_current_a < corner_a
+
+
+@pytest.mark.parametrize(("share", "reached"), [(0.97, False), (1.0, False), (1.001, True)])
+def test_published_curve_reaches_to_its_last_point(share, reached):
+    # Type C of 10 A: last at 600 %, and 350 % before it; a span is cut in twelve, the last of which
+    # begins at 0.956 times the end.
+    kind, curve = FUSES.types["iso_8820_3_c"], curve_of("12 AWG")
+    end_a = coordination.margin_line(kind, 10.0, curve, 1).current_a[-1]
+    assert end_a == pytest.approx(60.0, rel=1e-12)
+    found = coordination.coordination_with_damage(kind, 10.0, curve, 1, share * end_a)
+    assert (found.beyond_published_curve != coordination.NOT_REACHED) is reached
+
+
+@pytest.mark.parametrize(
+    ("decades", "expected"),
+    [
+        (2.89, coordination.BY_CONSTANT_I2T),
+        (2.91, coordination.BY_CONSTANT_I2T),
+        (2.94, coordination.BY_CONSTANT_I2T),
+        (2.96, coordination.NOT_SHOWN),
+        (3.0, coordination.NOT_SHOWN),
+        (3.3, coordination.NOT_SHOWN),
+    ],
+)
+def test_a_fault_past_the_curve_is_covered_by_the_next_step_above_it(decades, expected):
+    """A damage curve by hand, in reach of type C of 10 A up to 950 times 60 A and no further.
+
+    Its margin over 0.1 s at 60 A, that let-through held, is 1 at 1000 times the current and ten
+    times as much for each decade less; steps are twenty for a decade, so 1.122 at the last but one.
+    """
+    step = np.arange(61)
+    held_s = 0.1 * 10.0 ** (-0.1 * step)
+    curve = replace(
+        curve_of("12 AWG"),
+        threshold_current_a=1.0,
+        corner_current_a=math.inf,
+        log_excess=np.log(60.0 * 10.0 ** (0.05 * step) - 1.0),
+        log_time=np.log(held_s * 10.0 ** (0.05 * (60 - step))),
+    )
+    found = coordination.coordination_with_damage(
+        FUSES.types["iso_8820_3_c"], 10.0, curve, 1, 60.0 * 10.0**decades
+    )
+    assert found.beyond_published_curve == expected
 
 
 def request(**changes):

@@ -1,5 +1,6 @@
 """The fuse selection at its edges: equal figures, ambient, the far end, and what is left out."""
 
+import math
 from dataclasses import fields
 
 import pytest
@@ -17,6 +18,7 @@ from loomwright.engineering.protection.fuse_request import (
 )
 from loomwright.engineering.protection.fuse_selection import size_fuse
 from loomwright.engineering.protection.fuses import NOT_LIMITED, OUTSIDE, WITHIN
+from loomwright.engineering.protection.selectivity import FuseInCircuit, selective_up_to_a
 from loomwright.engineering.protection.transient import lumped_conductor_in_air
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
@@ -125,6 +127,23 @@ def test_selectivity_bounds_only_where_it_is_required_of_a_fuse_that_is_there(re
     ).types[0]
     rules = [bound.rule for bound in found.window.upper_bounds]
     assert (UPSTREAM in rules) is (required and upstream is not None)
+
+
+@pytest.mark.parametrize(("more", "rating_a"), [(False, 50.0), (True, 40.0)])
+def test_a_rating_is_selective_up_to_a_fault_of_just_its_limit(more, rating_a):
+    """Type E under a bolted strip fuse of 100 A: the larger its rating, the sooner they cross."""
+    strip = FuseInCircuit(FUSES.types["iso_8820_5_sf51"], 100.0)
+    blade = FuseInCircuit(FUSES.types["iso_8820_3_e"], 50.0)
+    limit_a, _ = selective_up_to_a(strip, blade)
+    source = FaultSource(12.6, 0.001, 0.0, math.nextafter(limit_a, math.inf) if more else limit_a)
+    found = answer_of(
+        source=source,
+        fuse_types=("iso_8820_3_e",),
+        upstream_fuse=GivenFuse(100.0, "iso_8820_5_sf51"),
+        options=FuseOptions(selectivity_required=True),
+    ).types[0]
+    bounds = {bound.rule: bound.rated_current_a for bound in found.window.upper_bounds}
+    assert bounds[UPSTREAM] == rating_a
 
 
 def test_the_plain_variant_of_a_type_is_not_called_a_higher_voltage_one():

@@ -1,6 +1,7 @@
 """Edges of the fuse rules and curves: what holds at a printed limit and right beyond it."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -62,6 +63,18 @@ def test_printed_points_are_on_the_curve_and_in_both_ways_of_reading(multiple, l
         )
 
 
+def test_within_rounding_of_an_end_the_time_is_the_printed_one():
+    # At 110 % the least time falls with the 64th power of the current, so that 5e-13 of it show.
+    curve = fuses.fuse_curve(TYPE_C)
+    before, after = 1.1 * (1.0 - 5e-13), 6.0 * (1.0 + 5e-13)
+    for found, printed_s in (
+        (fuses.opening_time_on_line_s(curve.least_points, before), 360_000.0),
+        (fuses.opening_time_on_line_s(curve.least_points, after), 0.02),
+        (fuses.opening_time_on_line_s(curve.greatest_points, after), 0.1),
+    ):
+        assert found == pytest.approx(printed_s, rel=1e-14, abs=0.0)
+
+
 @pytest.mark.parametrize("multiple", [1.09, 6.01, 1.0, 20.0])
 def test_outside_the_printed_points_there_is_no_time(multiple):
     curve = fuses.fuse_curve(TYPE_C)
@@ -120,7 +133,6 @@ def test_multiple_that_opens_within_a_time(duration_s, multiple):
 
 def test_last_points_of_a_curve():
     curve = fuses.fuse_curve(TYPE_C)
-    assert curve.last_least_multiple == pytest.approx(6.0, rel=1e-12)
     assert curve.last_greatest_s == pytest.approx(0.1, rel=1e-12)
     assert (curve.first_multiple, curve.last_multiple) == pytest.approx((1.1, 6.0))
 
@@ -149,6 +161,15 @@ def test_greatest_rating_by_the_federal_rule(system_v, ampacity_a, rating_a):
 def test_next_rating_of_exactly_the_cap_is_allowed():
     assert fuses.greatest_rating_by_ampacity_rule_a(20.0, 60.0, (10.0, 30.0), FUSES) == 30.0
     assert fuses.greatest_rating_by_ampacity_rule_a(19.9, 60.0, (10.0, 30.0), FUSES) == 19.9
+
+
+def test_federal_rule_from_50_v_takes_its_share_of_the_ampacity_from_the_table():
+    key = "rating_over_ampacity_from_50_v"
+    strict = replace(FUSES.factors[key], value=0.8)
+    changed = replace(FUSES, factors={**FUSES.factors, key: strict})
+    assert fuses.greatest_rating_by_ampacity_rule_a(100.0, 50.0, (), changed) == pytest.approx(80.0)
+    # 33 CFR 183.455(c)(2): the ampacity itself.
+    assert FUSES.factors[key].value == 1.0
 
 
 @pytest.mark.parametrize(
@@ -184,6 +205,31 @@ def test_position_limit_of_each_publication(sheathed, on_terminal, inches):
     assert len(found) == len(limits)
     assert {key: found[key] for key in inches} == pytest.approx(inches, rel=1e-9)
     assert ("iso_10133" in found) is (not sheathed)
+
+
+def test_of_equal_limits_of_a_publication_the_first_is_named():
+    limit = FUSES.position_limits[0]
+    both = (limit, replace(limit, rule="the same again"))
+    changed = replace(FUSES, position_limits=both)
+    found = fuses.position_limits(limit.sheathed, limit.on_battery_terminal, changed)
+    assert found == (limit,)
+
+
+@pytest.mark.parametrize(
+    ("system_v", "greatest_v"),
+    # ISO 16750-2 Tables 1 and 2: 16 V and 32 V; ISO 21780 clause 5: 54 V (memory).
+    [
+        (12.0, 16.0),
+        (14.4, 16.0),
+        (16.1, 32.0),
+        (24.0, 32.0),
+        (32.1, 54.0),
+        (48.0, 54.0),
+        (60.0, 60.0),
+    ],
+)
+def test_fuse_is_rated_for_the_greatest_voltage_in_operation(system_v, greatest_v):
+    assert fuses.greatest_operating_voltage_v(system_v, FUSES) == greatest_v
 
 
 def test_voltages_that_are_just_enough():

@@ -13,6 +13,7 @@ from loomwright.engineering.conductors.heat import (
     ampacity_in_free_air_a,
     heat_flow_w_per_m,
     insulation_resistance_km_per_w,
+    surface_heat_flow_w_per_m,
 )
 from loomwright.engineering.conductors.resistance import resistance_20c_ohm_per_m
 from loomwright.engineering.errors import EngineeringError
@@ -193,7 +194,10 @@ def test_damage_is_the_short_circuit_limit_up_to_five_seconds_only():
 @pytest.mark.parametrize("insulation", INSULATIONS)
 @pytest.mark.parametrize("share", [1.0, 0.9, 0.5, 0.2])
 def test_tabulated_damage_curve_is_within_one_percent(size, insulation, share):
-    """At every share of its own ampacity that a bundle leaves to the conductor."""
+    """At every share of its own ampacity that a bundle leaves to the conductor.
+
+    Past the table's thousand times the threshold as well, where the let-through no longer changes.
+    """
     alone = conductor(size, insulation)
     ampacity = share * float(steady_current_a(alone, alone.temperature_rating_k))
     lump = with_ampacity(alone, ampacity)
@@ -202,7 +206,7 @@ def test_tabulated_damage_curve_is_within_one_percent(size, insulation, share):
         float(steady_current_a(lump, lump.overload_temperature_k))
     )
     assert damage_time_s(lump, curve.corner_current_a) == pytest.approx(5.0, rel=0.01)
-    currents = curve.threshold_current_a * np.geomspace(1.001, 80.0, 500)
+    currents = curve.threshold_current_a * np.geomspace(1.001, 20_000.0, 700)
     exact = damage_time_s(lump, currents)
     assert interpolated_damage_time_s(curve, currents) == pytest.approx(exact, rel=0.01)
     below = interpolated_damage_time_s(curve, np.array([0.0, 0.999]) * curve.threshold_current_a)
@@ -246,6 +250,22 @@ def test_heat_stored_in_metal_and_wall_by_hand():
     wall_m2 = math.pi / 4.0 * (size.outside_diameter_m**2 - size.conductor_diameter_m**2)
     stored = TABLES.insulations["pvc_105"].volumetric_heat_capacity_j_per_m3k * wall_m2
     assert lump.insulation_heat_capacity_j_per_mk == pytest.approx(stored, rel=1e-12)
+
+
+def test_a_bend_of_the_loss_halfway_has_the_textbook_solution_on_either_side():
+    """By hand: C/g1 ln(P / (P - 35 g1)) and C/g2 ln((P - 35 g1) / (P - 35 g1 - 35 g2)).
+
+    20 W/m at 100 A; 0.05 W/(m K) up to 335 K, 0.2 W/(m K) from there. Halfway lies between two
+    cells, in which the net heat is a straight line.
+    """
+    lump = replace(
+        linear(0.0),
+        heat_loss_temperatures_k=np.array([300.0, 335.0, 600.0]),
+        heat_loss_w_per_m=np.array([0.0, 0.05 * 35.0, 0.05 * 35.0 + 0.2 * 265.0]),
+    )
+    expected = 34.5 / 0.05 * math.log(20.0 / 18.25) + 34.5 / 0.2 * math.log(18.25 / 11.25)
+    found = time_to_temperature_s(lump, 100.0, 370.0, 300.0)
+    assert found.time_s == pytest.approx(expected, rel=1e-12)
 
 
 def test_counted_share_of_the_wall_lengthens_the_heating_in_proportion():
@@ -297,11 +317,9 @@ def test_a_current_that_only_balances_the_loss_never_gets_there():
     assert found.time_s[0] == np.inf
 
 
-@pytest.mark.parametrize("insulation", INSULATIONS)
-def test_tabulated_loss_is_that_of_the_heat_balance(insulation):
-    lump, size = conductor("8 AWG", insulation), TABLES.conductors["8 AWG"]
-    compound = TABLES.insulations[insulation]
-    heated = InsulatedConductor(
+def heated_as(lump, size, compound):
+    """Return the conductor of a lump as the heat balance takes it."""
+    return InsulatedConductor(
         outside_diameter_m=size.outside_diameter_m,
         insulation_resistance_km_per_w=insulation_resistance_km_per_w(
             size.conductor_diameter_m,
@@ -312,6 +330,33 @@ def test_tabulated_loss_is_that_of_the_heat_balance(insulation):
         resistance_20c_ohm_per_m=lump.resistance_20c_ohm_per_m,
         temperature_coefficient_20c_per_k=lump.temperature_coefficient_20c_per_k,
     )
+
+
+@pytest.mark.parametrize("insulation", INSULATIONS)
+def test_tabulated_loss_is_that_of_the_surface_where_it_has_half_its_greatest_rise(insulation):
+    """The middle of the table, whose points divide the rise of the surface equally."""
+    lump, size = conductor("8 AWG", insulation), TABLES.conductors["8 AWG"]
+    heated = heated_as(lump, size, TABLES.insulations[insulation])
+    rise = 0.5 * (lump.short_circuit_temperature_k - 303.15)
+    flow, _ = surface_heat_flow_w_per_m(rise, 303.15, heated, TABLES.air)
+    inside_k = 303.15 + rise + float(flow) * heated.insulation_resistance_km_per_w
+    assert heat_loss_w_per_m(lump, inside_k) == pytest.approx(float(flow), rel=1e-12)
+
+
+def test_no_compound_is_modelled_above_360_c():
+    """The model's own limit, above every listed compound; no source."""
+    heatproof = replace(TABLES.insulations["silicone_200"], short_circuit_temperature_k=700.0)
+    lump = lumped_conductor_in_air(
+        TABLES.conductors["8 AWG"], COPPER, heatproof, COPPER, TABLES.air, 303.15
+    )
+    assert lump.short_circuit_temperature_k == 633.15
+    assert all(each.short_circuit_temperature_k <= 633.15 for each in TABLES.insulations.values())
+
+
+@pytest.mark.parametrize("insulation", INSULATIONS)
+def test_tabulated_loss_is_that_of_the_heat_balance(insulation):
+    lump, size = conductor("8 AWG", insulation), TABLES.conductors["8 AWG"]
+    heated = heated_as(lump, size, TABLES.insulations[insulation])
     # The table reaches the limit and no further than the wall's own fall of temperature.
     assert lump.heat_loss_temperatures_k[0] == 303.15
     assert lump.heat_loss_w_per_m[0] == 0.0

@@ -46,6 +46,7 @@ def test_every_type_but_one_has_a_curve():
         ("fuse_factors.csv", "loading_factor,0.75", "loading_factor,1.2", "loading factor < 1"),
         ("fuse_position_limits.csv", "no,no,7,,", "no,no,7,200,", "one of the two"),
         ("fuse_interrupting_capacities.csv", "650,1100", "700,1100", "gap"),
+        ("fuse_interrupting_capacities.csv", "2200,,20000", "2200,9000,20000", "upper end"),
         ("fuse_interrupting_capacities.csv", "650,1500,750", "650,1500,1600", "main below"),
         ("fuse_system_voltages.csv", "48,54", "48,49", "out of band"),
     ],

@@ -58,8 +58,10 @@ def law_of_positions(rows: Sequence[Row]) -> list[str]:
 
 
 def law_of_interrupting_capacities(rows: Sequence[Row]) -> list[str]:
-    """Check ranges that join without a gap and mains no weaker than branches."""
+    """Check ranges without gap or upper end, and mains no weaker than branches."""
     faults = []
+    if rows[-1]["cold_cranking_to_a"] is not None:
+        faults.append("the last row has an upper end")
     for low, high in pairwise(rows):
         if low["cold_cranking_to_a"] != high["cold_cranking_above_a"]:
             faults.append(f"gap after {low['cold_cranking_to_a']} A")

@@ -176,16 +176,10 @@ def _joined(
     ratio = fault.threshold_current_a / overload.threshold_current_a
     second = np.log(ratio * (1.0 + np.exp(_log_excess_at(fault, limit))) - 1.0)
     log_excess = np.sort(np.append(LOG_EXCESS, (corner, second)))
-    over_fault = (1.0 + np.exp(log_excess)) / ratio - 1.0
-    fault_time = np.where(
-        over_fault > 0.0,
-        np.interp(np.log(np.maximum(over_fault, 1e-300)), LOG_EXCESS, fault.log_time),
-        np.inf,
-    )
-    overload_time = np.interp(log_excess, LOG_EXCESS, overload.log_time)
-    # The corner itself belongs to the short-circuit side, whatever the last digit says.
-    is_fault = (fault_time <= limit) | (log_excess >= second)
-    log_time = np.where(is_fault, fault_time, np.maximum(overload_time, limit))
+    log_time = np.maximum(np.interp(log_excess, LOG_EXCESS, overload.log_time), limit)
+    is_fault = log_excess >= second
+    over_fault = np.log((1.0 + np.exp(log_excess[is_fault])) / ratio - 1.0)
+    log_time[is_fault] = np.interp(over_fault, LOG_EXCESS, fault.log_time)
     return log_excess, log_time - np.log(scale), corner
 
 
@@ -224,7 +218,10 @@ def _time_on_line_s(
     excess = current_a / threshold_current_a - 1.0
     if excess <= 0.0:
         return math.inf
-    return math.exp(np.interp(math.log(excess), log_excess, log_time))
+    wanted = math.log(excess)
+    # Past the table heat is stored only: the time falls as the inverse square of the current.
+    past = max(wanted - log_excess[-1], 0.0)
+    return math.exp(np.interp(wanted, log_excess, log_time) - 2.0 * past)
 
 
 @compiled

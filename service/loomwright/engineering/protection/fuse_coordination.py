@@ -213,7 +213,7 @@ def coordination_with_damage(
     place = min(bisect_right(line.current_a, near_source_fault_a), len(line.current_a) - 1)
     margin, at_current_a = line.least_margin[place], line.at_current_a[place]
     corner_a = curve.corner_current_a * parallel_conductors
-    if corner_a < near_source_fault_a:
+    if corner_a <= near_source_fault_a:
         at_corner = _margin_at_corner(fuse_type, rated_current_a, corner_a)
         if at_corner is not None and at_corner < margin:
             margin, at_current_a = at_corner, corner_a

@@ -58,12 +58,7 @@ class FuseCurve:
     @property
     def is_published(self) -> bool:
         """Whether there are points at all."""
-        return self.greatest_log_multiple.size > 0
-
-    @property
-    def last_least_multiple(self) -> float:
-        """Greatest multiple with a published least time [1]."""
-        return math.exp(self.least_log_multiple[-1])
+        return bool(self.greatest_log_multiple.size)
 
     @property
     def last_greatest_s(self) -> float:
@@ -355,11 +350,12 @@ def interrupting_capacity(cold_cranking_a: float, tables: FuseTables) -> Interru
     ----------
     ABYC E-11.16 Table V-A.
     """
-    rows = tables.interrupting_capacities
-    for row in rows:
-        if row.cold_cranking_to_a is None or cold_cranking_a <= row.cold_cranking_to_a:
-            return row
-    return rows[-1]
+    # The last row has no upper end.
+    return next(
+        row
+        for row in tables.interrupting_capacities
+        if row.cold_cranking_to_a is None or cold_cranking_a <= row.cold_cranking_to_a
+    )
 
 
 @lru_cache(maxsize=64)

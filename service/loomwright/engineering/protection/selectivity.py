@@ -20,8 +20,6 @@ CURVE_NOT_PUBLISHED = "curve_not_published"
 END_BY_CROSSING = "bands_cross"
 END_BY_CURVE = "outside_published_curve"
 
-GRID_POINTS = 200
-
 
 @record
 class FuseInCircuit:
@@ -69,27 +67,22 @@ def selective_multiple(
         Multiple [1], 0 where the bands cross from the start, and what ends the selectivity.
     """
     up, down = fuse_curve(upstream), fuse_curve(downstream)
-    last = rating_ratio * up.last_least_multiple
-    first = math.exp(down.greatest_log_multiple[0])
+    # The upstream band in multiples of the downstream rating.
+    upstream_log_multiple = up.least_log_multiple + math.log(rating_ratio)
+    first, last = down.greatest_log_multiple[0], upstream_log_multiple[-1]
     if last <= first:
         # The upstream fuse is at the end of its curve before the downstream one must open at all.
         return 0.0, END_BY_CURVE
-    # Both bands are straight between corners, so the corners and a grid bracket each crossing.
-    corners = np.exp(
-        np.concatenate([down.greatest_log_multiple, up.least_log_multiple + math.log(rating_ratio)])
-    )
-    grid = np.concatenate([np.geomspace(first, last, GRID_POINTS), corners])
-    multiples = np.unique(grid[(grid >= first) & (grid <= last)])
-    log_multiples = np.log(multiples)
+    # Between corners both bands are straight, so that two of them bracket each crossing.
+    corners = np.unique(np.concatenate([down.greatest_log_multiple, upstream_log_multiple]))
+    log_multiples = corners[(corners >= first) & (corners <= last)]
     greatest = np.interp(log_multiples, down.greatest_log_multiple, down.greatest_log_time)
     # Below its first point the upstream fuse carries the current at least as long as there.
-    least = np.interp(
-        log_multiples - math.log(rating_ratio), up.least_log_multiple, up.least_log_time
-    )
+    least = np.interp(log_multiples, upstream_log_multiple, up.least_log_time)
     distance = least - greatest
     crossing = np.flatnonzero(distance <= 0.0)
     if crossing.size == 0:
-        return last, END_BY_CURVE
+        return math.exp(last), END_BY_CURVE
     after = int(crossing[0])
     if after == 0:
         return 0.0, END_BY_CROSSING
