@@ -230,3 +230,10 @@ def test_reading_touches_no_pint_object(monkeypatch):
         assert type(kind.number_of_si(1.5)) is float
     with pytest.raises(AssertionError, match="request path"):
         units._REGISTRY.Quantity(1, "metre")
+
+
+def test_a_kind_shows_its_name_and_units_and_not_its_workings():
+    # It stands in the traces and messages that people read.
+    assert repr(KINDS["current"]) == (
+        "QuantityKind(key='current', stated_unit='A', units=('A', 'mA'))"
+    )
