@@ -360,12 +360,17 @@ def test_temperature_is_known_up_to_the_cap_itself(current_a, temperature_k):
 
 
 def test_what_never_settles_says_so():
+    # A made-up conductor of 40 ohm below 75 mA, where 0.7 W take 79 mA, and of 30 ohm above, where
+    # they take 71 mA: each step leads to the other side.
+    route = warming_route(0.0, 1.0 / (INTERVALS * 0.075))
+    route.curves[0, 0, 1:, 0] = -10.0
     load = (math.nan, 0.7, 12.0, 0.0, 0.0, 0.1, 80.0)
-    state, exists, iterations, _ = loaded_route.solved_candidates(
-        *load, warming_route(math.nan, 1.0), AMPACITIES_A[:1]
+    state, exists, iterations, residual = loaded_route.solved_candidates(
+        *load, route, AMPACITIES_A[:1]
     )
     assert exists.tolist() == [False]
     assert iterations > loaded_route.GREATEST_ITERATIONS
+    assert residual > 0.05
     assert np.isnan(state[loaded_route.TEMPERATURE, 0])
 
 
