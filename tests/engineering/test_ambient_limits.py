@@ -108,6 +108,14 @@ def test_published_ampacity_refers_to_30_c(ambient_c, factor):
     assert found == pytest.approx(factor, abs=1e-6)
 
 
+def test_engine_space_factor_holds_for_a_series_of_one_size():
+    # 33 CFR 183.425 Table 5 note 1: 0.85 for an insulation of 105 C.
+    alone = series_properties(
+        (TABLES.conductors["8 AWG"],), COPPER, TABLES.insulations["pvc_105"], COPPER
+    )
+    assert published_ambient_factor(alone, 303.15, True, TABLES) == 0.85
+
+
 def test_what_a_request_leaves_out_is_the_plainest_case():
     segment = Segment(1.0, 300.0)
     assert (segment.bundled_conductors, segment.engine_space) == (1, False)
@@ -127,6 +135,7 @@ def test_curve_is_read_as_a_cubic_in_each_interval_and_flat_past_its_end(axes):
     coefficients[..., 0] = 100.0 * np.arange(count)
     coefficients[..., 1:] = (2.0, 3.0, 4.0)
     table = temperature_curve.curve_table(coefficients)
+    assert table.shape == (*axes, count + 1, 4)
     one = table[(0,) * len(axes)]
     for interval in (0, 7, count - 1):
         for inside in (0.0, 0.25, 0.75):

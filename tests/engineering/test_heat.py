@@ -333,12 +333,46 @@ def test_numbers_of_an_array_are_those_of_its_elements(rows):
         )
 
 
-def test_current_beyond_thermal_runaway_is_refused():
+@pytest.mark.parametrize("total_k", [1e-6, 1e-3, 1.0, 30.0, 200.0])
+def test_surface_and_insulation_share_the_whole_rise(total_k):
+    conductor = properties_of("awg", "pvc_105").conductor
+    ambient = kelvin(20.0)
+    rise = heat.surface_rise_at_conductor_temperature_k(
+        ambient + total_k, ambient, conductor, TABLES.air
+    )
+    flow, _ = heat.surface_heat_flow_w_per_m(rise, ambient, conductor, TABLES.air)
+    whole = ambient + total_k - ambient
+    np.testing.assert_allclose(
+        rise + flow * conductor.insulation_resistance_km_per_w, whole, rtol=1e-9
+    )
+
+
+@pytest.fixture
+def balances(monkeypatch):
+    """Count the heat balances that are struck."""
+    struck = []
+    balance = heat.heat_balance
+
+    def counted(*arguments):
+        struck.append(arguments)
+        return balance(*arguments)
+
+    monkeypatch.setattr(heat, "heat_balance", counted)
+    return struck
+
+
+def test_iterations_are_the_balances_struck_before_the_settled_one(balances):
+    _, conductor = one_of(properties_of("awg", "pvc_105"), "8 AWG")
+    solved = heat.steady_temperature(60.0, kelvin(40.0), conductor, TABLES.air)
+    assert solved.iterations == len(balances) - 1
+
+
+def test_current_beyond_thermal_runaway_is_refused(balances):
     _, conductor = one_of(properties_of("awg", "pvc_105"), "20 AWG")
     with pytest.raises(EngineeringError) as caught:
         heat.steady_temperature(1e4, kelvin(40.0), conductor, TABLES.air)
     assert caught.value.code == "heat_balance_not_converged"
-    assert caught.value.attributes["iterations"] == heat.GREATEST_ITERATIONS
+    assert caught.value.attributes["iterations"] == heat.GREATEST_ITERATIONS == len(balances)
     assert (
         math.isnan(caught.value.attributes["residual"]) or caught.value.attributes["residual"] > 0
     )

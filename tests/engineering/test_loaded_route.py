@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from loomwright.engineering.conductors import loaded_route
 from loomwright.engineering.conductors.ampacity import bundling_factor, series_properties
 from loomwright.engineering.conductors.choice import ConductorRequest, Segment
-from loomwright.engineering.conductors.heat import steady_temperature
+from loomwright.engineering.conductors.heat import ampacity_in_free_air_a, steady_temperature
 from loomwright.engineering.conductors.resistance import resistance_at_temperature_ohm_per_m
 from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.conductors.temperature_curve import INTERVALS
@@ -312,6 +312,77 @@ def test_current_needs_a_voltage_left_behind_every_resistance(source_ohm, fixed_
         state[loaded_route.GREATEST_LENGTH], max(0.2 - fixed_ohm, 0.0) / wires, rtol=1e-12
     )
     np.testing.assert_allclose(state[loaded_route.AMPACITY_MARGIN], 30.0)
+
+
+def test_current_that_takes_the_whole_voltage_has_no_operating_point():
+    # 24 A through 0.5 ohm are the 12 V themselves, and nothing is left for the load.
+    state, found, _, _ = solved(24.0, math.nan, 0.0, 0.0)
+    assert found.tolist() == [False, True, True]
+    assert state.shape == (loaded_route.AMPACITY_MARGIN + 1, 3)
+
+
+def warming_route(kelvin_per_ampere, share_per_ampere):
+    """One metre of 40 ohm that gains 1 ohm by kelvin, its rise in proportion to the current."""
+    curve = np.zeros((INTERVALS + 1, 4))
+    per_interval = kelvin_per_ampere / share_per_ampere / INTERVALS
+    curve[:, 0] = per_interval * np.arange(INTERVALS + 1)
+    curve[:-1, 1] = per_interval
+    return loaded_route.Route(
+        np.array([1.0]),
+        np.array([300.0]),
+        np.array([[40.0]]),
+        np.array([1.0]),
+        np.array([[share_per_ampere]]),
+        curve[None, None],
+    )
+
+
+def test_small_current_settles_with_the_resistance_that_it_heats():
+    # R = 40 + 100 I: 0.1 A heats it to 50 ohm, which leaves 7 V for 0.7 W; the cold circuit would
+    # carry 0.0793 A.
+    load = (math.nan, 0.7, 12.0, 0.0, 0.0, 0.1, 80.0)
+    state, exists, _, _ = loaded_route.solved_candidates(
+        *load, warming_route(100.0, 1.0), AMPACITIES_A[:1]
+    )
+    assert exists.tolist() == [True]
+    # The step that is not taken is of the order of the square of the tolerance, 1e-7.
+    assert state[loaded_route.CURRENT, 0] == pytest.approx(0.1, rel=1e-6)
+    assert state[loaded_route.TEMPERATURE, 0] == pytest.approx(310.0, rel=1e-6)
+
+
+@pytest.mark.parametrize(("current_a", "temperature_k"), [(0.25, 325.0), (0.2500001, math.nan)])
+def test_temperature_is_known_up_to_the_cap_itself(current_a, temperature_k):
+    load = (current_a, math.nan, 24.0, 0.0, 0.0, 0.1, 80.0)
+    state, _, _, _ = loaded_route.solved_candidates(
+        *load, warming_route(100.0, 4.0), AMPACITIES_A[:1]
+    )
+    np.testing.assert_allclose(state[loaded_route.TEMPERATURE], [temperature_k], rtol=1e-12)
+
+
+def test_what_never_settles_says_so():
+    # A made-up conductor of 40 ohm below 75 mA, where 0.7 W take 79 mA, and of 30 ohm above, where
+    # they take 71 mA: each step leads to the other side.
+    route = warming_route(0.0, 1.0 / (INTERVALS * 0.075))
+    route.curves[0, 0, 1:, 0] = -10.0
+    load = (math.nan, 0.7, 12.0, 0.0, 0.0, 0.1, 80.0)
+    state, exists, iterations, residual = loaded_route.solved_candidates(
+        *load, route, AMPACITIES_A[:1]
+    )
+    assert exists.tolist() == [False]
+    assert iterations > loaded_route.GREATEST_ITERATIONS
+    assert residual > 0.05
+    assert np.isnan(state[loaded_route.TEMPERATURE, 0])
+
+
+@pytest.mark.parametrize("offset_k", [-0.5, 0.5])
+def test_temperature_is_known_up_to_250_c(offset_k):
+    conductor = conductor_of("awg")
+    place = TABLES.series["awg"].index(TABLES.conductors["8 AWG"])
+    near_cap = ampacity_in_free_air_a(523.15 + offset_k, 313.15, conductor, TABLES.air)
+    asked = request("awg", (Segment(0.2, 313.15),), load_current_a=float(near_cap[place]))
+    found = size_conductor(asked, TABLES).candidates.conductor_temperature_k[place]
+    expected = 522.65 if offset_k < 0.0 else math.nan
+    np.testing.assert_allclose(found, expected, rtol=0.0, atol=5e-3)
 
 
 @pytest.mark.parametrize(("source_ohm", "fixed_ohm"), [(0.0, 0.0), (0.05, 0.05), (0.2, 0.3)])

@@ -145,6 +145,8 @@ def test_switching_stage_draws_the_power_of_the_load_itself(power_fraction, draw
 @pytest.mark.parametrize(
     ("changes", "outside"),
     [
+        # A claim of just 5 W caps the likely output.
+        ({"claimed_output_total_w": 5.0}, True),
         # CTA-2006 covers more than 5 W, and supplies of vehicles on 12 V: at most 16 V (practice).
         ({"measured_efficiency": 0.5, "fuse_ratings_a": (1.2,)}, False),  # likely 5.04 W at 70 %
         ({"measured_efficiency": 0.5, "fuse_ratings_a": (1.19,)}, True),  # 4.998 W
@@ -161,6 +163,16 @@ def test_full_drive_at_the_high_estimate_draws_the_fuse_rating():
     found = output_estimate(REQUEST)
     assert found.high_bound == "fuse_and_efficiency"
     assert found.full_sine_current_at_high_a == pytest.approx(25.0, rel=1e-12)
+
+
+def test_hearing_is_not_warned_of_at_the_recommended_limit_itself():
+    # NIOSH 98-126: 85 dB for eight hours. 1 W on a sine, at 1 m.
+    request = dataclasses.replace(
+        REQUEST, claimed_output_total_w=1.0, crest_factor_db=3.01, loudspeaker_sensitivity_db=85.0
+    )
+    found = output_estimate(request)
+    assert found.programme_sound_pressure_level_db == 85.0
+    assert "hearing" not in found.cautions
 
 
 @pytest.mark.parametrize(("sensitivity_db", "hearing"), [(93.9, False), (94.1, True)])
@@ -186,6 +198,81 @@ def test_a_claim_equal_to_a_bound_belongs_below_it():
         for rounding, expected in ((-1e-12, verdict), (1e-12, verdict), (1e-6, beyond)):
             request = dataclasses.replace(REQUEST, claimed_output_total_w=bound_w * (1 + rounding))
             assert output_estimate(request).claim_verdict == expected
+
+
+def test_a_claim_from_above_the_limit_up_to_the_burst_is_in_reach_of_bursts():
+    # Bursts may draw twice the fuse rating, the limit is 110 % of it.
+    alone = output_estimate(REQUEST)
+    assert alone.burst_bound == "fuse_burst"
+    for claim_w, in_bursts in (
+        (alone.output_limit_w, False),
+        (math.nextafter(alone.output_limit_w, math.inf), True),
+        (alone.output_burst_w, True),
+        (math.nextafter(alone.output_burst_w, math.inf), False),
+    ):
+        found = output_estimate(dataclasses.replace(REQUEST, claimed_output_total_w=claim_w))
+        assert ("claim_in_bursts_only" in found.cautions) is in_bursts
+
+
+# Powers of two, so that limits are equal to the last digit: 4 A at 8 V, half of it put out.
+HALF = dataclasses.replace(
+    WHOLE_RAIL,
+    idle_share=0.0,
+    square_root_share=0.0,
+    delivers_from_supply=True,
+    fuse_loading_low=1.0,
+    fuse_loading_likely=1.0,
+)
+
+
+def exact_bounds(per_v2, fraction, claim_w=None, resistance_ohm=0.0):
+    circuit = OutputCircuit(4.0, 8.0, resistance_ohm, per_v2)
+    return output_bounds.output_bounds(HALF, circuit, (0.5,) * 4, fraction, claim_w)
+
+
+def test_of_two_limits_at_one_output_the_fuse_is_named():
+    # 4 A at 8 V are 32 W in and 16 W out; on half the power of a sine the average allows twice
+    # that, as a burst of twice the current does.
+    found = exact_bounds(None, 0.5)
+    assert (found.burst.output_w, found.burst.key) == (32.0, "fuse_burst")
+    assert exact_bounds(None, 0.5 + 1e-9).burst.key == "fuse_average"
+    # A rail of half a watt per square volt allows the same 32 W.
+    found = exact_bounds(0.5, 0.25)
+    assert (found.burst.output_w, found.burst.key) == (32.0, "fuse_burst")
+    assert exact_bounds(0.499, 0.25).burst.key == "rail_voltage"
+
+
+def test_a_claim_of_just_the_bound_does_not_end_it():
+    for claim_w, key in ((16.0, "fuse_and_efficiency"), (15.999, "claim")):
+        found = exact_bounds(None, 1.0, claim_w)
+        assert (found.likely.output_w, found.likely.key) == (claim_w, key)
+
+
+def test_a_fuse_of_just_the_current_at_the_greatest_power_is_not_held_back():
+    # 8 V behind 1 ohm give most at 4 A.
+    assert exact_bounds(None, 1.0, resistance_ohm=1.0).high.key == "fuse_and_efficiency"
+    assert exact_bounds(None, 1.0, resistance_ohm=1.001).high.key == "supply_and_efficiency"
+
+
+@given(
+    st.sampled_from([CLASSES[key] for key in ("AB", "B", "D")]),
+    st.floats(1.0, 60.0),
+    st.integers(1, 8),
+)
+def test_at_the_reference_conditions_nothing_is_rerated(kind, fuse_a, channels):
+    # CTA-2006: 14.4 V and 4 ohm. Fuse and re-rating give one output, and rounding must not choose.
+    request = dataclasses.replace(
+        REQUEST,
+        amplifier_class=kind,
+        fuse_ratings_a=(fuse_a,),
+        channels=channels,
+        supply_voltage_v=14.4,
+    )
+    found = output_estimate(request)
+    assert found.cta_2006_bound == "rail_voltage"
+    assert found.cta_2006_output_per_channel_w == pytest.approx(
+        found.output_likely_per_channel_w, rel=1e-12
+    )
 
 
 @pytest.mark.parametrize("resistance_ohm", [0.0, 0.02, 1.0])
@@ -271,7 +358,11 @@ def test_sources_are_those_of_what_was_used(measured, sensitivity_db):
         REQUEST, measured_efficiency=measured, loudspeaker_sensitivity_db=sensitivity_db
     )
     found = output_estimate(request).provenances
-    assert (CLASSES["AB"].provenance in found) is (measured is None)
+    # What the output itself rests on stands first.
+    kind = CLASSES["AB"]
+    first = kind.practice_provenance if measured else kind.provenance
+    assert found[0] == first
+    assert (kind.provenance in found) is (measured is None)
     assert ("niosh_98_126" in {each.source for each in found}) is (sensitivity_db is not None)
 
 

@@ -156,6 +156,28 @@ def test_the_next_thinner_size_misses_the_deciding_criterion_by_most(current_a, 
         assert max(shares.values()) > 1.0
 
 
+def test_second_size_is_decided_by_the_first():
+    # 0.36 V over 6 m of two sizes at some 25 A: only the second is thick enough.
+    sizes = (TABLES.conductors["12 AWG"], TABLES.conductors["4 AWG"])
+    answer = size_conductor(request(sizes=sizes), TABLES)
+    assert answer.chosen == 1
+    assert answer.deciding_criterion == "voltage_drop"
+
+
+@given(st.floats(0.5, 8.0), st.floats(0.36, 5.0))
+def test_without_an_operating_point_the_least_resistance_decides(length_m, drop_v):
+    # At the collapse each candidate drops half the EMF, and rounding must not choose among them.
+    answer = size_conductor(
+        request(
+            load_power_w=1e7, allowed_voltage_drop_v=drop_v, segments=(Segment(length_m, 313.15),)
+        ),
+        TABLES,
+    )
+    assert answer.verdict == "no_operating_point"
+    thickest = dict(zip(CRITERIA, answer.candidates.utilisation[:, -1].tolist(), strict=True))
+    assert answer.deciding_criterion == max(thickest, key=thickest.__getitem__)
+
+
 def test_a_given_size_whose_thinner_neighbour_passes_is_decided_by_nothing():
     answer = size_conductor(request(given_size=TABLES.conductors["4/0 AWG"]), TABLES)
     assert answer.verdict == "given_size_passes"

@@ -55,6 +55,13 @@ def test_cold_resistance_names_its_material_and_section():
     assert step.unit == "ohm/km"
 
 
+def test_resistivity_and_section_are_those_printed():
+    # 0.017241 ohm mm2/m, annealed copper (1/58 to five digits); nominal section of IEC 60228.
+    asked = request(sizes=TABLES.series["metric"])
+    _, steps = working(asked, asked.sizes.index(TABLES.conductors["10 mm2"]))
+    assert steps[0].inputs == {"rho_ohm_mm2_per_m": 0.017241, "A_mm2": 10.0}
+
+
 @pytest.mark.parametrize(
     ("series", "material", "listed"),
     [("metric", "copper", True), ("metric", "cca_10", False), ("awg", "copper", False)],
@@ -116,6 +123,8 @@ def test_greatest_length_uses_up_the_drop(changes, fixed_ohm, key):
     assert step.result * step.inputs["R_per_metre_ohm_per_m"] == pytest.approx(left, rel=1e-5)
     assert step.result == pytest.approx(float(answer.candidates.greatest_length_m[place]), rel=1e-6)
     assert (step.result > 0.0) is (left > 0.0) is (step.inputs["R_per_metre_ohm_per_m"] > 0.0)
+    if not left:
+        assert step.result == step.inputs["R_per_metre_ohm_per_m"] == 0.0
 
 
 def test_no_operating_point_has_no_working():

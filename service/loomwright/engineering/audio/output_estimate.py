@@ -29,6 +29,7 @@ from loomwright.engineering.audio.output_answer import OutputEstimate
 from loomwright.engineering.audio.output_bounds import (
     FUSE_BURST,
     FUSE_OVERLOAD,
+    TIE,
     OutputBound,
     OutputBounds,
     OutputCircuit,
@@ -291,9 +292,10 @@ def _cta_2006(
         * CTA_2006_SUPPLY_VOLTAGE_V
         / request.channels
     )
+    # At 14.4 V and 4 ohm a fuse that ends the output gives both; rounding must not choose.
+    ends = by_fuse < rerated * (1.0 - TIE)
     return OutputBound(
-        lesser(rerated, by_fuse),
-        chosen_key(by_fuse < rerated, "fuse_and_efficiency", "rail_voltage"),
+        lesser(rerated, by_fuse), chosen_key(ends, "fuse_and_efficiency", "rail_voltage")
     )
 
 

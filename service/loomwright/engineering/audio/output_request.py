@@ -149,11 +149,11 @@ def source_of_request(request: OutputRequest) -> tuple[Number, Number]:
     """Return EMF [V] and resistance [ohm] of the supply; a given terminal voltage has none."""
     if request.supply_voltage_v is not None:
         return request.supply_voltage_v, 0.0
-    assert request.source_emf_v is not None  # check_output_request saw to it
-    resistance = request.source_resistance_ohm
-    route = request.route_resistance_ohm
-    total = (0.0 if resistance is None else resistance) + (0.0 if route is None else route)
-    return request.source_emf_v, total
+    resistance, route = request.source_resistance_ohm, request.route_resistance_ohm
+    # check_output_request saw to both
+    assert request.source_emf_v is not None
+    assert resistance is not None
+    return request.source_emf_v, resistance if route is None else resistance + route
 
 
 def efficiencies_of_request(request: OutputRequest) -> tuple[Number, Number, Number, Number]:

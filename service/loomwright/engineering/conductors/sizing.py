@@ -306,15 +306,17 @@ def _deciding_criterion(
 ) -> str | None:
     """Return the criterion that the next thinner candidate misses by most.
 
-    For a checked size that fails, the criterion that it misses by most itself. Where the chosen
-    size is the thinnest listed, ``smallest_listed_size``.
+    For a checked size that fails, the criterion that it misses by most itself; where none is
+    chosen, that of the candidate with the least resistance. Where the chosen size is the thinnest
+    listed, ``smallest_listed_size``.
     """
     if checked is not None and failing[checked]:
         thinner = checked
     else:
         index = chosen if checked is None else checked
         if index is None:
-            thinner = int(candidates.utilisation[0].argmin())
+            # Not by the drop: without any operating point it is half the EMF for all of them.
+            thinner = int(candidates.loop_resistance_ohm.argmin())
         elif index % count == 0:
             return "smallest_listed_size"
         else:

@@ -168,9 +168,8 @@ def _length_step(request: ConductorRequest, answer: ConductorAnswer, index: int)
         current, wiring = limit_of_power_load(request)
     fixed = request.wiring_fixed_resistance_ohm
     length = float(found.greatest_length_m[index])
-    budget = max(wiring - fixed, 0.0)
     # The working shows the resistance per metre at the limit that the length was found with.
-    per_metre = budget / length if length > 0.0 else 0.0
+    per_metre = (wiring - fixed) / length if length > 0.0 else 0.0
     return WorkingStep(
         text="Greatest one-way length: where the drop reaches its limit, or the circuit collapses",
         formula="(R_wiring - R_fixed) / R_per_metre; R_wiring = dU / I at the allowed drop, "
