@@ -5,6 +5,7 @@ JSON object from standard input and writes one to standard output; ``error`` is 
 error that a cell shows, 0 for none:
 
     {"document": "/a/book.ods",           the workbook, which is only read
+     "filter": "44,34,76,1",              how a text file is read: the options of its filter
      "locale": "de-DE",                   of the user, en-US unless stated
      "set": [["Circuits", "C4", "..."]],  cells to set before the recalculation
      "store": {"/b/book.ods": "calc8"}}   files to write, each with the name of its filter
@@ -123,9 +124,10 @@ def desktop_of(context: Any) -> Any:
 def recalculated(context: Any, document: Path, asked: dict[str, Any]) -> dict[str, Any]:
     """Return every filled cell of a workbook after a hard recalculation."""
     desktop = desktop_of(context)
-    loaded = desktop.loadComponentFromURL(
-        document.as_uri(), "_blank", 0, properties(Hidden=True, UpdateDocMode=FULL_UPDATE)
-    )
+    how = properties(Hidden=True, UpdateDocMode=FULL_UPDATE)
+    if "filter" in asked:
+        how += properties(FilterName="Text - txt - csv (StarCalc)", FilterOptions=asked["filter"])
+    loaded = desktop.loadComponentFromURL(document.as_uri(), "_blank", 0, how)
     try:
         for sheet, place, value in asked.get("set", ()):
             cell = loaded.Sheets.getByName(sheet).getCellRangeByName(place)

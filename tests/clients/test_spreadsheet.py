@@ -15,6 +15,7 @@ from pathlib import Path
 
 import pytest
 
+from loomwright.web.forms.csv_form import csv_of_rows
 from loomwright.web.forms.errors import error_line
 from loomwright.web.forms.form import GREATEST_CHARACTERS
 from served import served
@@ -249,6 +250,55 @@ def test_without_the_service_no_cell_shows_a_stale_value(tmp_path):
         assert [circuits.text(f"{column}{row}") for column in "HIJKM"] == [DASH] * 5
     for sheet, names in (("Errors", ("B6", "C6", "C7")), ("XML", ("C6", "E6"))):
         assert all(cells[sheet][name]["error"] for name in names)
+
+
+# Separator, quotes, UTF-8, first line; then, in its seventh place, quoted cells as text or as they
+# look, and in the thirteenth, formulas calculated: the most that the program can be talked into.
+CSV_FILTER = "{separator},34,76,1,,0,{as_text},true,false,false,false,0,true"
+TEXTS = (
+    "00123",
+    "007-4",
+    "=1+1",
+    "+1+1",
+    "-1-1",
+    "@SUM(A1)",
+    "\t=1+1",
+    "\n=1+1",
+    " =1+1",
+    '"=1+1"',
+    "a;=1+1",
+    'a;"=1+1";b',
+    'a; "=1+1',
+    '=HYPERLINK("http://127.0.0.1:9/";"x")',
+    "4 mm2",
+)
+
+
+@pytest.mark.parametrize("separator", [44, 59], ids=["comma", "semicolon"])
+@pytest.mark.parametrize("as_text", ["true", "false"])
+def test_csv_opened_in_calc_holds_no_formula(separator, as_text, tmp_path):
+    file = tmp_path / "cells.csv"
+    file.write_bytes(csv_of_rows(("text", "number"), [(text, -0.25) for text in TEXTS]))
+    options = CSV_FILTER.format(separator=separator, as_text=as_text)
+    (cells,) = MAKER["recalculated"](file, filter=options).values()
+    assert [name for name, cell in cells.items() if cell["formula"]] == []
+    assert len(cells) >= len(TEXTS)
+    if separator == 44:
+        rows = range(2, 2 + len(TEXTS))
+        assert [cells[f"B{row}"]["number"] for row in rows] == [-0.25] * len(TEXTS)
+        # With the option to take quoted cells as text, which the recipes name, zeros stay.
+        first = cells["A2"]
+        assert first["text"] == ("00123" if as_text == "true" else "123")
+        assert (first["number"] is None) is (as_text == "true")
+
+
+def test_a_formula_would_be_seen(tmp_path):
+    file = tmp_path / "cells.csv"
+    file.write_text('"text"\r\n=1+1\r\n', "utf-8")
+    options = CSV_FILTER.format(separator=44, as_text="false")
+    (cells,) = MAKER["recalculated"](file, filter=options).values()
+    assert cells["A2"]["formula"] == "=1+1"
+    assert cells["A2"]["number"] == 2
 
 
 def test_both_files_are_what_the_generator_makes(tmp_path):

@@ -35,12 +35,14 @@ def copy(tmp_path: Path) -> Path:
     tools = tmp_path / ".venv-test" / "bin"
     tools.mkdir(parents=True)
     for tool in TOOLS:
-        script = f'#!/bin/sh\necho "ran {tool} $*"\n[ "$FAILING" != "{tool}" ]\n'
-        (tools / tool).write_text(script, encoding="utf-8")
-        (tools / tool).chmod(0o755)
+        stand_in(tools / tool, f'echo "ran {tool} $*"\n[ "$FAILING" != "{tool}" ]')
     commands = tmp_path / "commands"
     commands.mkdir()
     (commands / "python3.11").symlink_to(sys.executable)
+    # Nothing is installed by a test, whatever this machine lacks.
+    stand_in(commands / "apt-get", 'echo "apt-get $*"')
+    stand_in(commands / "soffice", "exit 0")
+    stand_in(commands / "id", "echo 0")
     stamp = run(
         tmp_path,
         "-c",
@@ -51,12 +53,31 @@ def copy(tmp_path: Path) -> Path:
     return tmp_path
 
 
-def run(copy: Path, *arguments: str, failing: str = "") -> subprocess.CompletedProcess[str]:
+def stand_in(path: Path, script: str) -> None:
+    path.write_text(f"#!/bin/sh\n{script}\n", encoding="utf-8")
+    path.chmod(0o755)
+
+
+def make_office(copy: Path, *, is_there: bool) -> None:
+    """Let the scripts find a Python with ``uno``, or none, whatever this machine has."""
+    environment = copy / "deploy" / "environment.sh"
+    found = environment.read_text(encoding="utf-8")
+    assert found.count("/usr/bin/python3 python3;") == 1
+    candidate = copy / "commands" / "python-with-uno"
+    stand_in(candidate, "exit 0" if is_there else "exit 1")
+    environment.write_text(
+        found.replace("/usr/bin/python3 python3;", f"{candidate};"), encoding="utf-8"
+    )
+
+
+def run(
+    copy: Path, *arguments: str, failing: str = "", **surroundings: str
+) -> subprocess.CompletedProcess[str]:
     path = f"{copy / 'commands'}{os.pathsep}{os.environ['PATH']}"
     return subprocess.run(
         ["bash", *arguments],
         cwd=copy,
-        env={**os.environ, "PATH": path, "FAILING": failing},
+        env={**os.environ, "CI": "", "PATH": path, "FAILING": failing, **surroundings},
         stdin=subprocess.DEVNULL,
         capture_output=True,
         text=True,
@@ -87,6 +108,32 @@ def test_one_failing_step_fails_the_command_yet_all_run(
     assert len(steps_run(done.stdout)) == len(STEPS)
     if failing != "python":
         assert f"failed before the tests: {failing}" in done.stderr
+
+
+LEFT_OUT = "left out: the workbook in LibreOffice Calc"
+
+
+@pytest.mark.parametrize(("is_there", "lines"), [(True, 0), (False, 1)])
+def test_what_is_left_out_is_said_in_one_line(copy: Path, is_there: bool, lines: int) -> None:
+    make_office(copy, is_there=is_there)
+    done = run(copy, "tests/run.sh")
+    assert done.returncode == 0, done.stderr
+    assert sum(LEFT_OUT in line for line in done.stdout.splitlines()) == lines
+    assert done.stdout.splitlines()[-1].strip() == "ran python -m pytest"
+
+
+def test_under_ci_nothing_is_left_out(copy: Path) -> None:
+    make_office(copy, is_there=False)
+    assert LEFT_OUT not in run(copy, "tests/run.sh", CI="true").stdout
+    assert LEFT_OUT not in run(copy, ".ci/run").stdout
+
+
+@pytest.mark.parametrize("is_there", [True, False])
+def test_ci_installs_what_is_lacking(copy: Path, is_there: bool) -> None:
+    make_office(copy, is_there=is_there)
+    asked = [line for line in run(copy, ".ci/run").stdout.splitlines() if "apt-get" in line]
+    options = "install -y -qq --no-install-recommends libreoffice-calc python3-uno"
+    assert asked == ([] if is_there else ["apt-get update -qq", f"apt-get {options}"])
 
 
 def test_arguments_reach_the_tests(copy: Path) -> None:

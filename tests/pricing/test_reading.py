@@ -298,6 +298,16 @@ def test_a_message_says_what_is_needed() -> None:
     ]
 
 
+def test_a_number_with_a_comma_is_told_what_to_write() -> None:
+    reader, faults = reader_of({"plain": "2,5", "length": "41,25 m"})
+    reader.number("plain")
+    reader.number("length")
+    assert [fault.message for fault in faults] == [
+        "A number is needed; a comma is not read, write 2.5.",
+        "A number in m is needed; a comma is not read, write 41.25 m.",
+    ]
+
+
 def metres(quantity: str, text: str) -> float | None:
     """A reader of lengths as a request has one: number and unit, or none."""
     assert quantity == "length"
