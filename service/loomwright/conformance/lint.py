@@ -1,5 +1,6 @@
 """Prove that the specification is sound: ``python -m loomwright.conformance.lint``."""
 
+import ast
 import json
 import re
 import sys
@@ -53,6 +54,7 @@ def faults(folder: Path = FOLDER, checks: Iterable[str] | None = None) -> list[s
         *_page_faults(folder),
         *_case_faults(read),
         *_cover_faults(read),
+        *_test_faults(read, folder.parents[1]),
         *_list_faults(read, folder),
     ]
     if checks is not None:
@@ -171,6 +173,20 @@ def _cover_faults(read: Specification) -> Iterator[str]:
         for role in entry.roles:
             if entry.binding and (role, entry.number) not in covered:
                 yield f"{entry.number}: binds a {role} and has no case for that role"
+
+
+def _test_faults(read: Specification, root: Path) -> Iterator[str]:
+    """Find cases of the service that name a test which is not there."""
+    for case in read.cases_of(SERVICE):
+        file, colons, name = str(case.document.get("test", "")).partition("::")
+        path = root / file
+        if not colons or not path.is_file():
+            yield f"{case.file} {case.key}: names no test: {file!r}"
+            continue
+        tree = ast.parse(path.read_text("utf-8"))
+        tests = {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)}
+        if name not in tests or not name.startswith("test_"):
+            yield f"{case.file} {case.key}: {file} has no test {name!r}"
 
 
 def _list_faults(read: Specification, folder: Path) -> Iterator[str]:
