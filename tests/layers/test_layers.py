@@ -24,6 +24,12 @@ BREAKERS = {
         ("loomwright.pricing.offence", "import loomwright.jobs.leaf"),
         ("loomwright.jobs.offence", "import loomwright.documents.leaf"),
         ("loomwright.documents.offence", "import loomwright.web.leaf"),
+        ("loomwright.documents.offence", "import loomwright.delivery"),
+        ("loomwright.delivery", "import loomwright.web.leaf"),
+        ("loomwright.web.offence", "import loomwright.conformance.leaf"),
+        ("loomwright.conformance.offence", "import loomwright.cli"),
+    ],
+    "The command line knows no web module": [
         ("loomwright.cli", "import loomwright.web.leaf"),
     ],
     "The engineering core knows no web, file, unit or schema library": [
@@ -34,6 +40,7 @@ BREAKERS = {
     "Only units.py knows Pint": [
         ("loomwright.web.offence", "import pint"),
         ("loomwright.tables.offence", "import pint"),
+        ("loomwright.conformance.offence", "import pint"),
     ],
     "Pricing, jobs and documents know no web library": [
         ("loomwright.pricing.offence", "import werkzeug"),
