@@ -189,6 +189,11 @@ MADE_UP: dict[str, tuple[Mapping[str, Any], Sequence[Run], Sequence[Run]]] = {
         [run_of(*[refused(503)] * 6)],
     ),
     "gave_up": ({}, [run_of(sent(held_s=3.9))], [run_of(sent(held_s=4.1))]),
+    "not_used_short": (
+        {},
+        [run_of(sent(status=0), sent()), run_of(sent(status=0), exit_status=1)],
+        [run_of(sent(status=0))],
+    ),
     "ended_well": ({}, [PLAIN], [run_of(sent(), exit_status=1)]),
     "ended_badly": ({}, [run_of(refused(422), exit_status=1)], [run_of(refused(422))]),
     "as_plain": (

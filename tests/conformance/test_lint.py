@@ -10,7 +10,7 @@ import pytest
 from conformance_samples import SPECIFICATION
 
 from loomwright.conformance.command import known_checks
-from loomwright.conformance.lint import faults, requirement_list
+from loomwright.conformance.lint import faults, main, requirement_list
 from loomwright.conformance.specification import FOLDER, KEYWORD, ROLES, specification
 
 RENEWAL = "renew it: python -m loomwright.conformance.lint --write"
@@ -195,6 +195,18 @@ def test_breach_of_the_rules_is_found(name: str, copy: Path) -> None:
     change(copy)
     found = faults(copy, known_checks())
     assert any(fault.startswith(expected) for fault in found), found
+
+
+def test_number_is_not_lost(copy: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    edit("receiver.md", "### R-022", "### R-023")(copy)
+    assert main(["--write"], copy) == 1
+    assert capsys.readouterr().out == "R-022: gone; enter them in retired.json\n"
+    (copy / "retired.json").write_text('{"retired": {"R-022": "of a test"}}', encoding="utf-8")
+    edit("cases/receiver.json", "R-022", "R-023")(copy)
+    assert main(["--write"], copy) == 0
+    # A retired number stays retired.
+    (copy / "retired.json").write_text('{"retired": {}}', encoding="utf-8")
+    assert main([], copy) == 1
 
 
 def test_check_without_a_case_is_found() -> None:

@@ -207,16 +207,57 @@ def _check_faults(read: Specification, known: set[str]) -> Iterator[str]:
         yield f"check {name}: no case uses it"
 
 
-def main(arguments: list[str]) -> int:
-    """Print the faults; with ``--write`` renew ``requirements.json`` first."""
+def lost_numbers(read: Specification, folder: Path = FOLDER) -> list[str]:
+    """Return numbers that the list has and neither the pages nor the retired ones do.
+
+    Parameters
+    ----------
+    read
+        The specification.
+    folder
+        Where the list stands.
+
+    Returns
+    -------
+    list of str
+        In the order of the list.
+    """
+    file = folder / "requirements.json"
+    if not file.is_file():
+        return []
+    listed = json.loads(file.read_text("utf-8"))
+    known = {entry.number for entry in read.requirements} | set(read.retired)
+    numbers = [entry["number"] for entry in listed["requirements"]]
+    return [number for number in [*numbers, *listed["retired"]] if number not in known]
+
+
+def main(arguments: list[str], folder: Path = FOLDER) -> int:
+    """Print what is unsound; with ``--write`` renew ``requirements.json`` first.
+
+    Parameters
+    ----------
+    arguments
+        ``--write`` or nothing.
+    folder
+        Of the specification.
+
+    Returns
+    -------
+    int
+        0, or 1 if something is unsound.
+    """
+    read = specification(folder)
+    lost = lost_numbers(read, folder)
+    if lost:
+        # The list is the memory of which numbers were ever given.
+        sys.stdout.write(f"{', '.join(lost)}: gone; enter them in retired.json\n")
+        return 1
     if arguments == ["--write"]:
-        (FOLDER / "requirements.json").write_text(
-            requirement_list(specification(FOLDER)), encoding="utf-8"
-        )
+        (folder / "requirements.json").write_text(requirement_list(read), encoding="utf-8")
     # Imported here, as the checks are many and the lint of the pages needs none of them.
     from loomwright.conformance.command import known_checks  # noqa: PLC0415
 
-    found = faults(FOLDER, known_checks())
+    found = faults(folder, known_checks())
     sys.stdout.writelines(f"{fault}\n" for fault in found)
     return 1 if found else 0
 
