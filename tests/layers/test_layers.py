@@ -32,6 +32,10 @@ BREAKERS = {
     "The command line knows no web module": [
         ("loomwright.cli", "import loomwright.web.leaf"),
     ],
+    "The conformance runner needs no test tool": [
+        ("loomwright.conformance.offence", "import jsonschema"),
+        ("loomwright.delivery", "import pytest"),
+    ],
     "The engineering core knows no web, file, unit or schema library": [
         ("loomwright.engineering.offence", "import flask"),
         ("loomwright.engineering.offence", "import csv"),
