@@ -160,4 +160,8 @@ def _read(response: http.client.HTTPResponse, started: float) -> bytes:
         # A body that trickles in keeps the socket's own time-out from ever ending it.
         if time.monotonic() - started > TIMEOUT_S:
             raise TimeoutError("the body did not end in time")
+    if response.length and size <= GREATEST_BYTES:
+        raise http.client.HTTPException(
+            f"the body ended {response.length} bytes before its stated length"
+        )
     return b"".join(parts)

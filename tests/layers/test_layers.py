@@ -24,11 +24,18 @@ BREAKERS = {
         ("loomwright.pricing.offence", "import loomwright.jobs.leaf"),
         ("loomwright.jobs.offence", "import loomwright.documents.leaf"),
         ("loomwright.documents.offence", "import loomwright.web.leaf"),
-        ("loomwright.web.offence", "import loomwright.conformance.leaf"),
         ("loomwright.providers.offence", "import loomwright.jobs.leaf"),
+        ("loomwright.documents.offence", "import loomwright.delivery"),
+        ("loomwright.delivery", "import loomwright.web.leaf"),
+        ("loomwright.web.offence", "import loomwright.conformance.leaf"),
+        ("loomwright.conformance.offence", "import loomwright.cli"),
     ],
-    "The command line knows the service only by HTTP and by its conformance runner": [
+    "The command line knows no web module": [
         ("loomwright.cli", "import loomwright.web.leaf"),
+    ],
+    "The conformance runner needs no test tool": [
+        ("loomwright.conformance.offence", "import jsonschema"),
+        ("loomwright.delivery", "import pytest"),
     ],
     "The engineering core knows no web, file, unit or schema library": [
         ("loomwright.engineering.offence", "import flask"),
@@ -38,6 +45,7 @@ BREAKERS = {
     "Only units.py knows Pint": [
         ("loomwright.web.offence", "import pint"),
         ("loomwright.tables.offence", "import pint"),
+        ("loomwright.conformance.offence", "import pint"),
     ],
     "Pricing, jobs, providers and documents know no web framework": [
         ("loomwright.pricing.offence", "import werkzeug"),

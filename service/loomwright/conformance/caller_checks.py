@@ -201,6 +201,13 @@ def _gave_up(run: Run, _: Words, __: CallerContext) -> str | None:
     return f"waited for more than {run.patience_s:g} s" if longest > run.patience_s else None
 
 
+def _not_used_short(run: Run, words: Words, context: CallerContext) -> str | None:
+    if context.plain.exit_status or not run.at(SERVICE):
+        raise UnexercisedError("the command asks for nothing, or ends badly in any case")
+    used = run.exit_status == 0 and not _repetitions(run, _place(words))
+    return "the command took half an answer and ended with status 0" if used else None
+
+
 def _ended_well(run: Run, _: Words, __: CallerContext) -> str | None:
     if not run.at(SERVICE):
         raise UnexercisedError("the command asks the service for nothing")
@@ -306,6 +313,7 @@ CALLER_CHECKS: Mapping[str, CallerCheck] = MappingProxyType(
         "same_bytes": _same_bytes,
         "at_most_5": _at_most_5,
         "gave_up": _gave_up,
+        "not_used_short": _not_used_short,
         "ended_well": _ended_well,
         "ended_badly": _ended_badly,
         "as_plain": _as_plain,

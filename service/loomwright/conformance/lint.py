@@ -1,5 +1,6 @@
 """Prove that the specification is sound: ``python -m loomwright.conformance.lint``."""
 
+import ast
 import json
 import re
 import sys
@@ -53,6 +54,7 @@ def faults(folder: Path = FOLDER, checks: Iterable[str] | None = None) -> list[s
         *_page_faults(folder),
         *_case_faults(read),
         *_cover_faults(read),
+        *_test_faults(read, folder.parents[1]),
         *_list_faults(read, folder),
     ]
     if checks is not None:
@@ -173,6 +175,20 @@ def _cover_faults(read: Specification) -> Iterator[str]:
                 yield f"{entry.number}: binds a {role} and has no case for that role"
 
 
+def _test_faults(read: Specification, root: Path) -> Iterator[str]:
+    """Find cases of the service that name a test which is not there."""
+    for case in read.cases_of(SERVICE):
+        file, colons, name = str(case.document.get("test", "")).partition("::")
+        path = root / file
+        if not colons or not path.is_file():
+            yield f"{case.file} {case.key}: names no test: {file!r}"
+            continue
+        tree = ast.parse(path.read_text("utf-8"))
+        tests = {node.name for node in ast.walk(tree) if isinstance(node, ast.FunctionDef)}
+        if name not in tests or not name.startswith("test_"):
+            yield f"{case.file} {case.key}: {file} has no test {name!r}"
+
+
 def _list_faults(read: Specification, folder: Path) -> Iterator[str]:
     file = folder / "requirements.json"
     if not file.is_file() or file.read_text("utf-8") != requirement_list(read):
@@ -191,16 +207,57 @@ def _check_faults(read: Specification, known: set[str]) -> Iterator[str]:
         yield f"check {name}: no case uses it"
 
 
-def main(arguments: list[str]) -> int:
-    """Print the faults; with ``--write`` renew ``requirements.json`` first."""
+def lost_numbers(read: Specification, folder: Path = FOLDER) -> list[str]:
+    """Return numbers that the list has and neither the pages nor the retired ones do.
+
+    Parameters
+    ----------
+    read
+        The specification.
+    folder
+        Where the list stands.
+
+    Returns
+    -------
+    list of str
+        In the order of the list.
+    """
+    file = folder / "requirements.json"
+    if not file.is_file():
+        return []
+    listed = json.loads(file.read_text("utf-8"))
+    known = {entry.number for entry in read.requirements} | set(read.retired)
+    numbers = [entry["number"] for entry in listed["requirements"]]
+    return [number for number in [*numbers, *listed["retired"]] if number not in known]
+
+
+def main(arguments: list[str], folder: Path = FOLDER) -> int:
+    """Print what is unsound; with ``--write`` renew ``requirements.json`` first.
+
+    Parameters
+    ----------
+    arguments
+        ``--write`` or nothing.
+    folder
+        Of the specification.
+
+    Returns
+    -------
+    int
+        0, or 1 if something is unsound.
+    """
+    read = specification(folder)
+    lost = lost_numbers(read, folder)
+    if lost:
+        # The list is the memory of which numbers were ever given.
+        sys.stdout.write(f"{', '.join(lost)}: gone; enter them in retired.json\n")
+        return 1
     if arguments == ["--write"]:
-        (FOLDER / "requirements.json").write_text(
-            requirement_list(specification(FOLDER)), encoding="utf-8"
-        )
+        (folder / "requirements.json").write_text(requirement_list(read), encoding="utf-8")
     # Imported here, as the checks are many and the lint of the pages needs none of them.
     from loomwright.conformance.command import known_checks  # noqa: PLC0415
 
-    found = faults(FOLDER, known_checks())
+    found = faults(folder, known_checks())
     sys.stdout.writelines(f"{fault}\n" for fault in found)
     return 1 if found else 0
 

@@ -153,8 +153,8 @@ class StandIns:
             return Answer(200, headers, json.dumps(named).encode())
         digest = hashlib.sha256(request.body).hexdigest()
         with self._lock:
+            first = request.path not in self._kept
             known = self._kept.setdefault(request.path, digest)
-            first = sum(entry.path == request.path for entry in self.recorded) == 1
         if known != digest:
             return _problem({"status": 409, "code": "conflict"})
         return Answer(201 if first else 200, headers, b"{}")
@@ -257,9 +257,15 @@ class _Handler(BaseHTTPRequestHandler):
                 self.connection.shutdown(socket.SHUT_RDWR)
             return
         answer = self.stand_ins.answer(request, act)
+        if "cut" in act:
+            # No answer, as what arrives of it cannot be used.
+            self._send(answer, len(answer.body) // 2)
+            request.ended = time.monotonic()
+            self.close_connection = True
+            return
         request.status, request.answer = answer.status, answer.body
         request.answer_headers = answer.headers
-        self._send(answer)
+        self._send(answer, len(answer.body))
         request.ended = time.monotonic()
 
     do_GET = do_HEAD = do_POST = do_PUT = do_PATCH = do_DELETE = do_OPTIONS = _handle  # noqa: N815
@@ -294,7 +300,8 @@ class _Handler(BaseHTTPRequestHandler):
             return b""
         return byte
 
-    def _send(self, answer: Answer) -> None:
+    def _send(self, answer: Answer, size: int) -> None:
+        """Send an answer with that many bytes of its body, whatever length it states."""
         self.send_response(answer.status)
         for name, value in answer.headers.items():
             self.send_header(name, value)
@@ -302,7 +309,7 @@ class _Handler(BaseHTTPRequestHandler):
             self.send_header("Content-Length", str(len(answer.body)))
         self.end_headers()
         if self.command != "HEAD":
-            self.wfile.write(answer.body)
+            self.wfile.write(answer.body[:size])
         self.wfile.flush()
 
     def log_message(self, *_: Any) -> None:

@@ -116,15 +116,16 @@ def _paths() -> dict[str, Any]:
 
 
 def _responses(component: str) -> dict[str, Any]:
-    refused: dict[str, Any] = {"$ref": "#/components/responses/Refused"}
-    return {
+    responses: dict[str, Any] = {
         "200": {
             "description": "The document.",
             "headers": _ETAG,
             "content": {"application/json": {"schema": reference(component)}},
         },
-        **dict.fromkeys(("401", "404", "405", "503"), refused),
     }
+    for status in ("401", "404", "405", "503"):
+        responses[status] = {"$ref": "#/components/responses/Refused"}
+    return responses
 
 
 def _refused() -> dict[str, Any]:
