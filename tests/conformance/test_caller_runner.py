@@ -2,8 +2,10 @@
 
 import hashlib
 import json
+import shlex
 import sys
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -12,6 +14,7 @@ from conformance_samples import SAMPLES, SPECIFICATION, binding, failed, passed
 from loomwright.conformance.caller import CHECKS, CallerRunner
 from loomwright.conformance.caller_runs import BILL_PATH, CallerContext, Run
 from loomwright.conformance.report import Ledger, Report, UnexercisedError, report_of
+from loomwright.conformance.service_answers import bill_bytes
 from loomwright.conformance.specification import Case
 from loomwright.conformance.stand_in import RECEIVER, SERVICE, STRANGER, Recorded
 from loomwright.exchange import JSON, PROBLEM
@@ -65,6 +68,20 @@ def test_what_the_command_cannot_show_is_not_exercised() -> None:
     assert unexercised["D-001"] == "the command has no {receiver_url}"
     assert unexercised["C-004"] == "the command has no {key}"
     assert not report.missed
+
+
+def test_deliver_command_keeps_to_what_binds_a_delivery(tmp_path: Path) -> None:
+    quote = tmp_path / "quote.json"
+    quote.write_bytes(bill_bytes())
+    program = "import sys; from loomwright.cli import main; sys.exit(main(sys.argv[1:]))"
+    words = [sys.executable, "-c", program, "deliver", "--quote", str(quote), "--to"]
+    cases = [case for case in ALL if case.key.startswith("caller-delivery")]
+    report = report_of_command(f"{shlex.join(words)} {{receiver_url}}", cases)
+    assert failed(report) == {}
+    # No bill is asked for in the same run that the delivered one could be compared with.
+    assert passed(report) == {
+        number for number in binding("caller") if number.startswith("D") and number != "D-002"
+    }
 
 
 def sent(place: str = SERVICE, at_s: float = 0.0, **stated: Any) -> Recorded:

@@ -66,7 +66,7 @@ def test_nothing_exercised_is_a_miss(capsys: pytest.CaptureFixture[str]) -> None
             "no specifica",
         ),
         (["provider", "--url", "http://127.0.0.1:1"], "no answer"),
-        (["provider", "--factory", "no_colon"], "MODULE:CALLABLE"),
+        (["provider", "--factory", "no_such_name"], "neither MODULE:CALLABLE nor an entry point"),
         (["provider", "--factory", "no_such_module:made"], "ModuleNotFoundError"),
         (["provider", "--factory", "json:loads"], "TypeError"),
         (["provider", "--factory", "json:loads", "--option", "text"], "NAME=TEXT"),
@@ -113,6 +113,46 @@ def test_other_commands_do_not_load_the_service() -> None:
     )
     assert run.returncode == 0, run.stderr
     assert "conformance" in run.stdout
+
+
+PLUGIN = """
+class Provider:
+    def __init__(self, options):
+        self.name = options["name"]
+    def capabilities(self):
+        named = {"specification": "1.0", "roles": ["provider"], "name": self.name}
+        return {**named, "serves": [], "price_books": []}
+    def price_book(self, name):
+        return None
+    labour_rates = tax_rules = stock = mapping = price_book
+"""
+
+
+def test_factory_is_found_where_the_command_is_started(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "plugin_of_the_test.py").write_text(PLUGIN, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    words = ["conformance", "provider", "--factory", "plugin_of_the_test:Provider"]
+    assert cli.main([*words, "--option", "name=Wren=Shop"]) == 0
+    assert "pass  P-008  Unknown names are refused" in capsys.readouterr().out
+    assert "" not in sys.path
+
+
+def test_factory_is_found_by_its_entry_point(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "plugin_by_name.py").write_text(PLUGIN, encoding="utf-8")
+    installed = tmp_path / "plugin_by_name-1.0.dist-info"
+    installed.mkdir()
+    (installed / "METADATA").write_text("Name: plugin-by-name\nVersion: 1.0\n", encoding="utf-8")
+    (installed / "entry_points.txt").write_text(
+        "[loomwright.providers]\nby_name = plugin_by_name:Provider\n", encoding="utf-8"
+    )
+    monkeypatch.syspath_prepend(tmp_path)
+    words = ["conformance", "provider", "--factory", "by_name", "--option", "name=Wren"]
+    assert cli.main(words) == 0
+    assert "pass  P-008  Unknown names are refused" in capsys.readouterr().out
 
 
 @pytest.fixture

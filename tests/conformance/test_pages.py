@@ -9,6 +9,10 @@ import pytest
 from loomwright import cli
 from loomwright.conformance.caller import KEY
 from loomwright.conformance.specification import FOLDER, PAGES, specification
+from loomwright.conformance.stand_in import OF_STATUS
+from loomwright.web.openapi import openapi_document
+from loomwright.web.operations import OPERATIONS
+from loomwright.web.problem_codes import CODES
 
 ALL_PAGES = sorted(FOLDER.rglob("*.md"))
 README = (FOLDER / "README.md").read_text("utf-8")
@@ -58,3 +62,22 @@ def test_cases_are_read_by_eye_too() -> None:
     assert len({case.about for case in read.cases}) == len(read.cases)
     assert all(case.about.endswith(".") for case in read.cases)
     assert KEY not in json.dumps([dict(case.document) for case in read.cases])
+
+
+def test_scripts_use_codes_and_verdicts_of_the_service() -> None:
+    acts = [
+        act
+        for case in specification().cases_of("caller")
+        for acts in case.document.get("script", {}).values()
+        for act in acts
+    ]
+    codes = {act["code"] for act in acts if "code" in act}
+    assert {code for code in codes if not code.startswith("x_")} <= {*CODES, OF_STATUS}
+    schemas = openapi_document(OPERATIONS)["components"]["schemas"]
+    answers = {operation.name: operation.answer.__name__ for operation in OPERATIONS}
+    edited = [item for act in acts for item in act.get("edits", {}).items() if item[0] != "*"]
+    assert {name for name, _ in edited} >= {"size-conductor", "build-bill-of-materials"}
+    for name, edits in edited:
+        for edit in edits:
+            known = schemas[answers[name]]["properties"][edit["at"].removeprefix("/")]["enum"]
+            assert edit["set"] in known, name

@@ -54,5 +54,5 @@ class BrokenHandler(receiver.Handler):
 
 
 if __name__ == "__main__":
-    receiver.Decimal = Amount  # type: ignore[misc,assignment]
+    vars(receiver)["Decimal"] = Amount
     receiver.main(BrokenHandler)

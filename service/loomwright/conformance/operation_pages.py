@@ -94,11 +94,35 @@ def _operation_page(
     parts.append(_grid(("method", "path", "operationId", "body"), _routes(path, methods)))
     for method, operation in methods.items():
         parts += _request(method, path, operation, document)
+    parts += _answer_members(methods, document)
     for method, operation in methods.items():
         parts.append(f"## Answers to {method.upper()}\n")
         rows = _answers(operation, document, codes)
         parts.append(_grid(("status", "code", "means", "what the caller does", "repeat?"), rows))
     return "\n".join(parts)
+
+
+def _answer_members(methods: Mapping[str, _Document], document: _Document) -> Iterator[str]:
+    """Return the members of a good answer, each different one once; not what stands within."""
+    met: list[_Document] = []
+    for operation in methods.values():
+        response = _resolved(operation["responses"].get("200", {}), document)
+        schema = response.get("content", {}).get("application/json", {}).get("schema", {})
+        answer = _resolved(schema, document)
+        if not _properties(answer) or answer in met:
+            continue
+        met.append(answer)
+        yield "## Members of the answer\n"
+        yield "The OpenAPI document has the members of each object within.\n"
+        rows = [
+            (
+                f"`{name}`",
+                _form(inner, document).replace(", below", ""),
+                inner.get("description", ""),
+            )
+            for name, inner in _properties(answer).items()
+        ]
+        yield _grid(("member", "form", "meaning"), rows)
 
 
 def _routes(path: str, methods: Mapping[str, _Document]) -> Iterator[tuple[str, ...]]:

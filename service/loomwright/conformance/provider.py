@@ -2,10 +2,12 @@
 
 import copy
 import importlib
+import sys
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from importlib.metadata import entry_points
 from types import MappingProxyType
-from typing import Any, Protocol
+from typing import Any, Protocol, cast
 
 from loomwright.conformance.checks import SHARED, Check, Context
 from loomwright.conformance.provider_checks import PROVIDER_CHECKS
@@ -15,7 +17,9 @@ from loomwright.conformance.steps import run_steps
 from loomwright.exchange import JSON, PROBLEM, Address, Seen, UsageError
 
 CHECKS: Mapping[str, Check] = MappingProxyType({**SHARED, **PROVIDER_CHECKS})
+Factory = Callable[[dict[str, str]], Any]
 CAPABILITIES = "capabilities"
+ENTRY_POINTS = "loomwright.providers"
 # Kind of document -> what follows the name of the price book in its path.
 PATHS = MappingProxyType(
     {
@@ -206,7 +210,8 @@ def in_process(factory: str, options: Mapping[str, str]) -> ProviderRunner:
     Parameters
     ----------
     factory
-        ``module:callable``.
+        ``module:callable``, where a module of the working directory comes first; or the name of an
+        entry point of the group ``loomwright.providers``.
     options
         Of the operator.
 
@@ -218,13 +223,28 @@ def in_process(factory: str, options: Mapping[str, str]) -> ProviderRunner:
     Raises
     ------
     UsageError
-        The factory cannot be imported or raises.
+        The factory cannot be found, imported or raises.
     """
-    module, colon, name = factory.partition(":")
-    if not colon:
-        raise UsageError(f"--factory {factory!r} is not of the form MODULE:CALLABLE")
     try:
-        made: Callable[[dict[str, str]], Any] = getattr(importlib.import_module(module), name)
+        made = _factory(factory)
         return ProviderRunner(ProcessSource(made(dict(options))))
+    except UsageError:
+        raise
     except Exception as error:  # the plugin's own code: whatever it raises, the subject is unusable
         raise UsageError(f"{factory} gives {type(error).__name__}: {error}") from None
+
+
+def _factory(factory: str) -> Factory:
+    module, colon, name = factory.partition(":")
+    if colon:
+        # A command that is installed does not look where it is started, unlike python -m.
+        sys.path.insert(0, "")
+        try:
+            return cast(Factory, getattr(importlib.import_module(module), name))
+        finally:
+            sys.path.remove("")
+    for entry in entry_points(group=ENTRY_POINTS, name=factory):
+        return cast(Factory, entry.load())
+    raise UsageError(
+        f"--factory {factory!r} is neither MODULE:CALLABLE nor an entry point of {ENTRY_POINTS}"
+    )

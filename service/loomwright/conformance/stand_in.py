@@ -23,6 +23,8 @@ from loomwright.exchange import JSON, PROBLEM
 from loomwright.web.problem_codes import CODES
 
 SERVICE, RECEIVER, STRANGER = "service", "receiver", "stranger"
+# Stands in a script for whatever code the service has for the status.
+OF_STATUS = "of_status"
 # What is not asked for a design or a bill is answered as it is, whatever the script says.
 _ASIDE = ("/v1/health", "/v1/openapi.json", "/v1/price-books", "/capabilities")
 _HOP_BY_HOP = ("connection", "keep-alive", "transfer-encoding", "content-length", "host")
@@ -175,12 +177,15 @@ def _problem(act: Mapping[str, Any]) -> Answer:
     if "code" not in act:
         page = f"<html><title>{status}</title></html>".encode()
         return Answer(status, {"Content-Type": "text/html", **headers}, page)
-    known = CODES.get(act["code"])
+    code = act["code"]
+    if code == OF_STATUS:
+        code = next((name for name, row in CODES.items() if row.status == status), OF_STATUS)
+    known = CODES.get(code)
     document = {
-        "type": f"/v1/problems#{act['code']}",
+        "type": f"/v1/problems#{code}",
         "title": known.title if known else "Refused",
         "status": status,
-        "code": act["code"],
+        "code": code,
         "detail": "Refused by the conformance runner.",
         "action": known.action if known else "See the status.",
         "errors": [],
