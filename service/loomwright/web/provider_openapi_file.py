@@ -106,10 +106,8 @@ def _paths() -> dict[str, Any]:
                         "schema": {"type": "string"},
                     },
                 ],
-                "responses": {
-                    **_responses(component),
-                    "304": {"description": "The document is the one the service has."},
-                },
+                "responses": _responses(component)
+                | {"304": {"description": "The document is the one the service has."}},
             }
         }
     return found
