@@ -22,7 +22,7 @@ from loomwright.pricing.book_tables import TABLES
 from loomwright.pricing.cells import value_of_cell
 from loomwright.pricing.csv_rows import TableFault
 from loomwright.pricing.faults import DocumentError
-from loomwright.pricing.members import Number, Record, Records
+from loomwright.pricing.members import Number, Record, Records, Texts
 
 Tables = dict[str, str]
 
@@ -378,6 +378,12 @@ def test_five_thousand_faults_are_listed_without_a_count_of_more() -> None:
 def test_a_number_has_at_most_forty_characters(digits: int, is_number: bool) -> None:
     cell = f"0.{'1' * digits}"
     assert value_of_cell(Number(0.0, 1.0), cell) == (float(cell) if is_number else cell)
+
+
+@pytest.mark.parametrize("cell", ['"a"x b', '"a', 'a "b'])
+def test_texts_with_a_broken_quote_stay_one_text(cell: str) -> None:
+    # A list of texts is none of them, and the reader of the document refuses it.
+    assert value_of_cell(Texts(0, 3), cell) == cell
 
 
 def test_the_first_of_two_other_separators_is_named() -> None:
