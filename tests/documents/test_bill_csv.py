@@ -3,6 +3,7 @@
 import csv
 import io
 from decimal import Decimal
+from pathlib import Path
 
 import pytest
 from answers import demo_answer, drawn_answer
@@ -71,3 +72,10 @@ def test_no_cell_is_a_formula(value, cell):
 def test_rows_end_as_the_standard_says():
     # RFC 4180, section 2: CR LF behind each record; quotes doubled within quotes.
     assert csv_text([["a", 'b "c"'], ["d,e", "f\ng"]]) == 'a,"b ""c"""\r\n"d,e","f\ng"\r\n'
+
+
+def test_the_page_says_what_each_column_means():
+    page = (Path(__file__).parents[2] / "deploy" / "business-documents.md").read_text("utf-8")
+    rows = [line.strip("| ").split(" | ") for line in page.split("## CSV")[1].splitlines()]
+    stated = {row[0].strip("`"): row[1] for row in rows if len(row) == 2 and row[0] != "column"}
+    assert stated == dict(COLUMNS)
