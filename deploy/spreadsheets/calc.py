@@ -19,7 +19,9 @@ as long as this process.
 
 import contextlib
 import json
+import os
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
@@ -38,6 +40,7 @@ from com.sun.star.lang import DisposedException
 from com.sun.star.table.CellContentType import EMPTY
 
 LONGEST_START_S = 120.0
+LONGEST_RUN_S = 480
 PROFILE = """\
 <?xml version="1.0" encoding="UTF-8"?>
 <oor:items xmlns:oor="http://openoffice.org/2001/registry"
@@ -54,6 +57,9 @@ PROFILE = """\
 
 def main() -> None:
     """Do what standard input asks."""
+    # An office that hangs would keep whoever waits for this process; so both end.
+    signal.signal(signal.SIGALRM, _out_of_time)
+    signal.alarm(LONGEST_RUN_S)
     asked = json.load(sys.stdin)
     document = Path(asked["document"]).resolve()
     with tempfile.TemporaryDirectory(prefix="calc-") as folder:
@@ -66,6 +72,10 @@ def main() -> None:
         with office(profile) as context:
             shown = recalculated(context, document, asked)
     json.dump(shown, sys.stdout)
+
+
+def _out_of_time(*_: object) -> None:
+    raise SystemExit(f"LibreOffice was not done after {LONGEST_RUN_S} s")
 
 
 @contextlib.contextmanager
@@ -87,6 +97,8 @@ def office(profile: Path) -> Iterator[Any]:
         ],
         stdin=subprocess.DEVNULL,
         stdout=sys.stderr,
+        # The command is a script that starts the office proper; both end together.
+        start_new_session=True,
     )
     try:
         context = connected(pipe, process)
@@ -96,9 +108,9 @@ def office(profile: Path) -> Iterator[Any]:
             desktop_of(context).terminate()
         process.wait(timeout=60)
     finally:
-        if process.poll() is None:
-            process.kill()
-            process.wait()
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(process.pid, signal.SIGKILL)
+        process.wait()
 
 
 def connected(pipe: str, process: subprocess.Popen[bytes]) -> Any:

@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import re
 from xml.etree import ElementTree
 
 import pytest
@@ -13,7 +14,14 @@ from drawn_requests import client, query_of
 from loomwright.web.app import create_app
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.forms.accept import best_media_type
-from loomwright.web.forms.form import GREATEST_CHARACTERS, RESERVED_PARAMETERS, Form, OperationForms
+from loomwright.web.forms.form import (
+    FIELD_PATTERN,
+    GREATEST_CHARACTERS,
+    GREATEST_FIELD_LENGTH,
+    RESERVED_PARAMETERS,
+    Form,
+    OperationForms,
+)
 from loomwright.web.forms.negotiation import AskedForm, asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.forms.shared_forms import JSON
@@ -232,6 +240,25 @@ def test_text_gives_the_documented_value_by_itself(operation, field):
     body = example(operation)
     posted = client().post(f"/v1/{operation}", json=body, headers={"Accept": "text/plain"})
     assert posted.get_data() == plain
+
+
+@pytest.mark.parametrize("operation", CALCULATORS)
+def test_every_path_is_of_the_form_that_the_document_states(operation):
+    query = query_of(example(operation)) | {"explain": "true"}
+    document = json.loads(asked(operation, query).get_data())
+    paths = [".".join(path) for path, _ in leaves(document)]
+    assert [path for path in paths if not re.fullmatch(FIELD_PATTERN, path)] == []
+    assert max(map(len, paths)) <= GREATEST_FIELD_LENGTH
+    # Names of the inputs of a step are free, which the schema says too.
+    field = next(path for path in paths if ".inputs." in path)
+    response = asked(operation, query, **{"as": "text", "field": field})
+    assert float(response.get_data()) == value_of(document, field)
+
+
+def value_of(document, field):
+    for step in field.split("."):
+        document = document[int(step)] if step.isdecimal() else document[step]
+    return document
 
 
 def test_list_of_values_is_one_line_of_text():

@@ -17,7 +17,7 @@ GREATEST_CHARACTERS = 32_767
 # the key of a caller who can set no header.
 RESERVED_PARAMETERS = frozenset({"as", "field", "errors", "key"})
 
-FIELD_PATTERN = r"^[a-z0-9_]{1,64}(\.[a-z0-9_]{1,64}){0,7}$"
+FIELD_PATTERN = r"^[A-Za-z0-9_]{1,64}(\.[A-Za-z0-9_]{1,64}){0,7}$"
 GREATEST_FIELD_LENGTH = 200
 # Values of ``errors``: the usual status, or 200 for programs that show nothing else.
 ERRORS_BY_STATUS = "status"
