@@ -102,7 +102,8 @@ class Address:
             response = connection.getresponse()
             content = _read(response, started)
         except (OSError, http.client.HTTPException) as error:
-            return Seen(error=f"no answer: {error or type(error).__name__}")
+            waited = time.monotonic() - started
+            return Seen(seconds=waited, error=f"no answer: {error or type(error).__name__}")
         finally:
             connection.close()
         return Seen(

@@ -1,10 +1,12 @@
 """The sample plugins, loaded from where they stand, and runs of the runner over them."""
 
+import copy
 import importlib.util
 import sys
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import UTC, datetime
 from http.server import ThreadingHTTPServer
 from pathlib import Path
 from types import ModuleType
@@ -14,9 +16,18 @@ from loomwright.conformance.receiver import ReceiverRunner
 from loomwright.conformance.report import FAILED, PASSED, Ledger, Report, report_of
 from loomwright.conformance.specification import FOLDER, specification
 from loomwright.exchange import address_of
+from loomwright.jobs.demo_library import demo_price_book
 
 SAMPLES = FOLDER / "samples"
 SPECIFICATION = specification()
+NAME = "spring"
+KINDS = ("price_book", "labour_rates", "tax_rules", "stock", "mapping")
+BOOK = demo_price_book()
+BOOK["tax_categories"] = [
+    {"key": "standard", "taxes": [tax["key"] for tax in BOOK["taxes"]]},
+    {"key": "exempt", "taxes": []},
+]
+PART, OTHER = BOOK["parts"][0]["key"], BOOK["parts"][1]["key"]
 
 
 def sample(name: str) -> ModuleType:
@@ -73,3 +84,44 @@ def binding(role: str) -> set[str]:
 def text_of(path: Path) -> Any:
     """Text of a file."""
     return path.read_text("utf-8")
+
+
+def sample_documents() -> dict[str, Any]:
+    """Documents of a right provider, by kind; the price book is small enough to be asked often."""
+    named = {"specification": "1.0"}
+    categories = [entry["key"] for entry in BOOK["tax_categories"]]
+    return {
+        "capabilities": {
+            **named,
+            "roles": ["provider"],
+            "name": "Wren Car Electrics (invented)",
+            "serves": list(KINDS),
+            "price_books": [NAME],
+        },
+        "price_book": {**named, "price_book": copy.deepcopy(BOOK)},
+        "labour_rates": {
+            **named,
+            "currency": BOOK["currency"],
+            "labour": {"labour": copy.deepcopy(BOOK["labour"]), "labour_minimum": "41.00"},
+        },
+        "tax_rules": {
+            **named,
+            "tax_rules": {name: copy.deepcopy(BOOK[name]) for name in ("taxes", "tax_categories")},
+        },
+        "stock": {
+            **named,
+            "as_of": datetime.now(UTC).isoformat(),
+            "stock": [{"part": PART, "quantity": "12"}, {"part": OTHER, "quantity": "0.5"}],
+        },
+        "mapping": {
+            **named,
+            "parts": [
+                {"part": part["key"], "shop_part_number": f"{number:05}"}
+                for number, part in enumerate(BOOK["parts"])
+            ],
+            "tax_categories": [
+                {"tax_category": key, "shop_tax_code": f"V{number}"}
+                for number, key in enumerate(categories)
+            ],
+        },
+    }

@@ -23,7 +23,7 @@ def test_report_names_each_requirement(capsys: pytest.CaptureFixture[str]) -> No
     assert "  --  V-014  The token is wanted" in lines
     assert "      receiver-token: no token is given (--token-file)" in lines
     assert lines[-1] == (
-        f"receiver {url}: 32 requirements, 29 passed, 0 failed, 0 advice, 3 not exercised"
+        f"receiver {url}: 33 requirements, 30 passed, 0 failed, 0 advice, 3 not exercised"
     )
 
 

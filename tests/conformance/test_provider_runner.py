@@ -12,64 +12,23 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from typing import Any, ClassVar
 
 import pytest
-from conformance_samples import SPECIFICATION, binding, failed, passed, serving
+from conformance_samples import (
+    NAME,
+    SPECIFICATION,
+    binding,
+    failed,
+    passed,
+    sample_documents,
+    serving,
+)
 
 from loomwright.conformance import provider
+from loomwright.conformance.checks import Context
 from loomwright.conformance.report import Ledger, Report, report_of
-from loomwright.exchange import address_of
-from loomwright.jobs.demo_library import demo_price_book
+from loomwright.exchange import Seen, address_of
 
 TOKEN = "token-of-the-test"
-BOOK = demo_price_book()
-BOOK["tax_categories"] = [
-    {"key": "standard", "taxes": [tax["key"] for tax in BOOK["taxes"]]},
-    {"key": "exempt", "taxes": []},
-]
-NAME = "spring"
-KINDS = ("price_book", "labour_rates", "tax_rules", "stock", "mapping")
-PART, OTHER = BOOK["parts"][0]["key"], BOOK["parts"][1]["key"]
 Documents = dict[str, Any]
-
-
-def documents() -> Documents:
-    """Documents of a right provider, by kind; the price book is small enough to be asked often."""
-    named = {"specification": "1.0"}
-    categories = [entry["key"] for entry in BOOK["tax_categories"]]
-    return {
-        "capabilities": {
-            **named,
-            "roles": ["provider"],
-            "name": "Wren Car Electrics (invented)",
-            "serves": list(KINDS),
-            "price_books": [NAME],
-        },
-        "price_book": {**named, "price_book": copy.deepcopy(BOOK)},
-        "labour_rates": {
-            **named,
-            "currency": BOOK["currency"],
-            "labour": {"labour": copy.deepcopy(BOOK["labour"]), "labour_minimum": "41.00"},
-        },
-        "tax_rules": {
-            **named,
-            "tax_rules": {name: copy.deepcopy(BOOK[name]) for name in ("taxes", "tax_categories")},
-        },
-        "stock": {
-            **named,
-            "as_of": datetime.now(UTC).isoformat(),
-            "stock": [{"part": PART, "quantity": "12"}, {"part": OTHER, "quantity": "0.5"}],
-        },
-        "mapping": {
-            **named,
-            "parts": [
-                {"part": part["key"], "shop_part_number": f"{number:05}"}
-                for number, part in enumerate(BOOK["parts"])
-            ],
-            "tax_categories": [
-                {"tax_category": key, "shop_tax_code": f"V{number}"}
-                for number, key in enumerate(categories)
-            ],
-        },
-    }
 
 
 class InProcess:
@@ -179,7 +138,7 @@ def report_over_http(handler: type[Handler], stated: Documents) -> Report:
 
 def changed(change: Callable[[Documents], object]) -> Documents:
     """Documents of a right provider after a change."""
-    stated = documents()
+    stated = sample_documents()
     change(stated)
     return stated
 
@@ -370,7 +329,7 @@ OVER_HTTP: dict[str, tuple[type[Handler], set[str]]] = {
 
 
 def test_right_provider_in_process_passes() -> None:
-    report = report_in_process(InProcess(documents()))
+    report = report_in_process(InProcess(sample_documents()))
     assert failed(report) == {}
     unjudged = binding("provider") - passed(report)
     over_http = {entry.number for entry in SPECIFICATION.requirements if entry.over_http}
@@ -379,7 +338,7 @@ def test_right_provider_in_process_passes() -> None:
 
 
 def test_right_provider_over_http_passes() -> None:
-    report = report_over_http(Handler, documents())
+    report = report_over_http(Handler, sample_documents())
     assert failed(report) == {}
     unjudged = binding("provider") - passed(report)
     in_process = {entry.number for entry in SPECIFICATION.requirements if entry.in_process}
@@ -387,7 +346,7 @@ def test_right_provider_over_http_passes() -> None:
 
 
 def test_provider_of_prices_alone_passes() -> None:
-    stated = {kind: documents()[kind] for kind in ("capabilities", "price_book")}
+    stated = {kind: sample_documents()[kind] for kind in ("capabilities", "price_book")}
     stated["capabilities"]["serves"] = ["price_book"]
     report = report_in_process(InProcess(stated))
     assert failed(report) == {}
@@ -407,14 +366,14 @@ def test_breach_in_a_document_fails_its_requirement_and_no_other(number: str) ->
 
 @pytest.mark.parametrize("number", IN_PROCESS)
 def test_breach_in_process_fails_its_requirement_and_no_other(number: str) -> None:
-    found = failed(report_in_process(IN_PROCESS[number](documents())))
+    found = failed(report_in_process(IN_PROCESS[number](sample_documents())))
     assert set(found) == {number}, found
 
 
 @pytest.mark.parametrize("number", OVER_HTTP)
 def test_breach_over_http_fails_its_requirement_and_no_other(number: str) -> None:
     handler, with_it = OVER_HTTP[number]
-    found = failed(report_over_http(handler, documents()))
+    found = failed(report_over_http(handler, sample_documents()))
     assert set(found) == {number} | with_it, found
 
 
@@ -423,7 +382,13 @@ def test_provider_that_raises_is_judged_to_the_end() -> None:
         def stock(self, name: str) -> Any:
             raise LookupError(name)
 
-    report = report_in_process(Raising(documents()))
+    report = report_in_process(Raising(sample_documents()))
     assert set(failed(report)) >= {"P-004"}
     assert "P-010" in passed(report)
     assert threading.active_count() < 20
+
+
+def test_what_never_ends_is_too_late_and_not_unexercised() -> None:
+    hung = Seen(seconds=30.0, error="no answer: timed out")
+    miss = provider.CHECKS["within"](hung, {"seconds": 5}, Context("provider"))
+    assert miss == "30.0 s for 0 bytes; no answer: timed out"

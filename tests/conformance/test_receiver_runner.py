@@ -128,6 +128,15 @@ class Racing(receiver.Handler):
         return 201 if together else status, document
 
 
+class Slow(receiver.Handler):
+    """Slow where the time is judged, as each further wait would cost the same."""
+
+    def deliver(self, path_id: str, body: bytes) -> Answer:
+        if b"receiver-first" in body and path_id not in self.book.digests:
+            time.sleep(5.2)
+        return super().deliver(path_id, body)
+
+
 class Recording(receiver.Handler):
     def deliver(self, path_id: str, body: bytes) -> Answer:
         try:
@@ -216,6 +225,7 @@ BREACHES: dict[str, tuple[type, set[str]]] = {
     "R-016": (overlooking("/bill/total"), set()),
     "R-017": (overlooking("/bill/balance_due"), set()),
     "R-018": (receiver.Handler, set()),
+    "R-023": (Slow, set()),
     "R-019": (refusing(lambda body: len(body) > 512 * 1024, 413), set()),
 }
 

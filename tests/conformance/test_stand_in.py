@@ -76,12 +76,13 @@ def test_script_goes_request_by_request_and_leaves_the_rest_alone() -> None:
     with StandIns(acts, 1.0) as stand_ins:
         url = stand_ins.url(SERVICE)
         assert send(url, "/v1/price-books", None, "GET")[0] == 200
+        assert send(url, method="OPTIONS", body=None)[0] < 400
         status, headers, body = send(url)
         assert (status, headers["Retry-After"]) == (503, "1")
         assert json.loads(body)["code"] == "price_book_faulty"
         assert send(url)[0] == 200
-    assert stand_ins.recorded[1].retry_after_s == 1.0
-    assert stand_ins.recorded[2].retry_after_s is None
+    assert stand_ins.recorded[2].retry_after_s == 1.0
+    assert stand_ins.recorded[3].retry_after_s is None
 
 
 def test_lasting_act_is_done_for_ever() -> None:

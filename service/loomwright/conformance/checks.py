@@ -133,6 +133,14 @@ def _unique_members(seen: Seen, _: Words, __: Context) -> str | None:
     return f"{twice[0]!r} stands twice in one object" if twice else None
 
 
+def _within(seen: Seen, words: Words, _: Context) -> str | None:
+    # Time comes first: what came too late is often cut off and no answer at all.
+    if seen.seconds > words["seconds"]:
+        return f"{seen.seconds:.1f} s for {len(seen.body)} bytes; {seen.summary}"
+    answered(seen)
+    return None
+
+
 def _of_capabilities(seen: Seen) -> Mapping[str, Any]:
     if not isinstance(seen.document, dict):
         raise UnexercisedError("there are no capabilities")
@@ -176,6 +184,7 @@ SHARED: Mapping[str, Check] = MappingProxyType(
         "no_redirect": _no_redirect,
         "problem_document": _problem,
         "utf_8_without_mark": _utf_8,
+        "within": _within,
         "members_once": _unique_members,
         "version": _version,
         "roles": _roles,

@@ -262,12 +262,6 @@ def _same_tag_same_bytes(seen: Seen, _: Words, context: Context) -> str | None:
     return None
 
 
-def _within(seen: Seen, words: Words, _: Context) -> str | None:
-    if answered(seen).seconds <= words["seconds"]:
-        return None
-    return f"{seen.seconds:.1f} s for {len(seen.body)} bytes"
-
-
 def _at_most(seen: Seen, words: Words, _: Context) -> str | None:
     size = len(answered(seen).body)
     return f"{size} bytes" if size > words["bytes"] else None
@@ -332,7 +326,6 @@ PROVIDER_CHECKS: Mapping[str, Check] = MappingProxyType(
         "strong_etag": _strong_etag,
         "not_modified": _not_modified,
         "same_tag_same_bytes": _same_tag_same_bytes,
-        "within": _within,
         "at_most": _at_most,
         "plain_values": _plain_values,
         "equal_at_once": _equal_at_once,

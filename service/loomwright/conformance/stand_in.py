@@ -55,8 +55,11 @@ class Recorded:
 
     @property
     def aside(self) -> bool:
-        """Whether it asks for neither a design nor a bill, and delivers nothing."""
-        return self.path in _ASIDE
+        """Whether it asks for neither a design nor a bill, and delivers nothing.
+
+        Spreadsheets send OPTIONS and HEAD before each GET.
+        """
+        return self.path in _ASIDE or self.method in ("HEAD", "OPTIONS")
 
     @property
     def identity(self) -> tuple[str, str, bytes]:

@@ -11,7 +11,8 @@ from decimal import Decimal
 DECIMAL_PATTERN = r"^(0|[1-9][0-9]{0,8})(\.[0-9]{1,6})?$"
 DATE_PATTERN = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$"
 INSTANT_PATTERN = (
-    r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(Z|[+-][0-9]{2}:[0-9]{2})$"
+    r"^[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{1,6})?"
+    r"(Z|[+-][0-9]{2}:[0-9]{2})$"
 )
 TEXT_LIMIT = 200
 # Control characters, line and paragraph separators, marks that turn the direction of writing.
@@ -81,11 +82,11 @@ class DateText(Member):
 
 @dataclass(frozen=True, slots=True)
 class InstantText(Member):
-    """An instant in whole seconds with its offset, such as ``"2031-04-30T08:00:00+02:00"``.
+    """An instant with its offset, such as ``"2031-04-30T08:00:00+02:00"``.
 
     References
     ----------
-    RFC 3339, ``date-time`` without fractions.
+    RFC 3339, ``date-time`` with microseconds at most.
     """
 
 
