@@ -2,6 +2,7 @@
 
 import socket
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 
@@ -12,8 +13,8 @@ from loomwright.exchange import Seen, UsageError, address_of
 
 
 @contextmanager
-def answering(content: bytes, *, endless: bool = False) -> Iterator[str]:
-    """A server that answers one request with raw bytes, endlessly again with the last byte."""
+def answering(content: bytes, *, endless: int = 0, pause_s: float = 0.0) -> Iterator[str]:
+    """A server that answers one request with raw bytes, and then so many last bytes at a time."""
     with socket.create_server(("127.0.0.1", 0)) as listener:
 
         def serve() -> None:
@@ -23,7 +24,8 @@ def answering(content: bytes, *, endless: bool = False) -> Iterator[str]:
                 connection.sendall(content)
                 try:
                     while endless:
-                        connection.sendall(content[-1:] * 4096)
+                        connection.sendall(content[-1:] * endless)
+                        time.sleep(pause_s)
                 except OSError:
                     return
 
@@ -60,7 +62,7 @@ def test_broken_answer_is_no_answer(content: bytes) -> None:
 
 def test_endless_body_is_cut(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(exchange, "GREATEST_BYTES", 100_000)
-    with answering(b"HTTP/1.1 200 OK\r\n\r\n-", endless=True) as url:
+    with answering(b"HTTP/1.1 200 OK\r\n\r\n-", endless=4096) as url:
         answer = seen(url)
     assert answer.status == 200
     assert 100_000 < len(answer.body) < 200_000
@@ -68,7 +70,7 @@ def test_endless_body_is_cut(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_trickling_body_is_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(exchange, "TIMEOUT_S", 0.2)
-    with answering(b"HTTP/1.1 200 OK\r\n\r\n-", endless=True) as url:
+    with answering(b"HTTP/1.1 200 OK\r\n\r\n-", endless=1, pause_s=0.02) as url:
         assert seen(url).error == "no answer: the body did not end in time"
 
 

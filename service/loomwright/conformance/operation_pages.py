@@ -320,6 +320,8 @@ def _answers(
 
 
 def _without_code(status: str) -> tuple[str, str]:
+    if status == "304":
+        return "Use the answer that it has.", ""
     if not status.isdigit() or int(status) < 400:
         return "Use it.", ""
     return "See the status.", _repeat(int(status))
