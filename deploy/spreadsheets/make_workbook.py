@@ -18,18 +18,26 @@ import tempfile
 import time
 import urllib.error
 import urllib.request
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
 from http import HTTPStatus
 from pathlib import Path
 from typing import Any
 
 from openpyxl import Workbook
-from openpyxl.styles import Alignment, Border, Font, PatternFill, Side
-from openpyxl.utils import get_column_letter
-from openpyxl.worksheet.datavalidation import DataValidation
-from openpyxl.worksheet.properties import PageSetupProperties
+from openpyxl.styles import Alignment
 from openpyxl.worksheet.worksheet import Worksheet
+from workbook_looks import (
+    Column,
+    addresses,
+    choices_of,
+    filled_row,
+    groups_of_columns,
+    heads,
+    note,
+    print_setup,
+    setting,
+    title,
+)
 
 FOLDER = Path(__file__).resolve().parent
 PORT = 8080
@@ -73,25 +81,6 @@ ERRORS = (
     ),
     ("An operation that is none", "size-conducter", "load_current=20&length=4.5"),
 )
-
-_FONT = "Liberation Sans"
-_HEAD = PatternFill("solid", fgColor="2F4858")
-_GROUP = PatternFill("solid", fgColor="DCE3E8")
-_INPUT = PatternFill("solid", fgColor="FFF8DC")
-_LINE = Side(style="thin", color="B8C2C8")
-_BOX = Border(left=_LINE, right=_LINE, top=_LINE, bottom=_LINE)
-
-
-@dataclass(frozen=True)
-class Column:
-    """A column of a table: heading, unit, width, what it is, and its format."""
-
-    heading: str
-    unit: str
-    width: float
-    is_input: bool = False
-    number_format: str = "General"
-    horizontal: str = "left"
 
 
 def workbook() -> Workbook:
@@ -151,15 +140,15 @@ def _circuits(sheet: Worksheet) -> None:
         Column("Fuse", "A", 8, False, "0.0", "right"),
         Column("Verdict or error", "", 26),
     )
-    _title(sheet, "Circuits, sized by formula", "Invented data. Yellow cells are yours to change.")
-    _setting(sheet, 4, "Server", SERVER)
-    _setting(sheet, 5, "Key, if the server wants one", None)
-    _setting(sheet, 6, "Series of conductors", "metric")
-    _setting(sheet, 7, "Source voltage [V]", 12.6, "0.0#")
-    _setting(sheet, 8, "Source resistance [ohm]", 0.008, "0.000#")
-    _setting(sheet, 9, "Resistance up to the fuses [ohm]", 0.006, "0.000#")
-    _groups(sheet, 11, (("Given", 1, 7), ("Conductor", 8, 12), ("Fuse", 13, 14)))
-    _heads(sheet, 12, columns)
+    title(sheet, "Circuits, sized by formula", "Invented data. Yellow cells are yours to change.")
+    setting(sheet, 4, "Server", SERVER)
+    setting(sheet, 5, "Key, if the server wants one", None)
+    setting(sheet, 6, "Series of conductors", "metric")
+    setting(sheet, 7, "Source voltage [V]", 12.6, "0.0#")
+    setting(sheet, 8, "Source resistance [ohm]", 0.008, "0.000#")
+    setting(sheet, 9, "Resistance up to the fuses [ohm]", 0.006, "0.000#")
+    groups_of_columns(sheet, 11, (("Given", 1, 7), ("Conductor", 8, 12), ("Fuse", 13, 14)))
+    heads(sheet, 12, columns)
     for row, circuit in enumerate(CIRCUITS, FIRST_CIRCUIT):
         conductor, fuse = f"$P{row}", f"$Q{row}"
         shared = [
@@ -181,7 +170,7 @@ def _circuits(sheet: Worksheet) -> None:
             f'=IF(OR({size}="-",{size}="none"),"no conductor to protect",'
             f"{call(fuse, '&field=verdict&errors=text')})",
         )
-        _row(sheet, row, columns, (*circuit, *computed))
+        filled_row(sheet, row, columns, (*circuit, *computed))
         sheet[f"P{row}"] = _address(
             "size-conductor",
             [
@@ -201,10 +190,10 @@ def _circuits(sheet: Worksheet) -> None:
             ],
         )
     last = FIRST_CIRCUIT - 1 + len(CIRCUITS)
-    _addresses(sheet, 12, "P", "Request for the conductor", last)
-    _addresses(sheet, 12, "Q", "Request for the fuse", last)
-    _choices(sheet, "B6", ("awg", "iso_6722", "metric", "sae"))
-    _choices(
+    addresses(sheet, 12, "P", "Request for the conductor", last)
+    addresses(sheet, 12, "Q", "Request for the fuse", last)
+    choices_of(sheet, "B6", ("awg", "iso_6722", "metric", "sae"))
+    choices_of(
         sheet,
         f"D{FIRST_CIRCUIT}:D{last}",
         (
@@ -215,13 +204,13 @@ def _circuits(sheet: Worksheet) -> None:
             "roof_lining",
         ),
     )
-    _note(
+    note(
         sheet,
         last + 2,
         "The vehicle maker's instructions, local codes and licensed practice come before any "
         "figure here. A dash stands where there is no figure; what stands beside it says why.",
     )
-    _print(sheet, f"A1:N{last + 2}", f"A{FIRST_CIRCUIT}")
+    print_setup(sheet, f"A1:N{last + 2}", f"A{FIRST_CIRCUIT}")
 
 
 def _equipment(sheet: Worksheet) -> None:
@@ -237,8 +226,8 @@ def _equipment(sheet: Worksheet) -> None:
         Column("Likely output", "W", 10, False, "0", "right"),
         Column("Verdict or error", "", 34),
     )
-    _title(sheet, "What equipment can really put out", "Server and key are those of Circuits.")
-    _heads(sheet, 4, columns)
+    title(sheet, "What equipment can really put out", "Server and key are those of Circuits.")
+    heads(sheet, 4, columns)
     for row, item in enumerate(EQUIPMENT, 6):
         address = f"$L{row}"
         computed = (
@@ -246,7 +235,7 @@ def _equipment(sheet: Worksheet) -> None:
             read_number(address, "likely.power_w"),
             f"={call(address, '&field=verdict&errors=text')}",
         )
-        _row(sheet, row, columns, (*item, *computed))
+        filled_row(sheet, row, columns, (*item, *computed))
         sheet[address.replace("$", "")] = _address(
             "estimate-real-output",
             [
@@ -260,8 +249,8 @@ def _equipment(sheet: Worksheet) -> None:
             "Circuits!",
         )
     last = 5 + len(EQUIPMENT)
-    _addresses(sheet, 4, "L", "Request", last)
-    _print(sheet, f"A1:J{last}", "A6")
+    addresses(sheet, 4, "L", "Request", last)
+    print_setup(sheet, f"A1:J{last}", "A6")
 
 
 def _xml(sheet: Worksheet) -> None:
@@ -270,12 +259,12 @@ def _xml(sheet: Worksheet) -> None:
         Column("XPath", "", 40),
         Column("Value", "", 46),
     )
-    _title(
+    title(
         sheet,
         "One request, many values",
         "The first circuit as XML; the paths have no prefix, as the elements have no namespace.",
     )
-    _heads(sheet, 4, columns)
+    heads(sheet, 4, columns)
     paths = (
         ("Verdict", "/answer/verdict"),
         ("Size", "/answer/conductor/size"),
@@ -284,11 +273,11 @@ def _xml(sheet: Worksheet) -> None:
         ("Title of the first source", "/answer/sources/item[1]/title"),
     )
     for row, (what, path) in enumerate(paths, 6):
-        _row(sheet, row, columns, (what, path, f"=_xlfn.FILTERXML($E$6,$B{row})"))
+        filled_row(sheet, row, columns, (what, path, f"=_xlfn.FILTERXML($E$6,$B{row})"))
     first = f"Circuits!$P${FIRST_CIRCUIT}"
     sheet["E6"] = f'=_xlfn.WEBSERVICE(SUBSTITUTE({first},"as=text","as=xml"))'
-    _addresses(sheet, 4, "E", "Answer", 6)
-    _print(sheet, f"A1:C{5 + len(paths)}", "A6")
+    addresses(sheet, 4, "E", "Answer", 6)
+    print_setup(sheet, f"A1:C{5 + len(paths)}", "A6")
 
 
 def _errors(sheet: Worksheet) -> None:
@@ -297,15 +286,15 @@ def _errors(sheet: Worksheet) -> None:
         Column("Without errors=text", "", 20),
         Column("With errors=text", "", 100),
     )
-    _title(
+    title(
         sheet,
         "Errors in a cell",
         "A program that shows nothing of an error gets it as a line with errors=text.",
     )
-    _heads(sheet, 4, columns)
+    heads(sheet, 4, columns)
     for row, (what, operation, query) in enumerate(ERRORS, 6):
         address = f"$E{row}"
-        _row(
+        filled_row(
             sheet,
             row,
             columns,
@@ -320,106 +309,8 @@ def _errors(sheet: Worksheet) -> None:
         )
         sheet.row_dimensions[row].height = 28
     last = 5 + len(ERRORS)
-    _addresses(sheet, 4, "E", "Request", last)
-    _print(sheet, f"A1:C{last}", "A6")
-
-
-def _title(sheet: Worksheet, title: str, below: str) -> None:
-    sheet["A1"] = title
-    sheet["A1"].font = Font(name=_FONT, size=15, bold=True, color="2F4858")
-    sheet["A2"] = below
-    sheet["A2"].font = Font(name=_FONT, size=10, italic=True, color="5A6A73")
-    sheet.row_dimensions[1].height = 24
-    sheet.sheet_view.showGridLines = False
-
-
-def _setting(
-    sheet: Worksheet, row: int, name: str, value: str | float | None, form: str = "General"
-) -> None:
-    sheet[f"A{row}"] = name
-    sheet[f"A{row}"].font = Font(name=_FONT, size=10)
-    cell = sheet[f"B{row}"]
-    cell.value = value
-    cell.font = Font(name=_FONT, size=10)
-    cell.fill = _INPUT
-    cell.border = _BOX
-    cell.number_format = form
-    cell.alignment = Alignment(horizontal="left", indent=1)
-    sheet.merge_cells(f"B{row}:D{row}")
-    for other in (f"C{row}", f"D{row}"):
-        sheet[other].border = _BOX
-
-
-def _groups(sheet: Worksheet, row: int, groups: Sequence[tuple[str, int, int]]) -> None:
-    for name, first, last in groups:
-        for column in range(first, last + 1):
-            sheet.cell(row, column).fill = _GROUP
-            sheet.cell(row, column).border = _BOX
-        cell = sheet.cell(row, first, name)
-        cell.font = Font(name=_FONT, size=10, bold=True)
-        cell.alignment = Alignment(horizontal="center")
-        sheet.merge_cells(start_row=row, start_column=first, end_row=row, end_column=last)
-
-
-def _heads(sheet: Worksheet, row: int, columns: Sequence[Column]) -> None:
-    for place, column in enumerate(columns, 1):
-        for line, words in ((row, column.heading), (row + 1, column.unit)):
-            cell = sheet.cell(line, place, words or None)
-            cell.font = Font(name=_FONT, size=10, bold=line == row, color="FFFFFF")
-            cell.fill = _HEAD
-            cell.alignment = Alignment(
-                horizontal=column.horizontal, vertical="center", wrap_text=True, indent=1
-            )
-        sheet.column_dimensions[get_column_letter(place)].width = column.width
-    sheet.row_dimensions[row].height = 28
-    if not any(column.unit for column in columns):
-        sheet.row_dimensions[row + 1].height = 4
-
-
-def _row(sheet: Worksheet, row: int, columns: Sequence[Column], values: Sequence[object]) -> None:
-    for place, (column, value) in enumerate(zip(columns, values, strict=True), 1):
-        cell = sheet.cell(row, place)
-        cell.value = value
-        cell.font = Font(name=_FONT, size=10)
-        cell.border = _BOX
-        cell.number_format = column.number_format
-        cell.alignment = Alignment(horizontal=column.horizontal, vertical="center", indent=1)
-        if column.is_input:
-            cell.fill = _INPUT
-    sheet.row_dimensions[row].height = 17
-
-
-def _addresses(sheet: Worksheet, row: int, column: str, heading: str, last: int) -> None:
-    """Set off a column beside the table that holds what is asked of the service."""
-    sheet[f"{column}{row}"] = heading
-    for line in range(row, last + 1):
-        sheet[f"{column}{line}"].font = Font(name=_FONT, size=8, color="7B878E")
-        sheet[f"{column}{line}"].alignment = Alignment(horizontal="left", vertical="center")
-    sheet.column_dimensions[column].width = 60
-
-
-def _choices(sheet: Worksheet, cells: str, choices: Sequence[str]) -> None:
-    validation = DataValidation("list", formula1=f'"{",".join(choices)}"', allow_blank=False)
-    validation.add(cells)
-    sheet.add_data_validation(validation)
-
-
-def _note(sheet: Worksheet, row: int, words: str) -> None:
-    cell = sheet.cell(row, 1, words)
-    cell.font = Font(name=_FONT, size=9, italic=True, color="5A6A73")
-
-
-def _print(sheet: Worksheet, area: str, freeze: str) -> None:
-    sheet.print_area = area
-    sheet.freeze_panes = freeze
-    sheet.page_setup.orientation = "landscape"
-    sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
-    sheet.page_setup.fitToWidth = 1
-    sheet.page_setup.fitToHeight = 0
-    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-    sheet.print_options.horizontalCentered = True
-    sheet.page_margins.left = sheet.page_margins.right = 0.4
-    sheet.oddFooter.center.text = "&A, page &P of &N"
+    addresses(sheet, 4, "E", "Request", last)
+    print_setup(sheet, f"A1:C{last}", "A6")
 
 
 def main() -> None:

@@ -5,9 +5,10 @@ formula calls the running service; the test asks the same of it by POST, from th
 cells, and compares every computed cell.
 """
 
+import importlib
 import json
-import runpy
 import shutil
+import sys
 import urllib.error
 import urllib.parse
 import urllib.request
@@ -21,7 +22,8 @@ from loomwright.web.forms.form import GREATEST_CHARACTERS
 from served import served
 
 FOLDER = Path(__file__).parents[2] / "deploy" / "spreadsheets"
-MAKER = runpy.run_path(str(FOLDER / "make_workbook.py"))
+sys.path.append(str(FOLDER))
+MAKER = importlib.import_module("make_workbook")
 FILES = ("circuits.ods", "circuits.xlsx")
 LONGEST_ADDRESS = 2048
 # #VALUE! as Calc numbers it: what WEBSERVICE shows of a status of 400 and above.
@@ -39,7 +41,7 @@ def shown(file, server, folder, locale="en-US", further=()):
     """Return what the cells of a workbook show, from a folder that is trusted."""
     workbook = Path(shutil.copy(file, folder))
     wanted = [["Circuits", "B4", server], *further]
-    return MAKER["recalculated"](workbook, set=wanted, locale=locale)
+    return MAKER.recalculated(workbook, set=wanted, locale=locale)
 
 
 def post(address, operation, body):
@@ -96,7 +98,7 @@ class Sheet:
 
 
 def compare_circuits(sheet, address):
-    rows = range(MAKER["FIRST_CIRCUIT"], MAKER["FIRST_CIRCUIT"] + len(MAKER["CIRCUITS"]))
+    rows = range(MAKER.FIRST_CIRCUIT, MAKER.FIRST_CIRCUIT + len(MAKER.CIRCUITS))
     found = 0
     for row in rows:
         shared = {
@@ -147,7 +149,7 @@ def compare_circuits(sheet, address):
 
 
 def compare_equipment(sheet, address):
-    for row in range(6, 6 + len(MAKER["EQUIPMENT"])):
+    for row in range(6, 6 + len(MAKER.EQUIPMENT)):
         status, estimate = post(
             address,
             "estimate-real-output",
@@ -167,7 +169,7 @@ def compare_equipment(sheet, address):
 
 
 def compare_xml(sheet, circuits, address):
-    row = MAKER["FIRST_CIRCUIT"]
+    row = MAKER.FIRST_CIRCUIT
     body = {
         "series": circuits.text("B6"),
         "load_current": circuits.number(f"B{row}"),
@@ -200,7 +202,7 @@ def json_of_query(query):
 
 def compare_errors(sheet, address):
     refused = 0
-    for row, (_, operation, query) in enumerate(MAKER["ERRORS"], 6):
+    for row, (_, operation, query) in enumerate(MAKER.ERRORS, 6):
         body = {"series": "awg", "supply_voltage": 12.6, **json_of_query(query)}
         status, answer = post(address, operation, body)
         if status == 200:
@@ -212,7 +214,7 @@ def compare_errors(sheet, address):
         sheet.expect_error(f"B{row}")
         sheet.expect(f"C{row}", error_line(answer))
         assert sheet.text(f"C{row}").startswith("Error: ")
-    assert refused == len(MAKER["ERRORS"]) - 1
+    assert refused == len(MAKER.ERRORS) - 1
 
 
 @pytest.mark.parametrize(
@@ -245,7 +247,7 @@ def test_without_the_service_no_cell_shows_a_stale_value(tmp_path):
     """Were values of the file still shown, the comparison above would show nothing."""
     cells = shown(FOLDER / "circuits.ods", "http://127.0.0.1:9", tmp_path)
     circuits = Sheet(cells["Circuits"])
-    for row in range(MAKER["FIRST_CIRCUIT"], MAKER["FIRST_CIRCUIT"] + len(MAKER["CIRCUITS"])):
+    for row in range(MAKER.FIRST_CIRCUIT, MAKER.FIRST_CIRCUIT + len(MAKER.CIRCUITS)):
         assert circuits.cells[f"L{row}"]["error"] != 0
         assert [circuits.text(f"{column}{row}") for column in "HIJKM"] == [DASH] * 5
     for sheet, names in (("Errors", ("B6", "C6", "C7")), ("XML", ("C6", "E6"))):
@@ -280,7 +282,7 @@ def test_csv_opened_in_calc_holds_no_formula(separator, as_text, tmp_path):
     file = tmp_path / "cells.csv"
     file.write_bytes(csv_of_rows(("text", "number"), [(text, -0.25) for text in TEXTS]))
     options = CSV_FILTER.format(separator=separator, as_text=as_text)
-    (cells,) = MAKER["recalculated"](file, filter=options).values()
+    (cells,) = MAKER.recalculated(file, filter=options).values()
     assert [name for name, cell in cells.items() if cell["formula"]] == []
     assert len(cells) >= len(TEXTS)
     if separator == 44:
@@ -296,17 +298,17 @@ def test_a_formula_would_be_seen(tmp_path):
     file = tmp_path / "cells.csv"
     file.write_text('"text"\r\n=1+1\r\n', "utf-8")
     options = CSV_FILTER.format(separator=44, as_text="false")
-    (cells,) = MAKER["recalculated"](file, filter=options).values()
+    (cells,) = MAKER.recalculated(file, filter=options).values()
     assert cells["A2"]["formula"] == "=1+1"
     assert cells["A2"]["number"] == 2
 
 
 def test_both_files_are_what_the_generator_makes(tmp_path):
     made = tmp_path / "made.xlsx"
-    MAKER["workbook"]().save(made)
+    MAKER.workbook().save(made)
     sheets = [
-        MAKER["recalculated"](made),
-        *(MAKER["recalculated"](Path(shutil.copy(FOLDER / file, tmp_path))) for file in FILES),
+        MAKER.recalculated(made),
+        *(MAKER.recalculated(Path(shutil.copy(FOLDER / file, tmp_path))) for file in FILES),
     ]
     stated = [
         {
