@@ -16,9 +16,9 @@ from loomwright.pricing.pricing_options import PricingOptions, pricing_from_docu
 from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
+from loomwright.web.access import require_cost_key
 from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.chosen_book import chosen_book
-from loomwright.web.cost_keys import require_cost_key
 from loomwright.web.requests import invalid, json_object
 from loomwright.web.schemas.bill import REQUEST
 from loomwright.web.stated_jobs import fields_within, sources_of_jobs, stated_job

@@ -16,9 +16,9 @@ from loomwright.pricing.reading import DocumentError, Fault, ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
+from loomwright.web.access import require_cost_key
 from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.chosen_book import ChosenBook, chosen_book
-from loomwright.web.cost_keys import require_cost_key
 from loomwright.web.mounted_books import MountedBook, mounted_book, mounted_names, told
 from loomwright.web.requests import invalid, json_object
 from loomwright.web.schemas.book_check import CHECK, GREATEST_JOBS

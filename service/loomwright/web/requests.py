@@ -24,6 +24,8 @@ from loomwright.web.schemas.base import Request as RequestSchema
 
 GREATEST_BODY_BYTES = 1024 * 1024
 _JSON = "application/json"
+# Query parameters that are no fields of a request.
+RESERVED_PARAMETERS = frozenset({"key"})
 # Fields whose query text is JSON.
 LIST_FIELDS = (ObjectList, QuantityList, KeyList)
 _NUMBER = re.compile(NUMBER_PATTERN)
@@ -131,6 +133,8 @@ def _query_document(schema: RequestSchema, request: Request) -> dict[str, Any]:
                 f"{name} is given {len(texts)} times.",
                 [(f"/{name}", "give it once")],
             )
+        if name in RESERVED_PARAMETERS:
+            continue
         field = schema.fields.get(name)
         document[name] = texts[0] if field is None else _query_value(field, texts[0])
     return document
