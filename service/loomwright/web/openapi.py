@@ -46,8 +46,8 @@ class DocumentSchema:
 class Operation:
     """One operation with the schemas of its request and answer.
 
-    ``with_query`` adds GET with the same fields as query parameters. ``statuses`` are those of problems that not every
-    operation has.
+    ``with_query`` adds GET with the same fields as query parameters. ``statuses`` are those of
+    problems that not every operation has.
     """
 
     name: str
@@ -161,8 +161,9 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
         }
     }
     read = {"200": {**answer["200"], "headers": _headers(*_OF_READS)}, "304": _NOT_MODIFIED}
+    offered: list[dict[str, list[str]]] = []
     if operation.tag == "service":
-        asked, offered = set(operation.statuses), []
+        asked = set(operation.statuses)
     else:
         asked = {*ACCESS_STATUSES, *operation.statuses}
         # The first one is no key at all, for a service that is open.
