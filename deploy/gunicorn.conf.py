@@ -23,11 +23,20 @@ from typing import Any
 for _library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_library, "1")
 
+# Below the lines above, which have to come before any library that reads them.
+from loomwright.web.redaction import RedactingLogger  # noqa: E402
+from loomwright.web.server import (  # noqa: E402
+    checked_settings,
+    refuse_exposure,
+    use_problem_documents,
+)
+
 wsgi_app = "loomwright.web.app:create_app()"
-bind = os.environ.get("LOOMWRIGHT_BIND") or f"127.0.0.1:{os.environ.get('LOOMWRIGHT_PORT', '8080')}"
-workers = int(os.environ.get("LOOMWRIGHT_WORKERS") or os.cpu_count() or 1)
+settings = checked_settings()
+bind = settings.listens_on
+workers = settings.workers or os.cpu_count() or 1
 worker_class = "gthread"
-threads = int(os.environ.get("LOOMWRIGHT_THREADS") or 1)
+threads = settings.threads
 http_parser = "python"
 
 # Loading before the fork makes a faulty table stop the start instead of each worker in turn.
@@ -36,12 +45,20 @@ preload_app = True
 # Nothing is kept between requests, so there is nothing to manage while running.
 control_socket_disable = True
 
+# A key may stand in an address, so the logs, this one too where it is wanted, leave it out.
+logger_class = RedactingLogger
 accesslog = None
 errorlog = "-"
 loglevel = "warning"
 
 # [s] between two pieces of one request, then the connection is dropped.
 STALLED_CLIENT_S = 10
+
+
+def on_starting(server: Any) -> None:
+    """Look at where the server really listens; the command line may say otherwise than here."""
+    refuse_exposure(settings, server.cfg.address)
+    use_problem_documents()
 
 
 def when_ready(server: Any) -> None:

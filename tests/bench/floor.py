@@ -11,7 +11,7 @@ from flask import Flask, Response
 
 # Operation -> the bytes that the service answered to each of its request bodies.
 ANSWERS: dict[str, list[str]] = json.loads(
-    Path(os.environ["LOOMWRIGHT_BENCH_ANSWERS"]).read_text(encoding="utf-8")
+    Path(os.environ["BENCH_ANSWERS"]).read_text(encoding="utf-8")
 )
 
 

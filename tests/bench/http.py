@@ -252,7 +252,7 @@ def measure(options: argparse.Namespace) -> None:
             json.dumps({name: [body.decode() for body in got] for name, got in captured.items()}),
             encoding="utf-8",
         )
-        environment = {"LOOMWRIGHT_BENCH_ANSWERS": str(kept)}
+        environment = {"BENCH_ANSWERS": str(kept)}
         floor = stack.enter_context(
             server("tests.bench.floor:create_floor()", settings, environment)
         )

@@ -7,9 +7,9 @@ from loomwright.documents.price_book_page import price_book_page
 from loomwright.pricing.book_members import BOOK
 from loomwright.pricing.book_tables import TABLES
 from loomwright.pricing.kinds import KINDS
-from loomwright.web import cost_keys, mounted_books
 from loomwright.web.problem_codes import CODES
 from loomwright.web.schemas.price_book import BOOK_CHOICE
+from loomwright.web.settings import SETTINGS
 
 ROOT = Path(__file__).parents[2]
 FILE = ROOT / "openapi" / "price-book.md"
@@ -37,8 +37,9 @@ def test_every_member_column_and_kind_is_described() -> None:
 
 def test_names_in_the_prose_are_those_of_the_service() -> None:
     assert all(f"`{name}`" in PAGE for name in BOOK_CHOICE)
-    assert f"`{mounted_books.SETTING}`" in PAGE
-    assert f"`{cost_keys.SETTING}`" in PAGE
+    named = set(re.findall(r"LOOMWRIGHT_\w+", PAGE))
+    assert named == {"LOOMWRIGHT_PRICE_BOOKS", "LOOMWRIGHT_KEYS_FILE"}
+    assert named <= {setting.name for setting in SETTINGS}
     assert "`price_book_faulty`" in PAGE
     assert f"status {CODES['price_book_faulty'].status}" in PAGE
 

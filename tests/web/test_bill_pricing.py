@@ -1,6 +1,5 @@
 """The pricing part of build-bill-of-materials: options, keys for cost, validity, same bytes."""
 
-import hashlib
 import os
 import subprocess
 import sys
@@ -14,24 +13,24 @@ from werkzeug.test import TestResponse
 
 from loomwright.jobs.demo_library import demo_job, demo_price_book
 from loomwright.web.app import create_app
-from loomwright.web.cost_keys import SETTING
+from set_up import change_settings, key_entry
 
 URL = "/v1/build-bill-of-materials"
 Document = dict[str, Any]
 KEY = "a key of the workshop's owner"
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def client() -> FlaskClient:
     return create_app().test_client()
 
 
 @pytest.fixture
-def key_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def key_file(client: FlaskClient, tmp_path: Path) -> Path:
     """The operator's file with the digest of the one key that may see cost."""
     path = tmp_path / "keys"
-    path.write_text(hashlib.sha256(KEY.encode()).hexdigest() + "\n", encoding="ascii")
-    monkeypatch.setenv(SETTING, str(path))
+    path.write_text(key_entry(KEY, "price", "cost"), encoding="utf-8")
+    change_settings(client.application, keys_file=path)
     return path
 
 
@@ -79,7 +78,7 @@ def test_cost_is_shown_to_a_listed_key_only_when_asked(client: FlaskClient) -> N
     ("key", "status", "code"),
     [
         (None, 401, "key_required"),
-        ("another key", 403, "key_not_permitted"),
+        ("another key", 401, "key_not_accepted"),
         ("", 401, "key_required"),
     ],
 )
@@ -92,14 +91,16 @@ def test_cost_is_refused_without_a_listed_key(
 
 
 def test_a_key_is_withdrawn_at_once_and_none_serves_without_a_list(
-    client: FlaskClient, key_file: Path, monkeypatch: pytest.MonkeyPatch
+    client: FlaskClient, key_file: Path
 ) -> None:
     asked = priced({"show_cost": True})
     assert post(client, asked, KEY).status_code == 200
     key_file.write_text("", encoding="ascii")
-    assert post(client, asked, KEY).status_code == 403
-    monkeypatch.delenv(SETTING)
-    assert post(client, asked, KEY).status_code == 403
+    assert post(client, asked, KEY).get_json()["code"] == "key_not_accepted"
+    key_file.write_text(key_entry(KEY, "price"), encoding="utf-8")
+    assert post(client, asked, KEY).get_json()["code"] == "key_not_permitted"
+    change_settings(client.application, keys_file=None)
+    assert post(client, asked, KEY).get_json()["code"] == "key_not_accepted"
 
 
 def test_key_required_names_its_scheme(client: FlaskClient) -> None:

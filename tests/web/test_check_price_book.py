@@ -1,6 +1,5 @@
 """check-price-book over HTTP: faults as an answer, what jobs miss, findings, who may see cost."""
 
-import hashlib
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -13,8 +12,8 @@ from drawn_requests import validator
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.pricing.book_csv import csv_of_document
 from loomwright.pricing.book_document import price_book_digest
-from loomwright.web import cost_keys, mounted_books
 from loomwright.web.app import create_app
+from set_up import change_settings, key_entry
 
 URL = "/v1/check-price-book"
 Document = dict[str, Any]
@@ -22,7 +21,7 @@ Check = Callable[..., Document]
 KEY = "a key of the test"
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def client() -> FlaskClient:
     return create_app().test_client()
 
@@ -42,9 +41,9 @@ def check(client: FlaskClient) -> Check:
 
 
 @pytest.fixture
-def mount(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[str, Document], None]:
+def mount(client: FlaskClient, tmp_path: Path) -> Callable[[str, Document], None]:
     """Mount a book under a name."""
-    monkeypatch.setenv(mounted_books.SETTING, str(tmp_path))
+    change_settings(client.application, price_books=tmp_path)
 
     def put(name: str, document: Document) -> None:
         (tmp_path / f"{name}.json").write_text(json.dumps(document), "utf-8")
@@ -223,7 +222,6 @@ def test_costs_of_a_mounted_book_are_for_listed_keys_only(
     check: Check,
     mount: Callable[[str, Document], None],
     tmp_path: Path,
-    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     mount("summer", below_cost())
     plain = check(price_book_name="summer")
@@ -233,10 +231,10 @@ def test_costs_of_a_mounted_book_are_for_listed_keys_only(
     wanted = {"price_book_name": "summer", "show_cost": True}
     assert refused(client, wanted, 401) == ("key_required", ["/show_cost"])
     keys = tmp_path / "keys.txt"
-    keys.write_text(hashlib.sha256(KEY.encode()).hexdigest() + "\n", "ascii")
-    monkeypatch.setenv(cost_keys.SETTING, str(keys))
+    keys.write_text(key_entry(KEY, "cost"), "utf-8")
+    change_settings(client.application, keys_file=keys)
     other = client.post(URL, json=wanted, headers={"Authorization": "Bearer another"})
-    assert (other.status_code, other.get_json()["code"]) == (403, "key_not_permitted")
+    assert (other.status_code, other.get_json()["code"]) == (401, "key_not_accepted")
     seen = check(headers={"Authorization": f"Bearer {KEY}"}, **wanted)
     assert seen["verdict"] == "usable_with_findings"
     assert [entry["keys"] for entry in seen["findings"]["below_cost"]] == [["DEMO-AMP-1"]]

@@ -13,25 +13,26 @@ from drawn_requests import validator
 from loomwright.jobs.demo_library import demo_job, demo_price_book
 from loomwright.pricing.book_csv import csv_of_document
 from loomwright.pricing.book_document import price_book_digest
-from loomwright.web import mounted_books
+from loomwright.web import file_state, mounted_books
 from loomwright.web.app import create_app
+from set_up import change_settings
 
 URL = "/v1/build-bill-of-materials"
 Document = dict[str, Any]
 Bill = Callable[[str], Any]
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture
 def client() -> FlaskClient:
     return create_app().test_client()
 
 
 @pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+def folder(client: FlaskClient, tmp_path: Path) -> Path:
     """A folder of price books that the service looks into."""
     books = tmp_path / "books"
     books.mkdir()
-    monkeypatch.setenv(mounted_books.SETTING, str(books))
+    change_settings(client.application, price_books=books)
     return books
 
 
@@ -121,10 +122,7 @@ def test_a_name_that_is_not_mounted_is_told_those_that_are(
     assert message.endswith("There are: autumn_2, summer.")
 
 
-def test_no_name_is_known_where_nothing_is_mounted(
-    bill: Bill, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.delenv(mounted_books.SETTING, raising=False)
+def test_no_name_is_known_where_nothing_is_mounted(bill: Bill) -> None:
     assert bill("summer").get_json()["detail"].endswith("There are: none.")
 
 
@@ -166,7 +164,7 @@ def test_a_settled_book_is_parsed_once(
     folder: Path, bill: Bill, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     put_json(folder, "summer", demo_price_book())
-    monkeypatch.setattr(mounted_books, "SETTLED_NS", 0)
+    monkeypatch.setattr(file_state, "SETTLED_NS", 0)
     parsed: list[object] = []
     read = mounted_books.price_book_from_document
 
@@ -301,8 +299,5 @@ def test_mounted_books_are_listed_without_prices(client: FlaskClient, folder: Pa
     ]
 
 
-def test_no_books_are_listed_where_none_are_mounted(
-    client: FlaskClient, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.delenv(mounted_books.SETTING, raising=False)
+def test_no_books_are_listed_where_none_are_mounted(client: FlaskClient) -> None:
     assert client.get("/v1/price-books").get_json()["price_books"] == []

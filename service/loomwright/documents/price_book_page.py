@@ -93,8 +93,8 @@ A book with a fault is refused with status 503 and `price_book_faulty`, which na
 the last good version does not serve in its place, since a shop is held to what it quotes. Write a
 new version beside the old one and rename it, so that no request meets half of it.
 
-`check-price-book` holds the prices of a mounted book against its costs for a key that may see
-cost only (`show_cost`, `LOOMWRIGHT_COST_KEYS_FILE`).
+`check-price-book` holds the prices of a mounted book against its costs only for a key with the
+scope `cost` (`show_cost`, `LOOMWRIGHT_KEYS_FILE`).
 """
 
 

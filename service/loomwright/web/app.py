@@ -1,21 +1,32 @@
 """The application factory."""
 
+import os
 from functools import cache
 from http import HTTPStatus
 
 from flask import Flask, Response
 
-from loomwright.web import bill, conductor, fuse, output, price_books
+from loomwright.web import bill, conductor, fuse, output, price_books, problem_page
+from loomwright.web.access import register_access
 from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.examples import EXAMPLES
+from loomwright.web.manners import register_manners
 from loomwright.web.openapi import openapi_document
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problems import register_problems
+from loomwright.web.quota import register_quota
+from loomwright.web.redaction import redact
 from loomwright.web.requests import GREATEST_BODY_BYTES
+from loomwright.web.settings import Settings, keep_settings, settings_from
 
 
-def create_app() -> Flask:
+def create_app(settings: Settings | None = None) -> Flask:
     """Return the service as a WSGI application.
+
+    Parameters
+    ----------
+    settings
+        The operator's; those of the environment where none are given.
 
     Returns
     -------
@@ -27,16 +38,24 @@ def create_app() -> Flask:
     ------
     RuntimeError
         An example is not answered.
+    SettingsError
+        The environment states wrong settings.
     """
+    stated = settings_from(os.environ) if settings is None else settings
     _answer_examples()
-    return _application()
+    return _application(stated)
 
 
-def _application() -> Flask:
+def _application(settings: Settings) -> Flask:
     app = Flask("loomwright", static_folder=None)
     app.config["MAX_CONTENT_LENGTH"] = GREATEST_BODY_BYTES
+    keep_settings(app, settings)
+    redact(app.logger)
     register_problems(app)
-    for module in (conductor, fuse, output, bill, price_books):
+    register_access(app, settings, OPERATIONS)
+    register_quota(app, settings)
+    register_manners(app, settings, OPERATIONS)
+    for module in (conductor, fuse, output, bill, price_books, problem_page):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 
     @app.get("/v1/health")
@@ -57,7 +76,7 @@ def _answer_examples() -> None:
     The compiled formulas are then there before the first request, and before gunicorn forks its
     workers.
     """
-    client = _application().test_client()
+    client = _application(Settings()).test_client()
     for operation, bodies in EXAMPLES.items():
         for name, body in bodies.items():
             answer = client.post(f"/v1/{operation}", json=body)

@@ -24,9 +24,9 @@ from loomwright.pricing.pricing_options import PricingOptions, pricing_from_docu
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
+from loomwright.web.access import require_cost_key
 from loomwright.web.answers import ENGINE_VERSION, cautions_of
 from loomwright.web.chosen_book import chosen_book
-from loomwright.web.cost_keys import require_cost_key
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import invalid, json_object

@@ -12,7 +12,6 @@ request with different prices; and an operator who sees no failure mends nothing
 
 import os
 import re
-import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -25,28 +24,15 @@ from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.csv_rows import TableFault, table_fault
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.price_book import PriceBook
+from loomwright.web.file_state import FileState, are_settled, file_state
 from loomwright.web.problems import ProblemError
+from loomwright.web.settings import current_settings
 
-SETTING = "LOOMWRIGHT_PRICE_BOOKS"
 # Neither a dot nor a separator: a name is never a path.
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}", re.ASCII)
 _JSON, _CSV = ".json", ".csv"
 _BOOKS_KEPT = 64
-# A file written twice within one tick of the file system's clock can keep its time and size; the
-# coarsest tick is that of FAT, 2 s. Until a change is as old as that, the file is read each time.
-SETTLED_NS = 2_000_000_000
 _TRIES = 5
-
-
-@dataclass(frozen=True, slots=True)
-class _FileState:
-    """A file, and what tells one version of it from another."""
-
-    path: Path
-    modified_ns: int
-    changed_ns: int
-    size: int
-    inode: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,8 +117,8 @@ def told(name: str, fault: Fault) -> str:
 
 def _mounted() -> dict[str, list[Path]]:
     """Return the file or folder of each mounted book by name; two where both are there."""
-    folder = os.environ.get(SETTING)
-    if not folder:
+    folder = current_settings().price_books
+    if folder is None:
         return {}
     found: dict[str, list[Path]] = {}
     try:
@@ -155,9 +141,8 @@ def _settled(name: str, path: Path) -> MountedBook:
     """Return the book of files that did not change while they were read."""
     for _ in range(_TRIES):
         states = _states(path)
-        newest = max((state.changed_ns for state in states), default=0)
-        reader: Callable[[str, bool, tuple[_FileState, ...]], MountedBook] = _book
-        if time.time_ns() - newest < SETTLED_NS:
+        reader: Callable[[str, bool, tuple[FileState, ...]], MountedBook] = _book
+        if not are_settled(states):
             reader = _book.__wrapped__
         read = reader(name, path.suffix == _JSON, states)
         if _states(path) == states:
@@ -165,19 +150,14 @@ def _settled(name: str, path: Path) -> MountedBook:
     return MountedBook(name, None, (Fault("", "It changes while it is read."),))
 
 
-def _states(path: Path) -> tuple[_FileState, ...]:
+def _states(path: Path) -> tuple[FileState, ...]:
     is_json = path.suffix == _JSON
     paths = [path] if is_json else sorted(path.glob(f"*{_CSV}"))
-    return tuple(_state(each) for each in paths)
-
-
-def _state(path: Path) -> _FileState:
-    stat = path.stat()
-    return _FileState(path, stat.st_mtime_ns, stat.st_ctime_ns, stat.st_size, stat.st_ino)
+    return tuple(file_state(each) for each in paths)
 
 
 @lru_cache(maxsize=_BOOKS_KEPT)
-def _book(name: str, is_json: bool, files: tuple[_FileState, ...]) -> MountedBook:
+def _book(name: str, is_json: bool, files: tuple[FileState, ...]) -> MountedBook:
     try:
         if is_json:
             (file,) = files
@@ -191,7 +171,7 @@ def _book(name: str, is_json: bool, files: tuple[_FileState, ...]) -> MountedBoo
     return MountedBook(name, book, ())
 
 
-def _texts(files: tuple[_FileState, ...]) -> dict[str, str]:
+def _texts(files: tuple[FileState, ...]) -> dict[str, str]:
     """Return the texts of CSV files by name of the table."""
     texts: dict[str, str] = {}
     faults: list[Fault] = []

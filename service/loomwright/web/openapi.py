@@ -9,6 +9,13 @@ from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import Schema, fields
 
 from loomwright import __version__
+from loomwright.web.described_http import (
+    ACCESS_STATUSES,
+    BEARER,
+    RESPONSE_HEADERS,
+    SECURITY_SCHEMES,
+    SPREADSHEET_KEY,
+)
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.forms.described import error_content, form_content, form_parameters
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
@@ -17,7 +24,6 @@ from loomwright.web.problems import MEDIA_TYPE
 from loomwright.web.requests import LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
 
-KEY_SCHEME = "costKey"
 DESCRIPTION = """\
 The engineering and the pricing behind a vehicle 12, 24 or 48 V installation: conductors, fuses,
 honest output figures and priced bills of materials.
@@ -42,9 +48,8 @@ class DocumentSchema:
 class Operation:
     """One operation with the schemas of its request and answer.
 
-    ``with_query`` adds GET with the same fields as query parameters. ``with_key`` says that a key
-    is wanted for some of what can be asked. ``statuses`` are those of problems that not every
-    operation has.
+    ``with_query`` adds GET with the same fields as query parameters. ``statuses`` are those of
+    problems that not every operation has.
     """
 
     name: str
@@ -53,7 +58,6 @@ class Operation:
     request: type[Schema] | DocumentSchema | None
     answer: type[Schema]
     with_query: bool = False
-    with_key: bool = False
     statuses: tuple[int, ...] = ()
     path: str = ""
 
@@ -111,10 +115,11 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
     )
     assert plugin.converter is not None
     plugin.converter.add_attribute_function(_own_field)  # type: ignore[no-untyped-call]
-    spec.components.security_scheme(
-        KEY_SCHEME,
-        {"type": "http", "scheme": "bearer", "description": "A key that may see cost and margin."},
-    )
+    for name, scheme in SECURITY_SCHEMES.items():
+        spec.components.security_scheme(name, scheme)
+    for name, (description, example) in RESPONSE_HEADERS.items():
+        header = {"description": description, "schema": {"type": "string"}, "example": example}
+        spec.components.header(name, header)
     spec.components.schema("Problem", schema=ProblemSchema)
     spec.components.schema("SegmentRequest", schema=SegmentRequest)
     added: dict[str, Any] = {}
@@ -154,16 +159,30 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
         "200": {
             "description": "The answer; a design that cannot be met is a verdict in it.",
             "content": {"application/json": {"schema": operation.answer}},
+            "headers": _headers("X-Request-Id", "Cache-Control", "Vary"),
         }
     }
     forms = FORMS_BY_OPERATION.get(operation.name)
     if forms is not None:
         answer["200"]["content"] |= form_content(forms)
         answer |= _problems(406)
+    read = {
+        **answer,
+        "200": {**answer["200"], "headers": _headers(*_OF_READS)},
+        "304": _NOT_MODIFIED,
+    }
+    offered: list[dict[str, list[str]]] = []
+    if operation.tag == "service":
+        asked = set(operation.statuses)
+    else:
+        asked = {*ACCESS_STATUSES, *operation.statuses}
+        # The first one is no key at all, for a service that is open.
+        offered = [{}, {BEARER: []}]
     if operation.request is None:
-        responses = {**answer, **_problems(*operation.statuses)}
-        return {"get": {**base, "operationId": identifier, "responses": responses}}
-    statuses = sorted({400, 413, 415, 422, *operation.statuses})
+        responses = {**read, **_problems(*sorted(asked))}
+        get = {**base, "operationId": identifier, "security": offered, "responses": responses}
+        return {"get": get}
+    statuses = sorted({400, 413, 415, 422, *asked})
     methods: dict[str, Any] = {
         "post": {
             **base,
@@ -172,13 +191,10 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
                 "required": True,
                 "content": {"application/json": _request_content(operation)},
             },
+            "security": offered,
             "responses": {**answer, **_problems(*statuses)},
         }
     }
-    if operation.with_key:
-        # The key is wanted for some of what can be asked; without it the rest is answered.
-        methods["post"]["security"] = [{}, {KEY_SCHEME: []}]
-        methods["post"]["responses"] |= _problems(401, 403)
     if operation.with_query and not isinstance(operation.request, DocumentSchema):
         methods["get"] = {
             **base,
@@ -187,7 +203,8 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
                 *_parameters(operation, operation.request, plugin),
                 *(form_parameters(forms) if forms else ()),
             ],
-            "responses": {**answer, **_problems(400, 422), **_TOO_LONG},
+            "security": [*offered, {SPREADSHEET_KEY: []}],
+            "responses": {**read, **_problems(*sorted({400, 414, 422, *asked}))},
         }
     return methods
 
@@ -205,13 +222,19 @@ def _request_content(operation: Operation) -> dict[str, Any]:
     }
 
 
-# The HTTP server refuses such a request line before the service sees it, so it is no problem
-# document.
-_TOO_LONG = {
-    "414": {
-        "description": "The address is longer than the server takes; use POST.",
-        "content": {"text/html": {"schema": {"type": "string"}}},
-    }
+def _headers(*names: str) -> dict[str, Any]:
+    return {name: {"$ref": f"#/components/headers/{name}"} for name in names}
+
+
+_OF_READS = ("X-Request-Id", "Cache-Control", "Vary", "ETag")
+_OF_STATUS = {
+    401: ("WWW-Authenticate",),
+    403: ("WWW-Authenticate",),
+    429: ("Retry-After", "RateLimit", "RateLimit-Policy"),
+}
+_NOT_MODIFIED = {
+    "description": "The caller has the answer already, as `If-None-Match` says.",
+    "headers": _headers(*_OF_READS),
 }
 
 
@@ -222,6 +245,7 @@ def _problems(*statuses: int) -> dict[str, Any]:
                 f"`{key}`: {code.title}" for key, code in CODES.items() if code.status == status
             ),
             "content": {MEDIA_TYPE: {"schema": ProblemSchema}, **error_content()},
+            "headers": _headers("X-Request-Id", *_OF_STATUS.get(status, ())),
         }
         for status in statuses
     }

@@ -22,6 +22,21 @@ from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
 
 
+class ProblemCodeAnswer(Schema):
+    """One problem code."""
+
+    code = fields.String(required=True)
+    status = fields.Integer(required=True)
+    title = fields.String(required=True)
+    action = fields.String(required=True, metadata={"description": "What the caller can do."})
+
+
+class ProblemsAnswer(Schema):
+    """The table of problem codes."""
+
+    problems = fields.List(fields.Nested(ProblemCodeAnswer), required=True)
+
+
 class HealthAnswer(Schema):
     """State of the service."""
 
@@ -60,8 +75,6 @@ OPERATIONS = (
         "pricing",
         DocumentSchema(REQUEST.name, request_components, request_examples),
         BuildBillOfMaterialsAnswer,
-        with_key=True,
-        statuses=(503,),
     ),
     Operation(
         "price-books",
@@ -69,7 +82,6 @@ OPERATIONS = (
         "pricing",
         None,
         PriceBooksAnswer,
-        statuses=(503,),
     ),
     Operation(
         "check-price-book",
@@ -77,8 +89,6 @@ OPERATIONS = (
         "pricing",
         DocumentSchema(CHECK.name, check_components, check_examples),
         CheckPriceBookAnswer,
-        with_key=True,
-        statuses=(503,),
     ),
     Operation(
         "health",
@@ -86,5 +96,13 @@ OPERATIONS = (
         "service",
         None,
         HealthAnswer,
+    ),
+    Operation(
+        "problems",
+        "List the problem codes, as JSON or as a page.",
+        "service",
+        None,
+        ProblemsAnswer,
+        statuses=(406,),
     ),
 )

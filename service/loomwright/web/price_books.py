@@ -17,9 +17,9 @@ from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
+from loomwright.web.access import require_cost_key
 from loomwright.web.answers import ENGINE_VERSION, cautions_of
 from loomwright.web.chosen_book import ChosenBook, chosen_book
-from loomwright.web.cost_keys import require_cost_key
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.mounted_books import MountedBook, mounted_book, mounted_names, told

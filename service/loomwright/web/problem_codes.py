@@ -40,9 +40,25 @@ CODES = MappingProxyType(
         "unsupported_media_type": ProblemCode(
             415, "The media type is not supported", "Send Content-Type: application/json."
         ),
+        "expectation_failed": ProblemCode(
+            417, "The expectation cannot be met", "Send no Expect header but 100-continue."
+        ),
+        "headers_too_large": ProblemCode(
+            431, "The header fields are too large", "Send fewer or shorter header fields."
+        ),
+        "too_many_requests": ProblemCode(
+            429, "Too many requests", "Wait for the seconds of Retry-After, then send again."
+        ),
+        "not_implemented": ProblemCode(
+            501, "The transfer coding is unknown", "Send Content-Length, or chunks."
+        ),
         "http_error": ProblemCode(400, "The request was refused", "See the status."),
         "internal_error": ProblemCode(
             500, "The service failed", "Send again; report it with the request if it persists."
+        ),
+        # The operator's file or the issuer's keys are at fault: not the caller's doing, so a 503.
+        "access_unavailable": ProblemCode(
+            503, "Keys cannot be checked", "Wait for Retry-After; tell the operator if it persists."
         ),
         "ambient_above_insulation_rating": ProblemCode(
             422, "The place is too hot for the insulation", "Choose a higher insulation rating."
@@ -86,6 +102,15 @@ CODES = MappingProxyType(
             422, "The heat balance has no solution", "Lower the current or the ambient."
         ),
         "incomplete_pair": ProblemCode(422, "Half of a pair is missing", "Give both or neither."),
+        "key_expired": ProblemCode(
+            401, "The key is not in force", "Use a key that is valid today; ask the operator."
+        ),
+        "key_misplaced": ProblemCode(
+            400, "The key stands in the wrong place", "Send it as Authorization: Bearer alone."
+        ),
+        "key_not_accepted": ProblemCode(
+            401, "The key is not accepted", "Check the key; ask the operator for another."
+        ),
         "key_not_permitted": ProblemCode(
             403, "The key may not do this", "Use another key or ask for less."
         ),

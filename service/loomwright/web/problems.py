@@ -1,6 +1,6 @@
 """Errors as RFC 9457 problem documents."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from http import HTTPStatus
 from typing import Any
 
@@ -28,7 +28,7 @@ class ProblemError(Exception):
     errors
         Faults as pairs of JSON pointer and message.
     headers
-        Headers of the response.
+        Headers to add to the answer, such as ``Retry-After``.
     """
 
     def __init__(
@@ -36,13 +36,51 @@ class ProblemError(Exception):
         code: str,
         detail: str,
         errors: Iterable[tuple[str, str]] = (),
-        headers: Mapping[str, str] | None = None,
+        *,
+        headers: dict[str, str] | None = None,
     ) -> None:
         super().__init__(detail)
-        self.headers = dict(headers or {})
         self.code = code
         self.detail = detail
         self.errors = tuple(errors)
+        self.headers = headers
+
+
+def problem_document(
+    code: str,
+    detail: str,
+    errors: Iterable[tuple[str, str]] = (),
+    *,
+    status: int | None = None,
+) -> dict[str, Any]:
+    """Return the members of a problem document.
+
+    Parameters
+    ----------
+    code
+        Key of ``CODES``.
+    detail
+        One sentence about this request.
+    errors
+        Faults as pairs of JSON pointer and message.
+    status
+        Another status than the code's own.
+
+    Returns
+    -------
+    dict
+        As RFC 9457 names them, and ``code``, ``action`` and ``errors``.
+    """
+    known = CODES[code]
+    return {
+        "type": f"/v1/problems#{code}",
+        "title": known.title,
+        "status": status or known.status,
+        "code": code,
+        "detail": detail,
+        "action": known.action,
+        "errors": [{"pointer": pointer, "message": message} for pointer, message in errors],
+    }
 
 
 def problem_response(
@@ -73,21 +111,10 @@ def problem_response(
     Response
         ``application/problem+json``, or one line where the request asks for text, CSV or XML.
     """
-    known = CODES[code]
-    document: dict[str, Any] = {
-        "type": f"/v1/problems#{code}",
-        "title": known.title,
-        "status": status or known.status,
-        "code": code,
-        "detail": detail,
-        "action": known.action,
-        "errors": [{"pointer": pointer, "message": message} for pointer, message in errors],
-    }
-    response = Response(
-        orjson.dumps(document), status=status or known.status, content_type=MEDIA_TYPE
-    )
-    if response.status_code == HTTPStatus.UNAUTHORIZED:
-        response.headers["WWW-Authenticate"] = 'Bearer realm="cost and margin"'
+    document = problem_document(code, detail, errors, status=status)
+    response = Response(orjson.dumps(document), status=document["status"], content_type=MEDIA_TYPE)
+    if code in _CHALLENGES:
+        response.headers["WWW-Authenticate"] = f'Bearer realm="loomwright"{_CHALLENGES[code]}'
     response.headers.update(headers or {})
     return in_asked_form(response, document)
 
@@ -122,7 +149,14 @@ def _escaped(token: str) -> str:
     return token.replace("~", "~0").replace("/", "~1")
 
 
-_CODE_OF_STATUS = {
+# What RFC 6750, 3.1 says beside the scheme.
+_CHALLENGES = {
+    "key_required": "",
+    "key_not_accepted": ', error="invalid_token"',
+    "key_expired": ', error="invalid_token"',
+    "key_not_permitted": ', error="insufficient_scope"',
+}
+CODE_OF_STATUS = {
     400: "bad_request",
     404: "not_found",
     405: "method_not_allowed",
@@ -131,7 +165,10 @@ _CODE_OF_STATUS = {
     413: "body_too_large",
     414: "uri_too_long",
     415: "unsupported_media_type",
+    417: "expectation_failed",
+    431: "headers_too_large",
     500: "internal_error",
+    501: "not_implemented",
 }
 
 
@@ -161,7 +198,7 @@ def register_problems(app: Flask) -> None:
     @app.errorhandler(HTTPException)
     def http_error(error: HTTPException) -> Response:
         status = error.code or 500
-        code = _CODE_OF_STATUS.get(status, "http_error")
+        code = CODE_OF_STATUS.get(status, "http_error")
         headers = {
             name: value
             for name, value in error.get_headers()
