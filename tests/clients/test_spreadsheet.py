@@ -245,13 +245,23 @@ def test_every_computed_cell_is_that_of_the_json_answer(
 
 def test_without_the_service_no_cell_shows_a_stale_value(tmp_path):
     """Were values of the file still shown, the comparison above would show nothing."""
-    cells = shown(FOLDER / "circuits.ods", "http://127.0.0.1:9", tmp_path)
+    key = ["Circuits", "B5", "a key&more"]
+    cells = shown(FOLDER / "circuits.ods", "http://127.0.0.1:9", tmp_path, further=[key])
     circuits = Sheet(cells["Circuits"])
     for row in range(MAKER.FIRST_CIRCUIT, MAKER.FIRST_CIRCUIT + len(MAKER.CIRCUITS)):
         assert circuits.cells[f"L{row}"]["error"] != 0
         assert [circuits.text(f"{column}{row}") for column in "HIJKM"] == [DASH] * 5
     for sheet, names in (("Errors", ("B6", "C6", "C7")), ("XML", ("C6", "E6"))):
         assert all(cells[sheet][name]["error"] for name in names)
+    # The key of the one cell goes into every request, and its characters stay within it.
+    asked = [
+        cell["text"]
+        for entries in cells.values()
+        for cell in entries.values()
+        if cell["formula"] and cell["text"].startswith("http")
+    ]
+    assert len(asked) == 2 * 12 + len(MAKER.EQUIPMENT) + len(MAKER.ERRORS)
+    assert all(text.endswith("&key=a%20key%26more") for text in asked)
 
 
 # Separator, quotes, UTF-8, first line; then, in its seventh place, quoted cells as text or as they
