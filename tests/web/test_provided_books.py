@@ -15,10 +15,11 @@ import pytest
 
 from loomwright.jobs.demo_library import demo_job
 from loomwright.web.app import create_app
-from loomwright.web.provided_books import SETTING
+from set_up import change_settings
 
 SAMPLES = Path(__file__).parents[2] / "openapi" / "plugin" / "samples"
-CLIENT = create_app().test_client()
+APP = create_app()
+CLIENT = APP.test_client()
 BILL, CHECK, BOOKS = "/v1/build-bill-of-materials", "/v1/check-price-book", "/v1/price-books"
 
 
@@ -44,16 +45,17 @@ def folder(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def configured(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
+def configured(tmp_path: Path) -> Iterator[Any]:
     """Write the operator's list."""
     file = tmp_path / "providers.toml"
 
     def write(text: str) -> Path:
         file.write_text(text)
-        monkeypatch.setenv(SETTING, str(file))
+        change_settings(APP, providers_file=file)
         return file
 
-    return write
+    yield write
+    change_settings(APP, providers_file=None)
 
 
 def in_process(folder: Path, *more: str) -> str:
@@ -200,12 +202,12 @@ def test_a_provider_that_cannot_be_loaded_is_unavailable(
     assert words in problem["detail"]
 
 
-def test_a_faulty_list_is_the_operators_fault(configured: Any, monkeypatch: Any) -> None:
-    configured("[providers.shelf]\ncolour = 1\n")
+def test_a_faulty_list_is_the_operators_fault(configured: Any) -> None:
+    file = configured("[providers.shelf]\ncolour = 1\n")
     response = CLIENT.get(BOOKS)
     assert response.status_code == 503
     assert response.get_json()["code"] == "provider_faulty"
-    monkeypatch.setenv(SETTING, "nowhere/at/all.toml")
+    file.unlink()
     assert CLIENT.get(BOOKS).get_json()["code"] == "provider_faulty"
 
 

@@ -4,10 +4,8 @@
 provider serves is asked for in each use; see ``openapi/plugin/provider.md``.
 """
 
-import os
 from datetime import UTC, datetime
 from functools import lru_cache
-from pathlib import Path
 
 from loomwright.providers.configuration import (
     ConfigurationError,
@@ -24,9 +22,10 @@ from loomwright.providers.provider import (
     UnavailableError,
     UnknownBookError,
 )
+from loomwright.web.file_state import FileState, are_settled, file_state
 from loomwright.web.problems import ProblemError
+from loomwright.web.settings import current_settings
 
-SETTING = "LOOMWRIGHT_PROVIDERS_FILE"
 STALE_STOCK = "stock_out_of_date"
 _POINTER = "/price_book_from"
 
@@ -105,12 +104,12 @@ def _provider(settings: ProviderSettings) -> Provider:
 
 
 def _configured() -> dict[str, ProviderSettings]:
-    name = os.environ.get(SETTING)
-    if not name:
+    path = current_settings().providers_file
+    if path is None:
         return {}
     try:
-        stat = Path(name).stat()
-        return _read(name, (stat.st_mtime_ns, stat.st_size, stat.st_ino))
+        state = file_state(path)
+        return _read(state) if are_settled([state]) else _read.__wrapped__(state)
     except (OSError, UnicodeDecodeError):
         raise ProblemError(
             "provider_faulty", "The operator's list of providers cannot be read."
@@ -125,5 +124,5 @@ def _configured() -> dict[str, ProviderSettings]:
 
 
 @lru_cache(maxsize=4)
-def _read(name: str, _state: tuple[int, int, int]) -> dict[str, ProviderSettings]:
-    return provider_settings(Path(name).read_text("utf-8"))
+def _read(state: FileState) -> dict[str, ProviderSettings]:
+    return provider_settings(state.path.read_text("utf-8"))
