@@ -74,7 +74,9 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
             headers["Cache-Control"] = "no-store"
             return response
         headers["Cache-Control"] = kept if path in fixed else asked
-        _validate(request, response)
+        # An answer to HEAD for which nothing was computed has no bytes to make a validator of.
+        if response.automatically_set_content_length:
+            _validate(request, response)
         return response
 
     if settings.cors_origins:
