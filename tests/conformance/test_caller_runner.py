@@ -41,18 +41,6 @@ def command_of(name: str) -> str:
     )
 
 
-def test_sample_caller_passes_all() -> None:
-    report = report_of_command(command_of("caller.py"))
-    assert failed(report) == {}
-    assert passed(report) >= binding("caller")
-
-
-def test_broken_caller_fails_what_it_breaks_and_no_more() -> None:
-    stated = json.loads((SAMPLES / "broken.json").read_text("utf-8"))["samples"]["broken_caller.py"]
-    report = report_of_command(command_of("broken_caller.py"))
-    assert set(failed(report)) == set(stated["fails"]), failed(report)
-
-
 def test_what_the_command_cannot_show_is_not_exercised() -> None:
     command = command_of("caller.py").replace("--receiver {receiver_url} --key {key}", "")
     needing = [case for case in ALL if "needs" in case.document or case.key == "caller-plain"]

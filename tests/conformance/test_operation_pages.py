@@ -80,6 +80,14 @@ def test_new_operation_and_code_appear() -> None:
             "responses": {
                 "200": {"description": "A | B"},
                 "418": {"$ref": "#/components/responses/teapot"},
+                "422": {
+                    "description": "`rate`, `teapot`",
+                    "content": {
+                        "application/problem+json": {
+                            "examples": {"one": {"value": {"code": "rate"}}, "two": {"value": 2}}
+                        }
+                    },
+                },
                 "429": {"description": "Too many.", "content": {"application/problem+json": {}}},
                 "default": {"description": "Anything else."},
             },
@@ -102,10 +110,13 @@ def test_new_operation_and_code_appear() -> None:
         "| `as` | value | no |  |",
         "| 200 |  | A \\| B | Use it. |  |",
         "| 418 | `teapot` | No coffee here | Ask elsewhere. | not unchanged |",
+        # Examples go before what the description names.
+        "| 422 | `rate` | Too many | Wait. | not unchanged |",
         "| 429 | `rate` | Too many | Wait. | after `Retry-After` seconds |",
         "| default |  | Anything else. | Use it. |  |",
     ):
         assert line in page.splitlines(), page
+    assert "| 422 | `teapot` |" not in page
     # The response names one of the two codes of its status.
     assert "other_teapot" not in page
     assert "| `other_teapot` | 418 |" in made[CODES_PAGE]

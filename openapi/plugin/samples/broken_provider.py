@@ -4,7 +4,7 @@ import re
 from typing import Any
 
 from csv_provider import CsvProvider
-from http_provider import Handler
+from http_provider import Handler, main
 
 
 class BrokenProvider(CsvProvider):
@@ -43,3 +43,7 @@ class BrokenHandler(Handler):
         """Send the whole document, whatever the caller has."""
         del self.headers["If-None-Match"]
         super().answer(body)
+
+
+if __name__ == "__main__":
+    main(BrokenProvider, BrokenHandler)

@@ -1,4 +1,4 @@
-"""A provider over HTTP: ``python http_provider.py --folder quayside [--port 8091]``.
+"""A provider over HTTP: ``python http_provider.py [--folder quayside] [--port 8091]``.
 
 A sample to start from. It serves what ``csv_provider`` reads, with a strong ETag made of the bytes.
 """
@@ -8,7 +8,6 @@ import hashlib
 import hmac
 import json
 import re
-from collections.abc import Sequence
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from typing import Any
@@ -116,15 +115,20 @@ def server_of(
     return made
 
 
-def main(arguments: Sequence[str] | None = None) -> None:
-    """Serve until interrupted."""
+def main(
+    provider: type[CsvProvider] = CsvProvider, handler: type[BaseHTTPRequestHandler] = Handler
+) -> None:
+    """Print the address and serve until interrupted."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--folder", type=Path, required=True)
+    parser.add_argument("--folder", type=Path, default=Path(__file__).parent / "quayside")
     parser.add_argument("--port", type=int, default=8091)
     parser.add_argument("--token-file", type=Path)
-    chosen = parser.parse_args(arguments)
+    chosen = parser.parse_args()
     token = chosen.token_file.read_text("ascii").strip() if chosen.token_file else ""
-    server_of(CsvProvider(chosen.folder, "Sample counter"), chosen.port, token).serve_forever()
+    served = provider(chosen.folder, "Sample counter")
+    with server_of(served, chosen.port, token, handler) as running:
+        print(f"http://127.0.0.1:{running.server_port}", flush=True)
+        running.serve_forever()
 
 
 if __name__ == "__main__":

@@ -330,18 +330,22 @@ def _without_code(status: str) -> tuple[str, str]:
 def _codes_of_response(
     status: str, response: _Document, codes: Mapping[str, ProblemCode]
 ) -> list[str]:
-    """Return the codes that a response can have: those it names, or all of its status."""
+    """Return the codes of its examples, or else those it names, or else all of its status."""
     content = response.get("content", {})
     if not any(media_type.startswith("application/problem") for media_type in content):
         return []
+    examples = [
+        example.get("value")
+        for described in content.values()
+        for example in described.get("examples", {}).values()
+    ]
+    shown = {value.get("code") for value in examples if isinstance(value, dict)}
     named = set(re.findall(r"`(\w+)`", response.get("description", "")))
-    for described in content.values():
-        for example in described.get("examples", {}).values():
-            value = example.get("value") if isinstance(example, dict) else None
-            if isinstance(value, dict):
-                named.add(str(value.get("code")))
-    listed = sorted(name for name in named if name in codes)
-    return listed or sorted(name for name, code in codes.items() if str(code.status) == status)
+    of_status = {name for name, code in codes.items() if str(code.status) == status}
+    for found in (shown, named, of_status):
+        if found & set(codes):
+            return sorted(found & set(codes))
+    return []
 
 
 def _codes_of(texts: Iterable[str]) -> str:

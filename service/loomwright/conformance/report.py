@@ -147,7 +147,9 @@ def _verdict(entry: Requirement, ledger: Ledger) -> Verdict:
     if entry.number in ledger.passed:
         return Verdict(entry, PASSED, ())
     reasons = ledger.unexercised.get(entry.number, ())
-    return Verdict(entry, UNEXERCISED, _each_once(reasons) or (_no_case(entry),))
+    # Many cases can be silent for one reason, which is told once, with the first of them.
+    told = {finding.text: finding for finding in reversed(reasons)}
+    return Verdict(entry, UNEXERCISED, tuple(reversed(told.values())) or (_no_case(entry),))
 
 
 def _each_once(findings: Iterable[Finding]) -> tuple[Finding, ...]:
