@@ -1,4 +1,4 @@
-"""The real server: it refuses to stand open by mistake, speaks problem documents, keeps keys quiet."""
+"""The real server: never open by mistake, problem documents only, and no key in a log."""
 
 import contextlib
 import json
