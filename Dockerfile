@@ -15,6 +15,7 @@ RUN useradd --system --uid 10001 --no-create-home --shell /usr/sbin/nologin loom
 COPY --from=build /opt/loomwright /opt/loomwright
 COPY deploy/gunicorn.conf.py /etc/loomwright/gunicorn.conf.py
 USER 10001
+# Others can reach it there, so it starts only with keys or with LOOMWRIGHT_ACCESS=open (deploy/README.md).
 ENV LOOMWRIGHT_BIND=0.0.0.0:8080 PYTHONUNBUFFERED=1 PYTHONDONTWRITEBYTECODE=1
 EXPOSE 8080
 HEALTHCHECK --interval=10s --timeout=3s --start-period=10s CMD ["/opt/loomwright/bin/python", "-c", \

@@ -11,9 +11,12 @@ import pytest
 import loomwright.engineering
 from drawn_requests import client, document, validator
 from loomwright.engineering.errors import EngineeringError
+from loomwright.web.access import OPEN_PATHS
 from loomwright.web.app import GREATEST_BODY_BYTES, create_app
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE, pointers_of_messages
+from loomwright.web.quota import UNCOUNTED_PATHS
+from set_up import create_with, key_entry
 
 CONDUCTOR = {"series": "awg", "load_current": 20, "supply_voltage": 12.6, "length": 4.5}
 FUSE = {
@@ -356,6 +359,65 @@ def test_list_of_a_query_is_json(value):
     query = {name: entry for name, entry in CONDUCTOR.items() if name != "length"}
     response = client().get("/v1/size-conductor", query_string={**query, "route": value})
     assert pointers(checked(response, 422, "invalid_request")) == {"/route"}
+
+
+# --- failures of the surroundings, on every route ---
+
+
+def routes(application):
+    """Yield every path with each of its methods that has content."""
+    for rule in application.url_map.iter_rules():
+        for method in sorted(rule.methods - {"HEAD", "OPTIONS"}):
+            yield rule.rule, method
+
+
+def test_every_route_refuses_in_one_shape_without_key_and_above_the_limit(tmp_path):
+    keys = tmp_path / "keys.toml"
+    keys.write_text(key_entry("listed", "spreadsheet"), "utf-8")
+    keyed = create_with(keys_file=keys).test_client()
+    limited = create_with(rate_limit="1/day").test_client()
+    limited.get("/nothing")
+    seen = 0
+    for path, method in routes(keyed.application):
+        if path in OPEN_PATHS:
+            assert keyed.open(path, method=method).status_code == 200
+        else:
+            checked(keyed.open(path, method=method), 401, "key_required")
+            headers = {"Authorization": "Bearer other"}
+            checked(keyed.open(path, method=method, headers=headers), 401, "key_not_accepted")
+        if path not in UNCOUNTED_PATHS:
+            refused = checked(limited.open(path, method=method), 429, "too_many_requests")
+            assert refused["detail"].startswith("More than 1 per 1 day")
+        seen += 1
+    assert seen >= 11
+    keys.write_text("broken", "utf-8")
+    for path, method in routes(keyed.application):
+        if path not in OPEN_PATHS:
+            headers = {"Authorization": "Bearer listed"}
+            response = keyed.open(path, method=method, headers=headers)
+            checked(response, 503, "access_unavailable")
+            assert response.headers["Retry-After"].isdecimal()
+
+
+def test_every_route_fails_in_one_shape():
+    application = create_app()
+    for endpoint in application.view_functions:
+        application.view_functions[endpoint] = lambda: 1 // 0
+    failing = application.test_client()
+    for path, method in routes(application):
+        checked(failing.open(path, method=method), 500, "internal_error")
+
+
+def test_no_acceptable_form_is_a_problem():
+    page = client().get("/v1/problems", headers={"Accept": "text/html"})
+    assert page.content_type == "text/html; charset=utf-8"
+    listed = client().get("/v1/problems").get_json()["problems"]
+    assert {entry["code"] for entry in listed} == set(CODES)
+    for code in CODES:
+        # Where the type of a problem points.
+        assert f'id="{code}"' in page.text
+    response = client().get("/v1/problems", headers={"Accept": "image/png"})
+    checked(response, 406, "not_acceptable")
 
 
 # --- the service's own failures ---

@@ -50,6 +50,7 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
     fixed = _FIXED_PATHS | {each.url for each in operations if each.with_query}
     visibility = "private" if settings.needs_keys else "public"
     kept, asked = f"{visibility}, max-age={KEPT_FOR_S}", f"{visibility}, no-cache"
+    varies = "Accept-Encoding, Origin" if settings.cors_origins else "Accept-Encoding"
     ending = {f"/{version.name}/": tuple(version.headers().items()) for version in VERSIONS}
     ending = {path: headers for path, headers in ending.items() if headers}
 
@@ -64,7 +65,7 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
         if response.direct_passthrough:
             return response
         known = headers.get("Vary")
-        headers["Vary"] = f"{known}, Accept-Encoding" if known else "Accept-Encoding"
+        headers["Vary"] = f"{known}, {varies}" if known else varies
         _compress(request, response)
         if "Cache-Control" in headers:
             return response
@@ -88,6 +89,8 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
             allow_headers=["Authorization", "Content-Type", "If-None-Match", REQUEST_ID],
             expose_headers=[name for name in RESPONSE_HEADERS if name != "Vary"],
             max_age=600,
+            # It would leave Origin out where there is one origin only.
+            vary_header=False,
         )
 
 
@@ -103,7 +106,7 @@ def request_id(request: Request) -> str:
 
 def _compress(request: Request, response: Response) -> None:
     # Most callers send no such header, and parsing one takes longer than looking.
-    if "gzip" not in request.environ.get("HTTP_ACCEPT_ENCODING", ""):
+    if "gzip" not in request.environ.get("HTTP_ACCEPT_ENCODING", "").lower():
         return
     if request.accept_encodings["gzip"] <= 0 or "Content-Encoding" in response.headers:
         return

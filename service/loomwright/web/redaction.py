@@ -5,8 +5,10 @@ import re
 
 from gunicorn.glogging import Logger
 
-_KEY = re.compile(r"(?i)([?&;]|%3f|%26|\b)((?:key|%6bey|k%65y|ke%79)(?:=|%3d))[^&\s\"'#;]+")
-REDACTED = r"\1\2(redacted)"
+# The name may be written with percent signs, which mean the same to the service.
+_NAME = "".join(f"(?:{letter}|%{ord(letter):x}|%{ord(letter.upper()):x})" for letter in "key")
+_KEY = re.compile(rf"(?i)(?<![\w%-])(?P<name>{_NAME}(?:=|%3d))[^&\s\"'#;]+")
+_REDACTED = r"\g<name>(redacted)"
 
 
 def redacted(text: str) -> str:
@@ -22,7 +24,7 @@ def redacted(text: str) -> str:
     str
         The same with ``(redacted)`` in place of keys.
     """
-    return _KEY.sub(REDACTED, text)
+    return _KEY.sub(_REDACTED, text)
 
 
 class RedactingFilter(logging.Filter):
