@@ -9,6 +9,7 @@ from conformance_samples import sample, serving
 
 from loomwright import cli
 from loomwright.conformance.service_answers import bill_bytes
+from loomwright.conformance.specification import FOLDER
 
 receiver = sample("receiver")
 
@@ -38,6 +39,9 @@ def test_report_as_json_says_the_same(capsys: pytest.CaptureFixture[str]) -> Non
     for finding in by_number["V-015"]["findings"]:
         assert f"      {finding['case']}: {finding['text']}\n" in text
     assert report["counts"] == {"passed": 29, "failed": 1, "advice": 0, "not_exercised": 3}
+    readme = (FOLDER / "README.md").read_text("utf-8")
+    for name in [*report, *by_number["V-015"], *by_number["V-015"]["findings"][0]]:
+        assert f"`{name}`" in readme
     assert (report["role"], report["subject"]) == ("receiver", url)
     assert (report["specification"], report["conforms"]) == ("1.0", False)
 

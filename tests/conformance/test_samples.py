@@ -1,5 +1,6 @@
 """The samples as they are started by hand: right ones fail nothing, broken ones what is stated."""
 
+import ast
 import json
 import shlex
 import subprocess
@@ -59,6 +60,23 @@ def unexercised(report: dict[str, Any]) -> set[str]:
 
 def test_every_sample_is_stated() -> None:
     assert {file.name for file in SAMPLES.glob("*.py")} == set(ENTRIES)
+
+
+@pytest.mark.parametrize("name", ["caller.py", "receiver.py", "http_provider.py"])
+def test_sample_that_speaks_http_needs_python_alone(name: str) -> None:
+    tree = ast.parse((SAMPLES / name).read_text("utf-8"))
+    modules = {
+        module.partition(".")[0]
+        for node in ast.walk(tree)
+        for module in (
+            [alias.name for alias in node.names]
+            if isinstance(node, ast.Import)
+            else [node.module or ""]
+            if isinstance(node, ast.ImportFrom)
+            else []
+        )
+    }
+    assert modules - {"csv_provider"} <= sys.stdlib_module_names
 
 
 def test_each_role_has_a_right_and_a_broken_sample() -> None:
