@@ -8,7 +8,7 @@ from flask import Flask, Response
 from loomwright.web import bill, conductor, fuse, output, price_books
 from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.examples import EXAMPLES
-from loomwright.web.openapi import openapi_document
+from loomwright.web.openapi import openapi_json
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problems import register_problems
 from loomwright.web.requests import GREATEST_BODY_BYTES
@@ -45,7 +45,7 @@ def _application() -> Flask:
 
     @app.get("/v1/openapi.json")
     def openapi() -> Response:
-        return json_response(openapi_document(OPERATIONS))
+        return Response(openapi_json(OPERATIONS), content_type="application/json")
 
     return app
 

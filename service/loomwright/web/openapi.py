@@ -2,8 +2,11 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cache
+from http import HTTPStatus
 from typing import Any
 
+import orjson
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import Schema, fields
@@ -12,6 +15,16 @@ from loomwright import __version__
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.forms.described import error_content, form_content, form_parameters
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
+from loomwright.web.openapi_examples import (
+    answer_examples,
+    example_components,
+    line_examples,
+    problem_component,
+    problem_examples,
+)
+from loomwright.web.openapi_headers import response_headers
+from loomwright.web.openapi_links import links_of
+from loomwright.web.openapi_units import add_units, tell_unit
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE
 from loomwright.web.requests import LIST_FIELDS
@@ -42,9 +55,9 @@ class DocumentSchema:
 class Operation:
     """One operation with the schemas of its request and answer.
 
-    ``with_query`` adds GET with the same fields as query parameters. ``with_key`` says that a key
-    is wanted for some of what can be asked. ``statuses`` are those of problems that not every
-    operation has.
+    ``description`` says in Markdown what ``summary`` leaves open. ``with_query`` adds GET with the
+    same fields as query parameters. ``with_key`` says that a key is wanted for some of what can be
+    asked. ``statuses`` are those of problems that not every operation has.
     """
 
     name: str
@@ -56,6 +69,7 @@ class Operation:
     with_key: bool = False
     statuses: tuple[int, ...] = ()
     path: str = ""
+    description: str = ""
 
     @property
     def url(self) -> str:
@@ -101,11 +115,23 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
         version=__version__,
         openapi_version="3.1.0",
         plugins=[plugin],
-        info={"description": DESCRIPTION, "license": {"name": "MIT", "identifier": "MIT"}},
+        info={
+            "summary": "Engineering and pricing of vehicle 12, 24 and 48 V installations.",
+            "description": DESCRIPTION,
+            "license": {"name": "MIT", "identifier": "MIT"},
+        },
+        # Open as it stands; an operation that wants a key for some of what can be asked says so.
+        security=[{}],
         servers=[{"url": "/", "description": "The service itself"}],
         tags=[
-            {"name": "engineering", "description": "Sizing and checking."},
-            {"name": "pricing", "description": "Bills of materials."},
+            {
+                "name": "engineering",
+                "description": "Sizing and checking: figures with the rules they rest on.",
+            },
+            {
+                "name": "pricing",
+                "description": "Bills of materials, and the price books they are priced by.",
+            },
             {"name": "service", "description": "The state of the service."},
         ],
     )
@@ -124,7 +150,29 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
         spec.path(path=operation.url, operations=_methods(operation, plugin))
     document = spec.to_dict()
     _add_rules(document, operations)
+    add_units(document["components"]["schemas"])
+    document["components"]["examples"] = example_components()
+    document["x-problem-codes"] = _problem_codes()
     return document
+
+
+@cache
+def openapi_json(operations: tuple[Operation, ...]) -> bytes:
+    """Return the OpenAPI document as JSON, made once."""
+    return orjson.dumps(openapi_document(operations))
+
+
+def _problem_codes() -> dict[str, Any]:
+    """Return the table of codes; those that belong to no operation are shown nowhere else."""
+    return {
+        code: {
+            "status": entry.status,
+            "title": entry.title,
+            "action": entry.action,
+            "example": {"$ref": problem_component(code)},
+        }
+        for code, entry in sorted(CODES.items())
+    }
 
 
 def _add_components(spec: APISpec, request: DocumentSchema, added: dict[str, Any]) -> None:
@@ -149,37 +197,36 @@ def _own_field(_converter: Any, field: fields.Field[Any], **_: Any) -> dict[str,
 
 def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
     identifier = operation.name.replace("-", "_")
-    base = {"tags": [operation.tag], "summary": operation.summary}
-    answer: dict[str, Any] = {
-        "200": {
-            "description": "The answer; a design that cannot be met is a verdict in it.",
-            "content": {"application/json": {"schema": operation.answer}},
-        }
+    base = {
+        "tags": [operation.tag],
+        "summary": operation.summary,
+        "description": operation.description or operation.summary,
     }
-    forms = FORMS_BY_OPERATION.get(operation.name)
-    if forms is not None:
-        answer["200"]["content"] |= form_content(forms)
-        answer |= _problems(406)
     if operation.request is None:
-        responses = {**answer, **_problems(*operation.statuses)}
-        return {"get": {**base, "operationId": identifier, "responses": responses}}
-    statuses = sorted({400, 413, 415, 422, *operation.statuses})
-    methods: dict[str, Any] = {
-        "post": {
-            **base,
-            "operationId": identifier,
-            "requestBody": {
-                "required": True,
-                "content": {"application/json": _request_content(operation)},
-            },
-            "responses": {**answer, **_problems(*statuses)},
+        return {
+            "get": {
+                **base,
+                "operationId": identifier,
+                "responses": _responses(operation, "get", *_GET_STATUSES),
+            }
         }
+    post: dict[str, Any] = {
+        **base,
+        "operationId": identifier,
+        "requestBody": {
+            "required": True,
+            "description": "One JSON object in UTF-8, of at most 1 MiB.",
+            "content": {"application/json": _request_content(operation)},
+        },
     }
+    # The key is wanted for some of what can be asked; without it the rest is answered.
+    key_statuses = (401, 403) if operation.with_key else ()
     if operation.with_key:
-        # The key is wanted for some of what can be asked; without it the rest is answered.
-        methods["post"]["security"] = [{}, {KEY_SCHEME: []}]
-        methods["post"]["responses"] |= _problems(401, 403)
+        post["security"] = [{}, {KEY_SCHEME: []}]
+    post["responses"] = _responses(operation, "post", *_POST_STATUSES, *key_statuses)
+    methods = {"post": post}
     if operation.with_query and not isinstance(operation.request, DocumentSchema):
+        forms = FORMS_BY_OPERATION.get(operation.name)
         methods["get"] = {
             **base,
             "operationId": f"{identifier}_by_query",
@@ -187,9 +234,65 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
                 *_parameters(operation, operation.request, plugin),
                 *(form_parameters(forms) if forms else ()),
             ],
-            "responses": {**answer, **_problems(400, 422), **_TOO_LONG},
+            "responses": _responses(operation, "get", *_GET_STATUSES, 400, 422),
         }
     return methods
+
+
+_POST_STATUSES = (400, 408, 413, 415, 422, 500)
+_GET_STATUSES = (500,)
+
+
+def _responses(operation: Operation, method: str, *statuses: int) -> dict[str, Any]:
+    """Return the responses of one method, in order of their statuses."""
+    forms = FORMS_BY_OPERATION.get(operation.name)
+    accepted = (*statuses, *operation.statuses, *((406,) if forms is not None else ()))
+    found = {
+        "200": _answer(operation, method),
+        **{str(status): _problem(operation, method, status) for status in accepted},
+        **(_TOO_LONG if method == "get" else {}),
+    }
+    return dict(sorted(found.items()))
+
+
+def _answer(operation: Operation, method: str) -> dict[str, Any]:
+    forms = FORMS_BY_OPERATION.get(operation.name)
+    content: dict[str, Any] = {"application/json": {"schema": operation.answer}}
+    if forms is not None:
+        content |= form_content(forms)
+    for media_type, described in content.items():
+        examples = answer_examples(operation.name, media_type)
+        if examples:
+            described["examples"] = examples
+    answer: dict[str, Any] = {
+        "description": "The answer; a design that cannot be met is a verdict in it.",
+        "headers": response_headers(200, negotiated=forms is not None),
+        "content": content,
+    }
+    links = links_of(operation.name, method)
+    if links:
+        answer["links"] = links
+    return answer
+
+
+def _problem(operation: Operation, method: str, status: int) -> dict[str, Any]:
+    examples = problem_examples(operation.name, method, status)
+    content: dict[str, Any] = {
+        MEDIA_TYPE: {"schema": ProblemSchema, "examples": examples},
+        **error_content(),
+    }
+    if status == HTTPStatus.UNPROCESSABLE_ENTITY:
+        for media_type, described in content.items():
+            lines = line_examples(media_type)
+            if lines:
+                described["examples"] = lines
+    return {
+        "description": "; ".join(
+            f"`{key}`: {code.title}" for key, code in CODES.items() if code.status == status
+        ),
+        "headers": response_headers(status),
+        "content": content,
+    }
 
 
 def _request_content(operation: Operation) -> dict[str, Any]:
@@ -215,18 +318,6 @@ _TOO_LONG = {
 }
 
 
-def _problems(*statuses: int) -> dict[str, Any]:
-    return {
-        str(status): {
-            "description": "; ".join(
-                f"`{key}`: {code.title}" for key, code in CODES.items() if code.status == status
-            ),
-            "content": {MEDIA_TYPE: {"schema": ProblemSchema}, **error_content()},
-        }
-        for status in statuses
-    }
-
-
 def _parameters(
     operation: Operation, request: type[Schema], plugin: MarshmallowPlugin
 ) -> list[dict[str, Any]]:
@@ -236,7 +327,8 @@ def _parameters(
     assert plugin.converter is not None
     for name, field in request().fields.items():
         schema = plugin.converter.field2property(field)
-        description = schema.pop("description", "")
+        tell_unit(schema)
+        description = schema.pop("description", "") or f"Field {name} of the request."
         place: dict[str, Any] = {"schema": schema}
         if name in example:
             place["example"] = example[name]

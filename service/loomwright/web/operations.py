@@ -37,6 +37,13 @@ OPERATIONS = (
         SizeConductorRequest,
         SizeConductorAnswer,
         with_query=True,
+        description=(
+            "Every size of the series is judged by voltage drop, ampacity and, where a fault "
+            "current is given, by the heat of a short circuit; the first that meets all is "
+            "chosen. Every candidate stands in the answer with the criterion that refused it. "
+            "With `given_size` that size is judged. `explain` adds the working with formulas and "
+            "sources."
+        ),
     ),
     Operation(
         "size-fuse",
@@ -45,6 +52,12 @@ OPERATIONS = (
         SizeFuseRequest,
         SizeFuseAnswer,
         with_query=True,
+        description=(
+            "The permitted ratings lie between what the load needs and what the conductor bears; "
+            "in each wanted type the least standard rating within them is chosen and judged by "
+            "breaking capacity, rated voltage, opening time at the far end, coordination with the "
+            "conductor and selectivity. `explain` adds the working."
+        ),
     ),
     Operation(
         "estimate-real-output",
@@ -53,6 +66,11 @@ OPERATIONS = (
         EstimateRealOutputRequest,
         EstimateRealOutputAnswer,
         with_query=True,
+        description=(
+            "The output is bounded by what the fuses and the supply let in, by the efficiency of "
+            "the amplifier's class and by its rails; the answer sets that beside the claim, and "
+            "gives the current for sizing the feed."
+        ),
     ),
     Operation(
         "build-bill-of-materials",
@@ -62,6 +80,12 @@ OPERATIONS = (
         BuildBillOfMaterialsAnswer,
         with_key=True,
         statuses=(503,),
+        description=(
+            "Circuits are sized as size-conductor and size-fuse do it; parts, labour, discounts "
+            "and tax follow from the rules and the price book, each line with its reason. Without "
+            "a price book the demo book of the service prices it. Cost and margin need a key. The "
+            "same request, price book and version give the same bytes on any day."
+        ),
     ),
     Operation(
         "price-books",
@@ -70,6 +94,9 @@ OPERATIONS = (
         None,
         PriceBooksAnswer,
         statuses=(503,),
+        description=(
+            "The names go into `price_book_name` of build-bill-of-materials and check-price-book."
+        ),
     ),
     Operation(
         "check-price-book",
@@ -79,6 +106,11 @@ OPERATIONS = (
         CheckPriceBookAnswer,
         with_key=True,
         statuses=(503,),
+        description=(
+            "Every fault is named by table, row and column, or by JSON pointer. With `jobs` the "
+            "answer also says what the book lacks for them; with `as_of`, what is out of date on "
+            "that day. Findings that tell of cost need a key where the book is a mounted one."
+        ),
     ),
     Operation(
         "health",
@@ -86,5 +118,9 @@ OPERATIONS = (
         "service",
         None,
         HealthAnswer,
+        description=(
+            "Answered once tables and formulas are loaded and every example has been computed; it "
+            "reads nothing else."
+        ),
     ),
 )
