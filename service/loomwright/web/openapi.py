@@ -1,6 +1,6 @@
 """The OpenAPI 3.1 document, made from the schemas that the views load and from the code table."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import cache
 from http import HTTPStatus
@@ -151,8 +151,7 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
     document = spec.to_dict()
     _add_rules(document, operations)
     add_units(document["components"]["schemas"])
-    document["components"]["examples"] = example_components()
-    document["x-problem-codes"] = _problem_codes()
+    _add_problems(document)
     return document
 
 
@@ -162,17 +161,40 @@ def openapi_json(operations: tuple[Operation, ...]) -> bytes:
     return orjson.dumps(openapi_document(operations))
 
 
-def _problem_codes() -> dict[str, Any]:
-    """Return the table of codes; those that belong to no operation are shown nowhere else."""
-    return {
-        code: {
+def _add_problems(document: dict[str, Any]) -> None:
+    """Add the examples, and the table of codes with those of codes that belong to no operation."""
+    examples = example_components()
+    used = set(_references(document))
+    document["components"]["examples"] = {
+        name: example
+        for name, example in examples.items()
+        if f"#/components/examples/{name}" in used
+    }
+    document["x-problem-codes"] = {}
+    for code, entry in sorted(CODES.items()):
+        shown: dict[str, Any] = {
             "status": entry.status,
             "title": entry.title,
             "action": entry.action,
-            "example": {"$ref": problem_component(code)},
         }
-        for code, entry in sorted(CODES.items())
-    }
+        name = problem_component(code)
+        if name in document["components"]["examples"]:
+            shown["example"] = {"$ref": f"#/components/examples/{name}"}
+        elif name:
+            shown["example"] = examples[name]["value"]
+        document["x-problem-codes"][code] = shown
+
+
+def _references(value: Any) -> Iterator[str]:
+    if isinstance(value, list):
+        for entry in value:
+            yield from _references(entry)
+    elif isinstance(value, dict):
+        for name, entry in value.items():
+            if name == "$ref":
+                yield entry
+            else:
+                yield from _references(entry)
 
 
 def _add_components(spec: APISpec, request: DocumentSchema, added: dict[str, Any]) -> None:

@@ -79,10 +79,10 @@ def problem_examples(operation: str, method: str, status: int) -> dict[str, Any]
 
 
 def problem_component(code: str) -> str:
-    """Return a reference to a recorded problem with a code; empty before the first recording."""
+    """Return the component of a recorded problem with a code; empty before the first recording."""
     for entry in _record()["problems"]:
         if entry["code"] == code:
-            return f"#/components/examples/{_component(entry)}"
+            return _component(entry)
     return ""
 
 
