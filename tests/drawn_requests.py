@@ -72,6 +72,8 @@ def values_of(schema) -> st.SearchStrategy[Any]:
     """Return the values of a schema: numbers in range, keys of the list, no quantity text."""
     schema = resolved(schema)
     number = number_form(schema)
+    if number is not None and "enum" in number:
+        return st.sampled_from(number["enum"])
     if number is not None:
         if number["type"] == "integer":
             return st.integers(number["minimum"], number["maximum"])
