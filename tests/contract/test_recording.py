@@ -5,7 +5,6 @@ import re
 
 import jsonschema
 import pytest
-from recording import recorded
 from referencing import Registry, Resource
 from referencing.jsonschema import DRAFT202012
 
@@ -13,10 +12,11 @@ from drawn_requests import client, document
 from loomwright.web.openapi_examples import FILE
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problem_codes import CODES
+from recording import recorded
 
 HERE = "urn:document"
 RENEWAL = (
-    "renew it: python tests/contract/recording.py, then "
+    "renew it: python tests/recording.py, then "
     "python -m loomwright.web.openapi_file > openapi/loomwright.yaml"
 )
 METHODS = [

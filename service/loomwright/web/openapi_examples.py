@@ -1,6 +1,6 @@
 """Examples of the OpenAPI document, as they were recorded from the running service.
 
-``tests/contract/recording.py`` writes the record, and a test holds it to what the service answers.
+``tests/recording.py`` writes the record, and a test holds it to what the service answers.
 """
 
 import json

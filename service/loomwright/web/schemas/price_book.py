@@ -47,7 +47,7 @@ def _of_kind(schema: JsonSchema, kind: Kind) -> JsonSchema:
         name: own[name] if name in ("attributes", "kind") else {**form, **own.get(name, {})}
         for name, form in schema["properties"].items()
     }
-    title = f"{kind.words.title().replace(' ', '').replace('-', '')}Part"
+    title = f"{kind.name.title().replace('_', '')}Part"
     return {**schema, "title": title, "properties": properties}
 
 

@@ -1,8 +1,8 @@
 """Record the examples of the OpenAPI document from the running service.
 
-``python tests/contract/recording.py`` writes the file that the document is made from;
-``test_recording.py`` holds it to what the service answers now. Requests of the operations are those
-that the document shows; those of problems stand here.
+``python tests/recording.py`` writes the file that the document is made from, and
+``tests/contract/test_recording.py`` holds it to what the service answers now. Requests of the
+operations are those that the document shows; those of problems stand here.
 """
 
 import hashlib
@@ -44,20 +44,25 @@ BODIES: dict[str, Recorded] = {
 FORMS = {"text/plain": {"as": "text"}, "text/csv": {"as": "csv"}, "application/xml": {"as": "xml"}}
 
 
+def recording_settings(folder: Path) -> dict[str, str]:
+    """Return the settings of a service with a good and a faulty price book and a key for cost."""
+    books = folder / "books"
+    books.mkdir()
+    (books / "spring.json").write_text(json.dumps(demo_price_book()), "utf-8")
+    (books / "faulty.json").write_text(json.dumps({"name": "no price book"}), "utf-8")
+    keys = folder / "keys.txt"
+    keys.write_text(hashlib.sha256(KEY.encode()).hexdigest() + "\n", "ascii")
+    return {mounted_books.SETTING: str(books), cost_keys.SETTING: str(keys)}
+
+
 @contextmanager
 def recording_client() -> Iterator[FlaskClient]:
-    """Yield a client of a service with a good and a faulty price book and a key for cost."""
-    with tempfile.TemporaryDirectory() as name:
-        folder = Path(name)
-        books = folder / "books"
-        books.mkdir()
-        (books / "spring.json").write_text(json.dumps(demo_price_book()), "utf-8")
-        (books / "faulty.json").write_text(json.dumps({"name": "no price book"}), "utf-8")
-        keys = folder / "keys.txt"
-        keys.write_text(hashlib.sha256(KEY.encode()).hexdigest() + "\n", "ascii")
-        settings = {mounted_books.SETTING: str(books), cost_keys.SETTING: str(keys)}
-        with mock.patch.dict(os.environ, settings):
-            yield create_app().test_client()
+    """Yield a client of that service."""
+    with (
+        tempfile.TemporaryDirectory() as name,
+        mock.patch.dict(os.environ, recording_settings(Path(name))),
+    ):
+        yield create_app().test_client()
 
 
 # --- answers ---
