@@ -68,11 +68,13 @@ def number_form(schema):
     return next((form for form in forms if form["type"] in ("number", "integer")), None)
 
 
-def values_of(schema) -> st.SearchStrategy[Any]:
+def values_of(schema) -> st.SearchStrategy[Any]:  # noqa: PLR0911  one for each form
     """Return the values of a schema: numbers in range, keys of the list, no quantity text."""
     schema = resolved(schema)
     number = number_form(schema)
     if number is not None:
+        if "enum" in number:
+            return st.sampled_from(number["enum"])
         if number["type"] == "integer":
             return st.integers(number["minimum"], number["maximum"])
         return st.floats(number["minimum"], number["maximum"], allow_subnormal=False)

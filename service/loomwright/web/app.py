@@ -11,7 +11,7 @@ from loomwright.web.access import register_access
 from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.manners import register_manners
-from loomwright.web.openapi import openapi_document
+from loomwright.web.openapi import openapi_json
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problems import register_problems
 from loomwright.web.quota import register_quota
@@ -64,7 +64,7 @@ def _application(settings: Settings) -> Flask:
 
     @app.get("/v1/openapi.json")
     def openapi() -> Response:
-        return json_response(openapi_document(OPERATIONS))
+        return Response(openapi_json(OPERATIONS), content_type="application/json")
 
     return app
 

@@ -1,9 +1,12 @@
 """The OpenAPI 3.1 document, made from the schemas that the views load and from the code table."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
+from http import HTTPStatus
 from typing import Any
 
+import orjson
 from apispec import APISpec
 from apispec.ext.marshmallow import MarshmallowPlugin
 from marshmallow import Schema, fields
@@ -19,6 +22,15 @@ from loomwright.web.described_http import (
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.forms.described import error_content, form_content, form_parameters
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
+from loomwright.web.openapi_examples import (
+    answer_examples,
+    example_components,
+    line_examples,
+    problem_component,
+    problem_examples,
+)
+from loomwright.web.openapi_links import links_of
+from loomwright.web.openapi_units import add_units, tell_unit
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE
 from loomwright.web.requests import LIST_FIELDS
@@ -48,8 +60,9 @@ class DocumentSchema:
 class Operation:
     """One operation with the schemas of its request and answer.
 
-    ``with_query`` adds GET with the same fields as query parameters. ``statuses`` are those of
-    problems that not every operation has.
+    ``description`` says in Markdown what ``summary`` leaves open. ``with_query`` adds GET with the
+    same fields as query parameters. ``statuses`` are those of problems that not every operation
+    has.
     """
 
     name: str
@@ -60,6 +73,7 @@ class Operation:
     with_query: bool = False
     statuses: tuple[int, ...] = ()
     path: str = ""
+    description: str = ""
 
     @property
     def url(self) -> str:
@@ -105,11 +119,21 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
         version=__version__,
         openapi_version="3.1.0",
         plugins=[plugin],
-        info={"description": DESCRIPTION, "license": {"name": "MIT", "identifier": "MIT"}},
+        info={
+            "summary": "Engineering and pricing of vehicle 12, 24 and 48 V installations.",
+            "description": DESCRIPTION,
+            "license": {"name": "MIT", "identifier": "MIT"},
+        },
         servers=[{"url": "/", "description": "The service itself"}],
         tags=[
-            {"name": "engineering", "description": "Sizing and checking."},
-            {"name": "pricing", "description": "Bills of materials."},
+            {
+                "name": "engineering",
+                "description": "Sizing and checking: figures with the rules they rest on.",
+            },
+            {
+                "name": "pricing",
+                "description": "Bills of materials, and the price books they are priced by.",
+            },
             {"name": "service", "description": "The state of the service."},
         ],
     )
@@ -118,6 +142,9 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
     for name, scheme in SECURITY_SCHEMES.items():
         spec.components.security_scheme(name, scheme)
     for name, (description, example) in RESPONSE_HEADERS.items():
+        # Methods that a path does not have are no operation of it.
+        if name == "Allow":
+            continue
         header = {"description": description, "schema": {"type": "string"}, "example": example}
         spec.components.header(name, header)
     spec.components.schema("Problem", schema=ProblemSchema)
@@ -129,7 +156,51 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
         spec.path(path=operation.url, operations=_methods(operation, plugin))
     document = spec.to_dict()
     _add_rules(document, operations)
+    add_units(document["components"]["schemas"])
+    _add_problems(document)
     return document
+
+
+@cache
+def openapi_json(operations: tuple[Operation, ...]) -> bytes:
+    """Return the OpenAPI document as JSON, made once."""
+    return orjson.dumps(openapi_document(operations))
+
+
+def _add_problems(document: dict[str, Any]) -> None:
+    """Add the examples, and the table of codes with those of codes that belong to no operation."""
+    examples = example_components()
+    used = set(_references(document))
+    document["components"]["examples"] = {
+        name: example
+        for name, example in examples.items()
+        if f"#/components/examples/{name}" in used
+    }
+    document["x-problem-codes"] = {}
+    for code, entry in sorted(CODES.items()):
+        shown: dict[str, Any] = {
+            "status": entry.status,
+            "title": entry.title,
+            "action": entry.action,
+        }
+        name = problem_component(code)
+        if name in document["components"]["examples"]:
+            shown["example"] = {"$ref": f"#/components/examples/{name}"}
+        elif name:
+            shown["example"] = examples[name]["value"]
+        document["x-problem-codes"][code] = shown
+
+
+def _references(value: Any) -> Iterator[str]:
+    if isinstance(value, list):
+        for entry in value:
+            yield from _references(entry)
+    elif isinstance(value, dict):
+        for name, entry in value.items():
+            if name == "$ref":
+                yield entry
+            else:
+                yield from _references(entry)
 
 
 def _add_components(spec: APISpec, request: DocumentSchema, added: dict[str, Any]) -> None:
@@ -154,48 +225,38 @@ def _own_field(_converter: Any, field: fields.Field[Any], **_: Any) -> dict[str,
 
 def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
     identifier = operation.name.replace("-", "_")
-    base = {"tags": [operation.tag], "summary": operation.summary}
-    answer: dict[str, Any] = {
-        "200": {
-            "description": "The answer; a design that cannot be met is a verdict in it.",
-            "content": {"application/json": {"schema": operation.answer}},
-            "headers": _headers("X-Request-Id", "Cache-Control", "Vary"),
-        }
+    base = {
+        "tags": [operation.tag],
+        "summary": operation.summary,
+        "description": operation.description or operation.summary,
     }
-    forms = FORMS_BY_OPERATION.get(operation.name)
-    if forms is not None:
-        answer["200"]["content"] |= form_content(forms)
-        answer |= _problems(406)
-    read = {
-        **answer,
-        "200": {**answer["200"], "headers": _headers(*_OF_READS)},
-        "304": _NOT_MODIFIED,
-    }
-    offered: list[dict[str, list[str]]] = []
-    if operation.tag == "service":
-        asked = set(operation.statuses)
-    else:
-        asked = {*ACCESS_STATUSES, *operation.statuses}
-        # The first one is no key at all, for a service that is open.
-        offered = [{}, {BEARER: []}]
+    # The first one is no key at all, for a service that is open.
+    offered: list[dict[str, list[str]]] = [{}]
+    if operation.tag != "service":
+        offered.append({BEARER: []})
     if operation.request is None:
-        responses = {**read, **_problems(*sorted(asked))}
-        get = {**base, "operationId": identifier, "security": offered, "responses": responses}
-        return {"get": get}
-    statuses = sorted({400, 413, 415, 422, *asked})
-    methods: dict[str, Any] = {
-        "post": {
-            **base,
-            "operationId": identifier,
-            "requestBody": {
-                "required": True,
-                "content": {"application/json": _request_content(operation)},
-            },
-            "security": offered,
-            "responses": {**answer, **_problems(*statuses)},
+        return {
+            "get": {
+                **base,
+                "operationId": identifier,
+                "security": offered,
+                "responses": _responses(operation, "get", *_GET_STATUSES),
+            }
         }
+    post: dict[str, Any] = {
+        **base,
+        "operationId": identifier,
+        "requestBody": {
+            "required": True,
+            "description": "One JSON object in UTF-8, of at most 1 MiB.",
+            "content": {"application/json": _request_content(operation)},
+        },
+        "security": offered,
+        "responses": _responses(operation, "post", *_POST_STATUSES),
     }
+    methods = {"post": post}
     if operation.with_query and not isinstance(operation.request, DocumentSchema):
+        forms = FORMS_BY_OPERATION.get(operation.name)
         methods["get"] = {
             **base,
             "operationId": f"{identifier}_by_query",
@@ -204,9 +265,84 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
                 *(form_parameters(forms) if forms else ()),
             ],
             "security": [*offered, {SPREADSHEET_KEY: []}],
-            "responses": {**read, **_problems(*sorted({400, 414, 422, *asked}))},
+            "responses": _responses(operation, "get", *_GET_STATUSES, 400, 422),
         }
     return methods
+
+
+_POST_STATUSES = (400, 408, 413, 415, 422, 500)
+_GET_STATUSES = (414, 500)
+
+
+def _headers(*names: str) -> dict[str, Any]:
+    return {name: {"$ref": f"#/components/headers/{name}"} for name in names}
+
+
+_OF_ALL = ("X-Request-Id", "Cache-Control", "Vary", "Deprecation", "Sunset")
+_OF_READS = (*_OF_ALL, "ETag")
+_OF_STATUS = {
+    401: ("WWW-Authenticate",),
+    403: ("WWW-Authenticate",),
+    429: ("Retry-After", "RateLimit", "RateLimit-Policy"),
+    503: ("Retry-After",),
+}
+
+
+def _responses(operation: Operation, method: str, *statuses: int) -> dict[str, Any]:
+    """Return the responses of one method, in order of their statuses."""
+    forms = FORMS_BY_OPERATION.get(operation.name)
+    accepted = {*statuses, *operation.statuses, *((406,) if forms is not None else ())}
+    if operation.tag != "service":
+        accepted |= set(ACCESS_STATUSES)
+    found = {
+        "200": _answer(operation, method),
+        **{str(status): _problem(operation, method, status) for status in accepted},
+    }
+    if method == "get":
+        found["304"] = {
+            "description": "The caller has the answer already, as `If-None-Match` says.",
+            "headers": _headers(*_OF_READS),
+        }
+    return dict(sorted(found.items()))
+
+
+def _answer(operation: Operation, method: str) -> dict[str, Any]:
+    forms = FORMS_BY_OPERATION.get(operation.name)
+    content: dict[str, Any] = {"application/json": {"schema": operation.answer}}
+    if forms is not None:
+        content |= form_content(forms)
+    for media_type, described in content.items():
+        examples = answer_examples(operation.name, media_type)
+        if examples:
+            described["examples"] = examples
+    answer: dict[str, Any] = {
+        "description": "The answer; a design that cannot be met is a verdict in it.",
+        "headers": _headers(*(_OF_READS if method == "get" else _OF_ALL)),
+        "content": content,
+    }
+    links = links_of(operation.name, method)
+    if links:
+        answer["links"] = links
+    return answer
+
+
+def _problem(operation: Operation, method: str, status: int) -> dict[str, Any]:
+    examples = problem_examples(operation.name, method, status)
+    content: dict[str, Any] = {MEDIA_TYPE: {"schema": ProblemSchema, "examples": examples}}
+    if method == "get":
+        content |= error_content()
+    if status == HTTPStatus.UNPROCESSABLE_ENTITY:
+        for media_type, described in content.items():
+            lines = line_examples(media_type)
+            if lines:
+                described["examples"] = lines
+    return {
+        "description": "; ".join(
+            f"`{key}`: {code.title}" for key, code in CODES.items() if code.status == status
+        ),
+        "headers": _headers("X-Request-Id", *_OF_STATUS.get(status, ())),
+        "content": content,
+    }
 
 
 def _request_content(operation: Operation) -> dict[str, Any]:
@@ -222,35 +358,6 @@ def _request_content(operation: Operation) -> dict[str, Any]:
     }
 
 
-def _headers(*names: str) -> dict[str, Any]:
-    return {name: {"$ref": f"#/components/headers/{name}"} for name in names}
-
-
-_OF_READS = ("X-Request-Id", "Cache-Control", "Vary", "ETag")
-_OF_STATUS = {
-    401: ("WWW-Authenticate",),
-    403: ("WWW-Authenticate",),
-    429: ("Retry-After", "RateLimit", "RateLimit-Policy"),
-}
-_NOT_MODIFIED = {
-    "description": "The caller has the answer already, as `If-None-Match` says.",
-    "headers": _headers(*_OF_READS),
-}
-
-
-def _problems(*statuses: int) -> dict[str, Any]:
-    return {
-        str(status): {
-            "description": "; ".join(
-                f"`{key}`: {code.title}" for key, code in CODES.items() if code.status == status
-            ),
-            "content": {MEDIA_TYPE: {"schema": ProblemSchema}, **error_content()},
-            "headers": _headers("X-Request-Id", *_OF_STATUS.get(status, ())),
-        }
-        for status in statuses
-    }
-
-
 def _parameters(
     operation: Operation, request: type[Schema], plugin: MarshmallowPlugin
 ) -> list[dict[str, Any]]:
@@ -260,7 +367,8 @@ def _parameters(
     assert plugin.converter is not None
     for name, field in request().fields.items():
         schema = plugin.converter.field2property(field)
-        description = schema.pop("description", "")
+        tell_unit(schema)
+        description = schema.pop("description", "") or f"Field {name} of the request."
         place: dict[str, Any] = {"schema": schema}
         if name in example:
             place["example"] = example[name]

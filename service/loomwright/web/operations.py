@@ -52,6 +52,13 @@ OPERATIONS = (
         SizeConductorRequest,
         SizeConductorAnswer,
         with_query=True,
+        description=(
+            "Every size of the series is judged by voltage drop, ampacity and, where a fault "
+            "current is given, by the heat of a short circuit; the first that meets all is "
+            "chosen. Every candidate stands in the answer with the criterion that refused it. "
+            "With `given_size` that size is judged. `explain` adds the working with formulas and "
+            "sources."
+        ),
     ),
     Operation(
         "size-fuse",
@@ -60,6 +67,12 @@ OPERATIONS = (
         SizeFuseRequest,
         SizeFuseAnswer,
         with_query=True,
+        description=(
+            "The permitted ratings lie between what the load needs and what the conductor bears; "
+            "in each wanted type the least standard rating within them is chosen and judged by "
+            "breaking capacity, rated voltage, opening time at the far end, coordination with the "
+            "conductor and selectivity. `explain` adds the working."
+        ),
     ),
     Operation(
         "estimate-real-output",
@@ -68,6 +81,11 @@ OPERATIONS = (
         EstimateRealOutputRequest,
         EstimateRealOutputAnswer,
         with_query=True,
+        description=(
+            "The output is bounded by what the fuses and the supply let in, by the efficiency of "
+            "the amplifier's class and by its rails; the answer sets that beside the claim, and "
+            "gives the current for sizing the feed."
+        ),
     ),
     Operation(
         "build-bill-of-materials",
@@ -75,6 +93,12 @@ OPERATIONS = (
         "pricing",
         DocumentSchema(REQUEST.name, request_components, request_examples),
         BuildBillOfMaterialsAnswer,
+        description=(
+            "Circuits are sized as size-conductor and size-fuse do it; parts, labour, discounts "
+            "and tax follow from the rules and the price book, each line with its reason. Without "
+            "a price book the demo book of the service prices it. Cost and margin need a key. The "
+            "same request, price book and version give the same bytes on any day."
+        ),
     ),
     Operation(
         "price-books",
@@ -82,6 +106,9 @@ OPERATIONS = (
         "pricing",
         None,
         PriceBooksAnswer,
+        description=(
+            "The names go into `price_book_name` of build-bill-of-materials and check-price-book."
+        ),
     ),
     Operation(
         "check-price-book",
@@ -89,6 +116,11 @@ OPERATIONS = (
         "pricing",
         DocumentSchema(CHECK.name, check_components, check_examples),
         CheckPriceBookAnswer,
+        description=(
+            "Every fault is named by table, row and column, or by JSON pointer. With `jobs` the "
+            "answer also says what the book lacks for them; with `as_of`, what is out of date on "
+            "that day. Findings that tell of cost need a key where the book is a mounted one."
+        ),
     ),
     Operation(
         "health",
@@ -96,6 +128,10 @@ OPERATIONS = (
         "service",
         None,
         HealthAnswer,
+        description=(
+            "Answered once tables and formulas are loaded and every example has been computed; it "
+            "reads nothing else."
+        ),
     ),
     Operation(
         "problems",
@@ -104,5 +140,9 @@ OPERATIONS = (
         None,
         ProblemsAnswer,
         statuses=(406,),
+        description=(
+            "Status, title and what the caller can do, for each code that a problem document can "
+            "have; `type` of a problem document leads here."
+        ),
     ),
 )

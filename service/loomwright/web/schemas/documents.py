@@ -80,11 +80,34 @@ def _collect(
     record: Record | Records, rules: Mapping[str, Rule], found: dict[str, JsonSchema]
 ) -> None:
     plain = object_schema(record.members)
-    found[record.name] = rules[record.name](plain) if record.name in rules else plain
+    stated = rules[record.name](plain) if record.name in rules else plain
+    found[record.name] = _by_reference(stated, found)
     for member in record.members.values():
         # A record without members is described by the rule of the one that holds it.
         if isinstance(member, Record | Records) and member.members:
             _collect(member, rules, found)
+
+
+def _by_reference(schema: JsonSchema, found: dict[str, JsonSchema]) -> JsonSchema:
+    """Return a schema in the form that generated clients understand.
+
+    A choice between kinds becomes one between components, by the title of each.
+    """
+    kinds = schema.get("oneOf", [])
+    if "properties" in schema and kinds:
+        # A rule between members; generators take a bare oneOf for a choice between types.
+        rest = {name: form for name, form in schema.items() if name != "oneOf"}
+        return {**rest, "allOf": [*schema.get("allOf", ()), {"oneOf": kinds}]}
+    if not kinds:
+        return schema
+    names = {kind["properties"]["kind"]["const"]: kind["title"] for kind in kinds}
+    found |= {kind["title"]: kind for kind in kinds}
+    pointers = {kind: f"#/components/schemas/{name}" for kind, name in names.items()}
+    return {
+        **schema,
+        "oneOf": [reference(name) for name in names.values()],
+        "discriminator": {"propertyName": "kind", "mapping": pointers},
+    }
 
 
 def _form(member: Member) -> JsonSchema:  # noqa: PLR0911, PLR0912  one for each form
@@ -106,7 +129,12 @@ def _form(member: Member) -> JsonSchema:  # noqa: PLR0911, PLR0912  one for each
             return {"type": "string", "format": "date-time", "pattern": INSTANT_PATTERN}
         case NumberChoice():
             texts = [f"{number} {member.unit}" for number in member.numbers]
-            return {"enum": [*member.numbers, *texts], "x-unit": member.unit}
+            # Two lists of one type each: generated clients have no type for a mixed one.
+            forms = [
+                {"type": "integer", "enum": list(member.numbers)},
+                {"type": "string", "enum": texts},
+            ]
+            return {"anyOf": forms, "x-unit": member.unit}
         case DecimalText():
             return {
                 "type": "string",

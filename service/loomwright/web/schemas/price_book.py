@@ -50,15 +50,16 @@ def at_most_one_book(schema: JsonSchema) -> JsonSchema:
 
 def _of_kind(schema: JsonSchema, kind: Kind) -> JsonSchema:
     own = {
-        "kind": {"const": kind.name},
+        "kind": {"type": "string", "const": kind.name},
         "attributes": object_schema(ATTRIBUTES[kind.name]),
         "unit": {"enum": list(kind.units)},
     }
     properties = {
-        name: {**form, **own.get(name, {})} if name != "attributes" else own[name]
+        name: own[name] if name in ("attributes", "kind") else {**form, **own.get(name, {})}
         for name, form in schema["properties"].items()
     }
-    return {**schema, "title": kind.words, "properties": properties}
+    title = f"{kind.name.title().replace('_', '')}Part"
+    return {**schema, "title": title, "properties": properties}
 
 
 def _part(schema: JsonSchema) -> JsonSchema:

@@ -1,0 +1,327 @@
+"""Record the examples of the OpenAPI document from the running service.
+
+``python tests/recording.py`` writes the file that the document is made from, and
+``tests/contract/test_recording.py`` holds it to what the service answers now. Requests of the
+operations are those that the document shows; those of problems stand here.
+"""
+
+import json
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from flask.testing import FlaskClient
+from werkzeug.exceptions import HTTPException, default_exceptions
+from werkzeug.test import TestResponse
+
+from loomwright.jobs.demo_library import demo_job, demo_price_book
+from loomwright.web.app import create_app
+from loomwright.web.examples import EXAMPLES
+from loomwright.web.forms.registry import FORMS_BY_OPERATION
+from loomwright.web.openapi_examples import FILE
+from loomwright.web.operations import OPERATIONS
+from loomwright.web.problem_codes import CODES
+from loomwright.web.problems import MEDIA_TYPE, ProblemError
+from loomwright.web.requests import GREATEST_BODY_BYTES
+from set_up import create_with, key_entry
+
+Recorded = dict[str, Any]
+JSON = "application/json"
+KEY = "a key that may see cost and margin"
+OTHER_KEY = "a key that may not"
+CONDUCTOR = EXAMPLES["size-conductor"]["bass_unit_under_the_seat"]
+FUSE = EXAMPLES["size-fuse"]["bass_unit_under_the_seat"]
+# One bill shows what a bill is; each is some 60 000 characters.
+BILL = "hybrid_jump_start"
+BODIES: dict[str, Recorded] = {
+    "build-bill-of-materials": {
+        BILL: {
+            "job": demo_job(BILL),
+            "pricing": {"as_of": "2031-04-30"},
+            "paperwork": {
+                "number": "0017",
+                "seller": "Quayside Fitters (invented)",
+                "booking": {"start": "2031-05-06T08:00:00+02:00", "bay": "Bay 2"},
+            },
+        }
+    },
+    "check-price-book": {"demo_book": {"price_book": demo_price_book()}},
+}
+# Forms other than JSON, by the query that asks for them.
+FORMS = {"text/plain": {"as": "text"}, "text/csv": {"as": "csv"}, "application/xml": {"as": "xml"}}
+
+
+def recording_settings(folder: Path) -> dict[str, Any]:
+    """Return the settings of a service with a good and a faulty price book and a key for cost."""
+    books = folder / "books"
+    books.mkdir()
+    (books / "spring.json").write_text(json.dumps(demo_price_book()), "utf-8")
+    (books / "faulty.json").write_text(json.dumps({"name": "no price book"}), "utf-8")
+    keys = folder / "keys.toml"
+    known = key_entry(KEY, "cost"), key_entry(OTHER_KEY, "price", identifier="till")
+    keys.write_text("".join(known), "utf-8")
+    return {"price_books": books, "keys_file": keys, "access": "open"}
+
+
+@contextmanager
+def recording_client() -> Iterator[FlaskClient]:
+    """Yield a client of that service."""
+    with tempfile.TemporaryDirectory() as name:
+        yield create_with(**recording_settings(Path(name))).test_client()
+
+
+# --- answers ---
+
+
+def recorded_answers(client: FlaskClient) -> Recorded:
+    """Return the answers by operation, media type and name of the example."""
+    return {
+        operation.name: _answers_of(client, operation.name, operation.url)
+        for operation in OPERATIONS
+    }
+
+
+def _answers_of(client: FlaskClient, name: str, url: str) -> Recorded:
+    if name not in EXAMPLES and name not in BODIES:
+        return {JSON: {"answer": _accepted(client.get(url)).get_json()}}
+    bodies = EXAMPLES.get(name) or BODIES[name]
+    posted = {
+        example: _accepted(client.post(url, json=body)).get_json()
+        for example, body in bodies.items()
+    }
+    if name not in EXAMPLES:
+        documents = {
+            form.media_type: {
+                example: _accepted(
+                    client.post(url, json=body, headers={"Accept": form.media_type})
+                ).text
+                for example, body in bodies.items()
+            }
+            for form in FORMS_BY_OPERATION[name].forms[1:]
+        }
+        return {JSON: posted, **documents}
+    first, body = next(iter(bodies.items()))
+    by_query = _accepted(client.get(url, query_string=_query(body)))
+    if by_query.get_json() != posted[first]:
+        raise RuntimeError(f"GET and POST of {name} differ")
+    forms = {}
+    for media_type, wish in FORMS.items():
+        text = _accepted(client.get(url, query_string=_query(body | wish))).text
+        accepted = _accepted(client.post(url, json=body, headers={"Accept": media_type}))
+        if accepted.text != text:
+            raise RuntimeError(f"GET and POST of {name} as {media_type} differ")
+        forms[media_type] = {first: text}
+    return {JSON: posted, **forms}
+
+
+def _query(body: Recorded) -> Recorded:
+    return {
+        name: value if isinstance(value, str) else json.dumps(value) for name, value in body.items()
+    }
+
+
+def _accepted(response: TestResponse) -> TestResponse:
+    if response.status_code != 200:
+        raise RuntimeError(f"an example is refused: {response.text}")
+    return response
+
+
+# --- problems ---
+
+
+class _Stalled:
+    """A body that never arrives, as the server's socket gives it up."""
+
+    def read(self, size: int = -1) -> bytes:
+        raise TimeoutError(size)
+
+    readinto = readline = read
+
+
+def _bill(pricing: Recorded | None = None, **members: Any) -> Recorded:
+    priced = {} if pricing is None else {"pricing": pricing}
+    return {"json": {"job": demo_job(BILL), **priced, **members}}
+
+
+def _old_book() -> Recorded:
+    return demo_price_book() | {"valid_until": "2031-05-31"}
+
+
+def _difficult_job() -> Recorded:
+    job = demo_job(BILL)
+    job["vehicle"]["difficulty"] = "unheard_of"
+    return job
+
+
+def _cranking_fuse() -> Recorded:
+    without = {name: value for name, value in FUSE.items() if name != "source_resistance"}
+    # 7.2 V is the voltage of the cold-cranking test of SAE J537 for a 12 V battery.
+    return without | {"cold_cranking_current": 600, "source_voltage": 7.0}
+
+
+_GET, _POST = "GET", "POST"
+# What brings each problem: method, operation, and the rest of the request as Werkzeug's client
+# takes it. Codes that no request reaches, as schemas refuse first, are raised in place of the
+# calculation.
+REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
+    "ambient_not_below_rating": (
+        (_POST, "size-conductor", {"json": {**CONDUCTOR, "ambient_temperature": 120}}),
+    ),
+    "body_too_large": (
+        (
+            _POST,
+            "size-conductor",
+            {"data": b" " * (GREATEST_BODY_BYTES + 1), "content_type": JSON},
+        ),
+    ),
+    "deposit_above_total": (
+        (_POST, "build-bill-of-materials", _bill({"deposit": {"amount": "999999"}})),
+    ),
+    "discount_above_total": (
+        (_POST, "build-bill-of-materials", _bill({"document_discount": {"amount": "999999"}})),
+    ),
+    "duplicate_parameter": (
+        (_GET, "size-conductor", {"query_string": [("length", "4 m"), ("length", "5 m")]}),
+    ),
+    "emf_below_cranking_voltage": ((_POST, "size-fuse", {"json": _cranking_fuse()}),),
+    "invalid_request": (
+        (_POST, "size-conductor", {"json": {**CONDUCTOR, "length": "5 yards"}}),
+        (_GET, "size-conductor", {"query_string": _query({**CONDUCTOR, "length": "5 yards"})}),
+        (_POST, "size-fuse", {"json": {**FUSE, "size": "9 AWG"}}),
+        (_GET, "size-fuse", {"query_string": _query({**FUSE, "size": "9 AWG"})}),
+        (_POST, "estimate-real-output", {"json": {"fuse_rating": 25}}),
+        (_GET, "estimate-real-output", {"query_string": {"fuse_rating": "25"}}),
+        (_POST, "build-bill-of-materials", {"json": {}}),
+        (_POST, "check-price-book", {"json": {"price_book": 5}}),
+    ),
+    "key_not_permitted": (
+        (
+            _POST,
+            "build-bill-of-materials",
+            {
+                **_bill({"show_cost": True}, price_book_name="spring"),
+                "headers": {"Authorization": f"Bearer {OTHER_KEY}"},
+            },
+        ),
+    ),
+    "key_required": (
+        (
+            _POST,
+            "build-bill-of-materials",
+            _bill({"show_cost": True}, price_book_name="spring"),
+        ),
+    ),
+    "malformed_body": ((_POST, "size-conductor", {"data": b'{"length": 5', "content_type": JSON}),),
+    "method_not_allowed": (("PUT", "size-conductor", {}),),
+    "not_acceptable": (
+        (_POST, "size-conductor", {"json": CONDUCTOR, "headers": {"Accept": "image/png"}}),
+    ),
+    "not_found": ((_GET, "size-nothing", {}),),
+    "price_book_faulty": ((_POST, "build-bill-of-materials", _bill(price_book_name="faulty")),),
+    "price_book_not_valid": (
+        (_POST, "build-bill-of-materials", _bill({"as_of": "2031-06-01"}, price_book=_old_book())),
+    ),
+    "request_timeout": (
+        (
+            _POST,
+            "size-conductor",
+            {
+                "content_type": JSON,
+                "environ_overrides": {"wsgi.input": _Stalled(), "CONTENT_LENGTH": "10"},
+            },
+        ),
+    ),
+    "unknown_difficulty": (
+        (_POST, "build-bill-of-materials", {"json": {"job": _difficult_job()}}),
+    ),
+    "unknown_price_book": (
+        (_POST, "build-bill-of-materials", _bill(price_book_name="summer")),
+        (_POST, "check-price-book", {"json": {"price_book_name": "summer"}}),
+    ),
+    "unsupported_media_type": (
+        (_POST, "size-conductor", {"data": b"length=5", "content_type": "text/plain"}),
+    ),
+}
+# Codes that belong to one operation each; the others belong to every one that has their status.
+_OWN = frozenset(code for code in REQUESTS if CODES[code].status == 422)
+
+
+def recorded_problems(client: FlaskClient) -> list[Recorded]:
+    """Return a problem for each code and operation, and where none is named, one for all."""
+    records = []
+    with _raising_client() as raising:
+        for code in sorted(CODES):
+            requests = REQUESTS.get(code, ())
+            for method, operation, rest in requests:
+                response = client.open(f"/v1/{operation}", method=method, **rest)
+                own = (operation, method.lower()) if code in _OWN else (None, None)
+                records.append(_record(code, response, *own))
+            if not requests:
+                records.append(_record(code, raising.get(f"/raise/{code}"), None, None))
+    return records
+
+
+def _record(
+    code: str, response: TestResponse, operation: str | None, method: str | None
+) -> Recorded:
+    value = json.loads(response.get_data())
+    if response.content_type != MEDIA_TYPE or value["code"] != code:
+        raise RuntimeError(f"{code} is wanted, and the answer is {response.text[:500]}")
+    return {"code": code, "operation": operation, "method": method, "value": value}
+
+
+@contextmanager
+def _raising_client() -> Iterator[FlaskClient]:
+    """Yield a client of a service that fails as it is told to, for what no request brings about."""
+    application = create_app()
+    application.logger.disabled = True
+
+    @application.get("/raise/<code>")
+    def raises(code: str) -> None:
+        raise _FAILURES.get(code, ProblemError(code, f"{CODES[code].title}."))
+
+    yield application.test_client()
+
+
+class _Refused(HTTPException):
+    """A status that has no code of its own."""
+
+    code = 409
+
+
+_FAILURES: dict[str, Exception] = {
+    "bad_request": default_exceptions[400](),
+    "http_error": _Refused("The request was refused."),
+    "internal_error": RuntimeError("raised for the recording"),
+    "uri_too_long": default_exceptions[414](),
+}
+
+
+def recorded_lines(client: FlaskClient) -> Recorded:
+    """Return one error in each form but the problem document, by media type."""
+    wrong = _query({**CONDUCTOR, "length": "5 yards"})
+    return {
+        media_type: client.get("/v1/size-conductor", query_string=wrong | wish).text
+        for media_type, wish in FORMS.items()
+    }
+
+
+def recorded() -> Recorded:
+    """Return everything that the document shows of the running service."""
+    with recording_client() as client:
+        return {
+            "answers": recorded_answers(client),
+            "problems": recorded_problems(client),
+            "lines": recorded_lines(client),
+        }
+
+
+def recorded_text() -> str:
+    """Return the record as the file holds it."""
+    return json.dumps(recorded(), indent=1, ensure_ascii=False) + "\n"
+
+
+if __name__ == "__main__":
+    FILE.write_text(recorded_text(), "utf-8")
