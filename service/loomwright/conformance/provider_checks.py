@@ -13,10 +13,9 @@ from loomwright.exchange import Seen
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.faults import DocumentError
 from loomwright.pricing.members import DECIMAL_PATTERN, TEXT_LIMIT, TEXT_PATTERN
+from loomwright.providers.provided_book import LABOUR_MEMBERS, TAX_MEMBERS
 
 KINDS = ("price_book", "labour_rates", "tax_rules", "stock", "mapping")
-LABOUR_MEMBERS = ("labour", "labour_minimum", "difficulty")
-TAX_MEMBERS = ("taxes", "tax_categories", "prices_include_tax", "rounding")
 # Kind of document -> members that it has besides its version.
 MEMBERS: Mapping[str, Mapping[str, type]] = MappingProxyType(
     {

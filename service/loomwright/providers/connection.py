@@ -8,6 +8,7 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import closing, suppress
 from dataclasses import dataclass
+from http.client import HTTPException
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -18,6 +19,11 @@ from loomwright.providers.configuration import HttpSettings
 
 _CHUNK_BYTES = 65536
 _PORTS = {"http": 80, "https": 443}
+# RFC 6052, section 2.1, and RFC 4291, section 2.4: all else of IPv6 is for other uses, among them
+# the deprecated ::127.0.0.1, which the library takes for global.
+_NAT64 = ipaddress.IPv6Network("64:ff9b::/96")
+_GLOBAL_UNICAST = ipaddress.IPv6Network("2000::/3")
+_LAST_32_BITS = 0xFFFFFFFF
 Resolve = Callable[[str, int], list[str]]
 
 
@@ -90,6 +96,9 @@ def received(
         connection.connect()
         # An answer that ends with its connection takes the socket out of the connection's hands.
         sockets.append(connection.sock)
+        # While TLS greets, nobody else holds the socket, so that the watch cut nothing if it came.
+        if time.monotonic() >= deadline:
+            raise TimeoutError("no connection in time")
         connection.request(
             "GET",
             parts.path + path,
@@ -106,12 +115,12 @@ def received(
         # Closed by itself, as one that ends with its connection is the last to hold the socket.
         with closing(answer):
             body = _body(answer, settings.greatest_bytes)
-    except HTTPError as error:
-        raise OSError(str(error)) from error
-    except Exception as error:
-        if time.monotonic() >= deadline:
-            raise TimeoutError("no whole answer in time") from error
+    except RefusedError:
         raise
+    except (HTTPError, HTTPException, OSError) as error:
+        if isinstance(error, TimeoutError) or time.monotonic() >= deadline:
+            raise TimeoutError("no whole answer in time") from error
+        raise OSError(str(error)) from error
     finally:
         watch.cancel()
         connection.close()
@@ -165,7 +174,17 @@ def _connection(
 
 def _is_allowed(address: str, private_too: bool) -> bool:
     """Return whether an address may be connected to."""
-    found = ipaddress.ip_address(address.partition("%")[0])
-    if isinstance(found, ipaddress.IPv6Address) and found.ipv4_mapped is not None:
-        found = found.ipv4_mapped
-    return private_too or (found.is_global and not found.is_multicast)
+    return private_too or _is_public(ipaddress.ip_address(address.partition("%")[0]))
+
+
+def _is_public(address: ipaddress.IPv4Address | ipaddress.IPv6Address) -> bool:
+    """Return whether an address leads to the public network, also where it holds another one."""
+    if isinstance(address, ipaddress.IPv6Address):
+        if address.ipv4_mapped is not None:
+            return _is_public(address.ipv4_mapped)
+        if address in _NAT64:
+            return _is_public(ipaddress.IPv4Address(int(address) & _LAST_32_BITS))
+        # Tunnels end at an IPv4 address of the sender's choice; nobody serves prices through them.
+        if address not in _GLOBAL_UNICAST or address.sixtofour or address.teredo:
+            return False
+    return address.is_global and not address.is_multicast

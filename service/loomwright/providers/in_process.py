@@ -1,6 +1,7 @@
 """Providers in process: loaded once, guarded so that what they return is plain and stays so."""
 
 import importlib
+import threading
 from collections.abc import Callable, Mapping
 from functools import cache
 from importlib.metadata import entry_points
@@ -13,6 +14,7 @@ from loomwright.providers.configuration import ProcessSettings
 from loomwright.providers.provider import Document, FaultyError, Provider, UnavailableError
 
 GROUP = "loomwright.providers"
+_loading = threading.Lock()
 
 
 class ProcessProvider:
@@ -56,9 +58,11 @@ class ProcessProvider:
 
     def _asked(self, method: str, *arguments: str) -> Document | None:
         try:
-            provider = _loaded(
-                self._settings.entry_point, tuple(sorted(self._settings.options.items()))
-            )
+            # A cache alone would call the factory once for each request that comes meanwhile.
+            with _loading:
+                provider = _loaded(
+                    self._settings.entry_point, tuple(sorted(self._settings.options.items()))
+                )
             document: Any = getattr(provider, method)(*arguments)
         except Exception as error:
             # Whatever a plugin raises is its own failure and not that of the service.

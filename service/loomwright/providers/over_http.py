@@ -3,7 +3,6 @@
 import re
 import threading
 from collections import OrderedDict
-from collections.abc import Mapping
 from dataclasses import dataclass
 from http import HTTPStatus
 from typing import Any
@@ -23,7 +22,9 @@ from loomwright.providers.provider import KINDS, Document, FaultyError, Unavaila
 
 _JSON = "application/json"
 _STRONG_TAG = re.compile(r'"[\x21\x23-\x7e\x80-\xff]*"')
-_KEPT = 256
+# Of bodies as they were sent, and what each takes beside; what is read from them takes several
+# times as much.
+_KEPT_BYTES, _BESIDE_BYTES = 64 * 1024 * 1024, 4096
 _LONGEST_RETRY_S = 3600
 _DEFAULT_RETRY_S = 30
 _TOO_BUSY = (
@@ -37,6 +38,7 @@ _TOO_BUSY = (
 class _Kept:
     tag: str
     document: Document
+    size: int
 
 
 # Documents with a strong tag, by provider, address, token and path; the least used go first.
@@ -96,6 +98,8 @@ class HttpProvider:
         key = (self._name, self._settings, token, path)
         with _lock:
             kept = _kept.get(key)
+            if kept is not None:
+                _kept.move_to_end(key)
         headers = {"Accept": f"{_JSON}, application/problem+json"}
         if token:
             headers["Authorization"] = f"Bearer {token}"
@@ -116,7 +120,7 @@ class HttpProvider:
         if answer.status != HTTPStatus.OK:
             raise UnavailableError(self._name, f"answers {answer.status}", _retry_after_s(answer))
         document = self._document(path, answer)
-        self._keep(key, answer.headers, document)
+        self._keep(key, answer, document)
         return document
 
     def _token(self) -> str:
@@ -142,17 +146,14 @@ class HttpProvider:
         return document
 
     def _keep(
-        self,
-        key: tuple[str, HttpSettings, str, str],
-        headers: Mapping[str, str],
-        document: Document,
+        self, key: tuple[str, HttpSettings, str, str], answer: Received, document: Document
     ) -> None:
-        tag = headers.get("etag", "")
+        tag = answer.headers.get("etag", "")
         with _lock:
             _kept.pop(key, None)
             if _STRONG_TAG.fullmatch(tag):
-                _kept[key] = _Kept(tag, document)
-            while len(_kept) > _KEPT:
+                _kept[key] = _Kept(tag, document, len(answer.body) + _BESIDE_BYTES)
+            while sum(each.size for each in _kept.values()) > _KEPT_BYTES:
                 _kept.popitem(last=False)
 
 

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from loomwright.pricing.book_document import price_book_from_document
+from loomwright.pricing.book_members import STANDARD_CATEGORY
 from loomwright.pricing.faults import DocumentError, Fault, pointer_token
 from loomwright.pricing.members import (
     DecimalText,
@@ -31,7 +32,7 @@ _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,63}", re.ASCII)
 _VERSION = re.compile(r"1\.(0|[1-9][0-9]*)", re.ASCII)
 # Members of a price book that labour rates and tax rules may replace.
 LABOUR_MEMBERS = ("labour", "labour_minimum", "difficulty")
-TAX_MEMBERS = ("taxes", "tax_categories", "prices_include_tax")
+TAX_MEMBERS = ("taxes", "tax_categories", "prices_include_tax", "rounding")
 # A clock of the provider may be ahead by this.
 _AHEAD = timedelta(minutes=5)
 _MOST = 22_000
@@ -218,8 +219,7 @@ class _Merged:
         return found
 
     def _read(self, kind: str, document: Document, members: Mapping[str, Member]) -> ObjectReader:
-        known = {name: value for name, value in document.items() if name in members}
-        return ObjectReader(known, f"/{kind}", self.faults, members)
+        return ObjectReader(_known(document, members), f"/{kind}", self.faults, members)
 
     def _count(self, document: Document, now: datetime, stale_after_s: float | None) -> bool:
         reader = self._read("stock", document, STOCK)
@@ -247,20 +247,28 @@ class _Merged:
             entry.text("tax_category"): (entry, entry.text("shop_tax_code"))
             for entry in reader.objects("tax_categories")
         }
-        stated = self.book.get("tax_categories")
-        categories = (
-            [dict(each) for each in stated if isinstance(each, Mapping)]
-            if isinstance(stated, list)
-            else []
-        )
-        keys = {each.get("key"): each for each in categories}
+        categories = self._categories()
+        keys = {each["key"]: each for each in categories if isinstance(each.get("key"), str)}
         for key, (entry, code) in codes.items():
             if key in keys:
                 keys[key]["shop_tax_code"] = code
             else:
                 entry.fault("tax_category", "The price book has no such tax category.")
-        if codes and isinstance(stated, list) and len(categories) == len(stated):
+        if codes and categories:
             self.book["tax_categories"] = categories
+
+    def _categories(self) -> list[dict[str, Any]]:
+        """Return copies of the tax categories; empty where what is stated is no list of objects.
+
+        A book without any has one by default, to which all taxes apply.
+        """
+        stated, taxes = (self.book.get(name, []) for name in ("tax_categories", "taxes"))
+        listed = [each for each in (stated, taxes) if isinstance(each, list)]
+        if len(listed) < 2 or not all(isinstance(each, Mapping) for each in [*stated, *taxes]):
+            return []
+        if stated:
+            return [dict(each) for each in stated]
+        return [{"key": STANDARD_CATEGORY, "taxes": [tax.get("key") for tax in taxes]}]
 
     @staticmethod
     def _entries(
@@ -281,3 +289,19 @@ class _Merged:
             else:
                 found[key] = (entry, sold[key])
         return list(found.values())
+
+
+def _known(stated: Mapping[str, Any], members: Mapping[str, Member]) -> dict[str, Any]:
+    """Return the members that there is a rule for; a later version of a provider has more."""
+    known = {}
+    for name, member in members.items():
+        if name not in stated:
+            continue
+        value = stated[name]
+        if isinstance(member, Records) and isinstance(value, list):
+            value = [
+                _known(each, member.members) if isinstance(each, Mapping) else each
+                for each in value
+            ]
+        known[name] = value
+    return known
