@@ -124,6 +124,23 @@ def test_token_goes_to_no_other_host(tmp_path: Path) -> None:
         assert strangers == []
 
 
+def test_host_that_nobody_can_look_up_makes_the_provider_unavailable() -> None:
+    """A label of a name has at most 63 characters (RFC 1035, section 2.3.4)."""
+    host = f"{'a' * 64}.example"
+    reached = HttpSettings(f"http://{host}", (host,), True, None, 20.0, 1000)
+    with pytest.raises(UnavailableError, match="is not reached"):
+        HttpProvider("shop", reached).capabilities()
+
+
+def test_token_that_no_request_can_carry_makes_the_provider_unavailable(tmp_path: Path) -> None:
+    token = tmp_path / "token"
+    token.write_text("two\nlines")
+    with answering(json_answer(b"{}")) as (address, _):
+        reached = HttpSettings(address, ("127.0.0.1",), True, token, 20.0, 1000)
+        with pytest.raises(UnavailableError, match="is not reached"):
+            HttpProvider("shop", reached).capabilities()
+
+
 def test_answer_that_is_not_http_is_no_document() -> None:
     def other(connection: Any) -> None:
         connection.sendall(b"SSH-2.0-other\r\n")

@@ -109,8 +109,9 @@ class HttpProvider:
             answer = received(self._settings, path, headers, self._resolve)
         except RefusedError as error:
             raise FaultyError(self._name, [Fault(path, f"Refused: {error}.")]) from None
-        except OSError as error:
-            # The words of the system name addresses of the operator's network.
+        except (OSError, ValueError) as error:
+            # A host name or a token that no request can carry is a ValueError. The words of the
+            # system name addresses of the operator's network.
             why = "does not answer in time" if isinstance(error, TimeoutError) else "is not reached"
             raise UnavailableError(self._name, why) from error
         if answer.status == HTTPStatus.NOT_FOUND:
