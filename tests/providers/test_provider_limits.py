@@ -268,6 +268,19 @@ def test_list_that_is_none_is_a_fault_of_the_provider(member: str, value: Any) -
         book_of(stated)
 
 
+def test_same_documents_are_read_once_and_any_change_is_read_anew() -> None:
+    first = book_of(documents())
+    assert book_of(documents()) is first
+    changed = documents()
+    changed["stock"]["stock"][0]["quantity"] = "12.0"
+    assert book_of(changed) is not first
+    faulty = documents()
+    # An empty object in place of a list has no part in the digest, and is a fault all the same.
+    faulty["price_book"]["price_book"]["kits"] = {}
+    with pytest.raises(FaultyError):
+        book_of(faulty)
+
+
 FACTORY = """
 import time
 made = []
