@@ -96,6 +96,7 @@ STATED: Document = {
     "price_book": demo_price_book(),
     "price_book_csv": demo_tables(),
     "price_book_name": "summer",
+    "price_book_from": {"provider": "shop", "price_book": "summer"},
 }
 
 
@@ -107,7 +108,8 @@ def test_two_ways_at_once_are_refused(
     assert not request_schema.is_valid({"job": demo_job("truck_24v"), **both})
     ((pointer, message),) = errors(client, both, "invalid_request")
     assert pointer == f"/{pair[1]}"
-    assert message == "State one of price_book, price_book_csv, price_book_name, not more."
+    listed = "price_book, price_book_csv, price_book_name, price_book_from"
+    assert message == f"State one of {listed}, not more."
 
 
 def test_faults_of_book_and_job_are_listed_at_once(client: FlaskClient) -> None:
