@@ -173,3 +173,11 @@ def test_what_a_request_leaves_out_is_the_strict_case():
     assert (placement.distance_from_source_m, placement.sheathed) == (0.0, False)
     assert (placement.on_battery_terminal, placement.is_main) == (True, True)
     assert ProtectedConductor(LUMP, 80.0, 0.028, SOURCE).parallel_conductors == 1
+
+
+@pytest.mark.parametrize("key", list(FUSES.types))
+def test_an_answer_rests_on_the_rows_of_each_wanted_type(key):
+    rows = answer_of(fuse_types=(key,)).provenances.rows
+    assert FUSES.types[key].provenance in rows
+    assert FUSES.rating_provenance[key] in rows
+    assert key not in FUSES.curve_provenance or FUSES.curve_provenance[key] in rows

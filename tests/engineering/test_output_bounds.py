@@ -398,11 +398,12 @@ def test_each_end_of_a_range_is_taken_and_the_next_number_is_not(name, ends):
             assert (caught.value.code, caught.value.field) == ("out_of_range", name)
 
 
-def test_a_source_may_be_stated_by_its_route_or_its_own_resistance_alone():
+def test_a_source_is_stated_by_its_own_resistance_to_which_a_route_adds():
     source = dataclasses.replace(REQUEST, supply_voltage_v=None, source_emf_v=12.8)
-    route = dataclasses.replace(source, route_resistance_ohm=0.012)
-    assert output_request.source_of_request(route) == (12.8, 0.012)
     own = dataclasses.replace(source, source_resistance_ohm=0.008)
     assert output_request.source_of_request(own) == (12.8, 0.008)
     both = dataclasses.replace(own, route_resistance_ohm=0.012)
     assert output_request.source_of_request(both) == (12.8, pytest.approx(0.02))
+    with pytest.raises(EngineeringError) as caught:
+        check_output_request(dataclasses.replace(source, route_resistance_ohm=0.012))
+    assert (caught.value.code, caught.value.field) == ("one_of_required", "source_resistance_ohm")

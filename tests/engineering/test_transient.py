@@ -378,3 +378,20 @@ def test_refusal_of_an_ambient_at_the_rating_names_both():
             assert caught.value.attributes == {"value": ambient_k, "limit": 378.15}
         else:
             assert conductor(ambient_k=ambient_k).ambient_temperature_k == ambient_k
+
+
+def test_a_current_that_balances_the_loss_to_the_last_digit_never_gets_there():
+    """By hand: 50 A in 2e-3 ohm/m are 5 W/m, and so are 0.08 W/(m K) by 62.5 K."""
+    lump = linear(0.08)
+    assert float(heat_loss_w_per_m(lump, 362.5)) == 50.0**2 * 2e-3
+    found = time_to_temperature_s(lump, 50.0, 362.5, 300.0)
+    assert not found.reached
+    assert found.time_s == np.inf
+
+
+@pytest.mark.parametrize("coefficient_per_k", [2e-10, -2e-10, 4e-10])
+def test_resistance_that_hardly_rises_lengthens_by_its_mean(coefficient_per_k):
+    """By hand: C dT over I**2 R at the middle, 335 K; what is left out is of the order 1e-16."""
+    found = time_to_temperature_s(linear(0.0, coefficient_per_k), 100.0, 370.0, 300.0)
+    expected = 34.5 * 70.0 / 20.0 * (1.0 - coefficient_per_k * (335.0 - 293.15))
+    assert found.time_s == pytest.approx(expected, rel=1e-12)

@@ -15,7 +15,7 @@ from mutation.configuration import (
     read_survivors,
 )
 from mutation.judgement import complaints, figures_of
-from mutation.trial import KILLED, SURVIVED, TIMED_OUT
+from mutation.trial import KILLED, SURVIVED, TIMED_OUT, changed_at
 
 LAW = "def resistance_ohm(voltage_v, current_a):\n    return voltage_v / current_a\n"
 # Tried in a process of its own, which forks without the threads and plug-ins of this one.
@@ -69,6 +69,16 @@ def test_a_weak_test_lets_a_mutant_live_and_a_strong_one_kills_it(sample: Path) 
 def test_a_mutant_that_hangs_or_cannot_be_loaded_does_not_live(sample: Path) -> None:
     hangs = LAW.replace("    return", "    while True:\n        pass\n    return")
     assert verdicts(sample, "test_weak.py", hangs, "1 +") == [TIMED_OUT, KILLED]
+
+
+@pytest.mark.parametrize(
+    ("name", "counts"), [("test_weak.py", True), ("case.json", True), ("law.pyc", False)]
+)
+def test_an_edit_during_the_trials_is_noticed(sample: Path, name: str, counts: bool) -> None:
+    before = changed_at(sample)
+    assert changed_at(sample) == before
+    (sample / name).write_text("", encoding="utf-8")
+    assert (changed_at(sample) != before) is counts
 
 
 def test_what_lives_unlisted_and_what_is_listed_in_vain_is_said() -> None:

@@ -8,9 +8,9 @@ from pathlib import Path
 from cosmic_ray.work_db import WorkDB, use_db
 from cosmic_ray.work_item import MutationSpec, TestOutcome, WorkerOutcome, WorkItem, WorkResult
 
-from .configuration import Configuration, Identity
+from .configuration import FOLDER, Configuration, Identity
 from .mutants import Mutant, mutants_of
-from .trial import KILLED, SURVIVED, TIMED_OUT, Outcome, tried
+from .trial import KILLED, SURVIVED, TIMED_OUT, Outcome, changed_at, tried
 
 # Beside the time that the tests take on the intact module; other work may share the machine.
 SECONDS_BEFORE_START, TIMES_THE_INTACT = 20.0, 5.0
@@ -26,8 +26,10 @@ def verdicts_of(
 ) -> dict[Identity, str]:
     """Try the mutants of a module; those with a kept verdict in an earlier session are not tried.
 
-    A trial may take ``seconds``, by default a few times what the intact module takes.
+    A trial may take ``seconds``, by default a few times what the intact module takes. Where a test
+    or a source changes meanwhile the session is thrown away: half of an edit kills every mutant.
     """
+    before = changed_at(configuration.source, FOLDER.parent)
     path = configuration.path(module)
     source = path.read_text(encoding="utf-8")
     arguments = [
@@ -57,6 +59,9 @@ def verdicts_of(
             session.set_result(job, _result(mutant, outcome))
             if outcome.verdict != KILLED:
                 tell(f"{outcome.verdict}, line {mutant.start[0]}: {mutant.identity}")
+    if changed_at(configuration.source, FOLDER.parent) != before:
+        file.unlink()
+        raise SystemExit(f"{module}: tests or sources changed during its trials, which say nothing")
     return verdicts
 
 

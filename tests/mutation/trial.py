@@ -40,6 +40,7 @@ ARGUMENTS = (
     "-Wignore::pytest.PytestAssertRewriteWarning",
 )
 MEMORY = 4 << 30
+READ_BY_TRIALS = {".py", ".json", ".csv", ".toml", ".yaml"}
 KILLED, SURVIVED, TIMED_OUT = "killed", "survived", "timed out"
 
 
@@ -62,6 +63,16 @@ def load_libraries() -> None:
         importlib.import_module(library)
     # pytest collects garbage as it ends; what every trial shares is never any.
     gc.freeze()
+
+
+def changed_at(*folders: Path) -> dict[Path, int]:
+    """Return when each file that a trial may read was changed last; the runner's own are none."""
+    return {
+        path: path.stat().st_mtime_ns
+        for folder in folders
+        for path in folder.rglob("*")
+        if path.suffix in READ_BY_TRIALS and not path.is_relative_to(Path(__file__).parent)
+    }
 
 
 def tried(

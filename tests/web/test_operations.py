@@ -523,6 +523,7 @@ def test_working_can_be_followed(operation):
     def follow(request):
         response = answer_of(operation, {**request, "explain": True})
         if response.status_code != 200:
+            assert response.status_code == 422, response.get_data(as_text=True)
             return
         answer = response.get_json()
         if operation == "size-conductor" and not (
@@ -666,6 +667,7 @@ def test_candidates_are_columns_of_equal_length():
     def equal(request):
         response = answer_of("size-conductor", request)
         if response.status_code != 200:
+            assert response.status_code == 422, response.get_data(as_text=True)
             return
         answer = response.get_json()
         columns = answer["candidates"]
@@ -735,6 +737,7 @@ def test_fuse_window_holds_what_is_chosen():
     def law(request):
         response = answer_of("size-fuse", request)
         if response.status_code != 200:
+            assert response.status_code == 422, response.get_data(as_text=True)
             return
         for entry in response.get_json()["types"]:
             if entry["verdict"] == "fits":
