@@ -2,28 +2,49 @@
 
 The pytest integration runs three of schemathesis' phases in each test of an operation: the examples
 of the document, the boundary values of each keyword (coverage), and drawn requests (fuzzing), both
-of valid and of invalid data. ``phases_seen`` holds it to that. The stateful phase needs links
-between operations, and a service that keeps nothing has none.
+of valid and of invalid data. ``phases_seen`` holds it to that. The stateful phase follows the links
+of the document: the service keeps nothing, but one answer gives what the next request asks for.
 """
 
+import json
+import os
+import re
 import subprocess
 import sys
 from collections import Counter
 from pathlib import Path
+from unittest import mock
 
 import pytest
 import schemathesis
+from hypothesis import HealthCheck, settings
 from schemathesis.config import SchemathesisConfig
 
+from loomwright.jobs.demo_library import demo_price_book
+from loomwright.web import mounted_books
 from loomwright.web.app import create_app
 from served import served
 
 SETTINGS = Path(__file__).with_name("schemathesis.toml")
-LONGEST_RUN_S = 240.0
+# More in CI, where nobody waits for it.
+IS_CI = os.environ.get("CI") == "true"
+LIVE_EXAMPLES = 300 if IS_CI else 25
+LONGEST_RUN_S = 1800.0 if IS_CI else 600.0
+PHASES = ("Examples", "Coverage", "Fuzzing", "Stateful")
+SEQUENCES, STEPS = 60, 5
 
 schema = schemathesis.openapi.from_wsgi(
     "/v1/openapi.json", create_app(), config=SchemathesisConfig.from_path(SETTINGS)
 )
+
+
+@pytest.fixture(scope="module")
+def book_folder(tmp_path_factory):
+    """Yield a folder with one price book, mounted in this process: what links begin with."""
+    folder = tmp_path_factory.mktemp("books")
+    (folder / "spring.json").write_text(json.dumps(demo_price_book()), "utf-8")
+    with mock.patch.dict(os.environ, {mounted_books.SETTING: str(folder)}):
+        yield folder
 
 
 @pytest.fixture(scope="module")
@@ -48,14 +69,41 @@ def test_operation_keeps_the_contract(case, phases_seen):
     case.validate_response(response)
 
 
+@pytest.mark.usefixtures("book_folder")
+def test_sequences_of_operations_keep_the_contract(phases_seen, record_property):
+    """Follow the links of the document; the answer of one operation feeds the next."""
+    followed = Counter()
+
+    class Sequences(schema.as_state_machine()):
+        def after_call(self, response, case):
+            followed[case.operation.label] += 1
+            super().after_call(response, case)
+
+    Sequences.run(
+        settings=settings(
+            max_examples=SEQUENCES,
+            stateful_step_count=STEPS,
+            deadline=None,
+            suppress_health_check=list(HealthCheck),
+        )
+    )
+    linked = {"POST /v1/size-fuse", "POST /v1/check-price-book", "POST /v1/build-bill-of-materials"}
+    assert linked <= set(followed)
+    record_property(
+        "summary",
+        f"schemathesis over WSGI: {phases_seen.total()} cases in examples, coverage and fuzzing, "
+        f"{followed.total()} in {SEQUENCES} sequences",
+    )
+
+
 @pytest.fixture
-def address(tmp_path):
+def address(tmp_path, book_folder):
     """Yield the address of the service under its own server."""
-    with served(tmp_path / "server.log") as address:
+    with served(tmp_path / "server.log", **{mounted_books.SETTING: str(book_folder)}) as address:
         yield address
 
 
-def test_command_line_finds_nothing_on_the_real_server(address, tmp_path):
+def test_command_line_finds_nothing_on_the_real_server(address, tmp_path, record_property):
     run = subprocess.run(
         [
             Path(sys.executable).with_name("st"),
@@ -63,8 +111,8 @@ def test_command_line_finds_nothing_on_the_real_server(address, tmp_path):
             "run",
             f"{address}/v1/openapi.json",
             "--checks=all",
-            "--phases=examples,coverage,fuzzing",
-            "--max-examples=25",
+            f"--phases={','.join(PHASES).lower()}",
+            f"--max-examples={LIVE_EXAMPLES}",
             "--continue-on-failure",
             "--no-color",
         ],
@@ -75,5 +123,19 @@ def test_command_line_finds_nothing_on_the_real_server(address, tmp_path):
         check=False,
     )
     assert run.returncode == 0, run.stdout + run.stderr
-    for phase in ("Examples", "Coverage", "Fuzzing"):
+    for phase in PHASES:
         assert f"✅ {phase}" in run.stdout, run.stdout
+    cases = re.search(r"(\d+) generated, (\d+) passed", run.stdout)
+    assert cases is not None, run.stdout
+    assert cases[1] == cases[2]
+    operations = re.search(r"Tested: (\d+)", run.stdout)
+    assert operations is not None, run.stdout
+    tried = sum(len(path) for path in schema.raw_schema["paths"].values())
+    assert int(operations[1]) == tried
+    # Health and the list of books take nothing that could be drawn.
+    assert int(cases[1]) > LIVE_EXAMPLES * (tried - 2)
+    record_property(
+        "summary",
+        f"schemathesis on the real server: {cases[1]} cases, {LIVE_EXAMPLES} examples drawn for "
+        f"each of {operations[1]} operations, all phases",
+    )
