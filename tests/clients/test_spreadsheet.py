@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 
-from loomwright.web.forms.csv_form import csv_of_rows
+from loomwright.documents.csv_text import csv_of_rows
 from loomwright.web.forms.errors import error_line
 from loomwright.web.forms.form import GREATEST_CHARACTERS
 from served import served

@@ -103,7 +103,7 @@ def test_no_document_is_made_of_an_incomplete_bill(accept):
     assert json.loads(response.data)["code"] == "bill_not_complete"
     # What is open can be seen in the other forms.
     assert asked("application/json", price_book=book).get_json()["verdict"] == "incomplete"
-    assert "unpriced," in asked("text/csv", price_book=book).get_data(as_text=True)
+    assert '"unpriced",' in asked("text/csv", price_book=book).get_data(as_text=True)
 
 
 @pytest.mark.parametrize(

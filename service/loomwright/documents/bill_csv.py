@@ -1,10 +1,11 @@
 """A bill as one CSV table for spreadsheets and shop programs."""
 
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from types import MappingProxyType
 from typing import Any
 
-from loomwright.documents.csv_text import csv_text
+from loomwright.documents.csv_text import Cell, csv_of_rows
 
 LINE, UNPRICED, TAX, TOTAL = "line", "unpriced", "tax", "total"
 # Meaning of each column, in their order.
@@ -32,10 +33,14 @@ COLUMNS = MappingProxyType(
         "reason": "why it is there",
     }
 )
+# Amounts and quantities are texts in JSON, so that no digit is lost, and numbers in a sheet.
+_NUMBERS = frozenset(
+    ("quantity", "unit_price", "list_total", "discount", "shared", "total", "net_total")
+)
 _TOTALS = ("net_total", "total", "deposit", "balance_due")
 
 
-def bill_csv(answer: Mapping[str, Any]) -> str:
+def bill_csv(answer: Mapping[str, Any]) -> bytes:
     """Return a bill as CSV: its lines, what is not priced, its taxes and its totals.
 
     Parameters
@@ -45,15 +50,18 @@ def bill_csv(answer: Mapping[str, Any]) -> str:
 
     Returns
     -------
-    str
-        A header and one row for each, under ``COLUMNS``.
-
-    References
-    ----------
-    RFC 4180.
+    bytes
+        A header and one row for each, under ``COLUMNS``, in UTF-8.
     """
-    rows = ([row.get(name, "") for name in COLUMNS] for row in _rows(answer))
-    return csv_text([list(COLUMNS), *rows])
+    rows = ([_cell(name, row.get(name)) for name in COLUMNS] for row in _rows(answer))
+    return csv_of_rows(tuple(COLUMNS), rows)
+
+
+def _cell(name: str, value: Any) -> Cell:
+    if name in _NUMBERS and value is not None:
+        return Decimal(value)
+    cell: Cell = value
+    return cell
 
 
 def _rows(answer: Mapping[str, Any]) -> Iterator[dict[str, Any]]:

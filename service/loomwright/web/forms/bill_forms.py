@@ -24,7 +24,7 @@ BILL_FORMS = (
         "csv",
         "text/csv",
         "A row for each line, for what is not priced, for each tax and for the totals.",
-        encode=lambda answer: bill_csv(answer).encode(),
+        encode=bill_csv,
         parameters="; charset=utf-8; header=present",
     ),
     Form(

@@ -5,8 +5,8 @@ from typing import Any
 from flask import Response, has_request_context
 from flask.globals import request_ctx
 
+from loomwright.documents.csv_text import csv_of_rows
 from loomwright.web.forms.accept import best_media_type
-from loomwright.web.forms.csv_form import csv_of_rows
 from loomwright.web.forms.form import ERRORS_AS_TEXT, Form
 from loomwright.web.forms.shared_forms import CSV, TEXT, XML
 from loomwright.web.forms.text_form import in_one_line
