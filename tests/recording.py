@@ -78,7 +78,13 @@ def recording_client() -> Iterator[FlaskClient]:
 def recorded_answers(client: FlaskClient) -> Recorded:
     """Return the answers by operation, media type and name of the example."""
     return {
-        operation.name: _answers_of(client, operation.name, operation.url)
+        operation.name: {
+            **_answers_of(client, operation.name, operation.url),
+            **{
+                page: {"page": _accepted(client.get(operation.url, headers={"Accept": page})).text}
+                for page in operation.pages
+            },
+        }
         for operation in OPERATIONS
     }
 

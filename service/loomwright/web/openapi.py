@@ -62,7 +62,7 @@ class Operation:
 
     ``description`` says in Markdown what ``summary`` leaves open. ``with_query`` adds GET with the
     same fields as query parameters. ``statuses`` are those of problems that not every operation
-    has.
+    has. ``pages`` are media types of the answer beside JSON and beside its registered forms.
     """
 
     name: str
@@ -74,6 +74,7 @@ class Operation:
     statuses: tuple[int, ...] = ()
     path: str = ""
     description: str = ""
+    pages: tuple[str, ...] = ()
 
     @property
     def url(self) -> str:
@@ -311,6 +312,7 @@ def _answer(operation: Operation, method: str) -> dict[str, Any]:
     content: dict[str, Any] = {"application/json": {"schema": operation.answer}}
     if forms is not None:
         content |= form_content(forms)
+    content |= {media_type: {"schema": {"type": "string"}} for media_type in operation.pages}
     for media_type, described in content.items():
         examples = answer_examples(operation.name, media_type)
         if examples:

@@ -140,6 +140,7 @@ OPERATIONS = (
         None,
         ProblemsAnswer,
         statuses=(406,),
+        pages=("text/html",),
         description=(
             "Status, title and what the caller can do, for each code that a problem document can "
             "have; `type` of a problem document leads here."
