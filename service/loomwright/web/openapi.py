@@ -35,6 +35,7 @@ from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE
 from loomwright.web.requests import LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
+from loomwright.web.schemas.problem import ProblemSchema
 
 DESCRIPTION = """\
 The engineering and the pricing behind a vehicle 12, 24 or 48 V installation: conductors, fuses,
@@ -63,6 +64,7 @@ class Operation:
     ``description`` says in Markdown what ``summary`` leaves open. ``with_query`` adds GET with the
     same fields as query parameters. ``statuses`` are those of problems that not every operation
     has. ``pages`` are media types of the answer beside JSON and beside its registered forms.
+    ``is_kept`` says that an answer to GET has a validator.
     """
 
     name: str
@@ -75,30 +77,12 @@ class Operation:
     path: str = ""
     description: str = ""
     pages: tuple[str, ...] = ()
+    is_kept: bool = True
 
     @property
     def url(self) -> str:
         """Path of the operation."""
         return self.path or f"/v1/{self.name}"
-
-
-class ProblemErrorSchema(Schema):
-    """One fault of a request."""
-
-    pointer = fields.String(required=True, metadata={"description": "JSON pointer to the field."})
-    message = fields.String(required=True)
-
-
-class ProblemSchema(Schema):
-    """A problem document (RFC 9457)."""
-
-    type = fields.String(required=True)
-    title = fields.String(required=True)
-    status = fields.Integer(required=True)
-    code = fields.String(required=True, metadata={"enum": sorted(CODES)})
-    detail = fields.String(required=True)
-    action = fields.String(required=True, metadata={"description": "What the caller can do."})
-    errors = fields.List(fields.Nested(ProblemErrorSchema), required=True)
 
 
 def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
@@ -299,7 +283,7 @@ def _responses(operation: Operation, method: str, *statuses: int) -> dict[str, A
         "200": _answer(operation, method),
         **{str(status): _problem(operation, method, status) for status in accepted},
     }
-    if method == "get":
+    if method == "get" and operation.is_kept:
         found["304"] = {
             "description": "The caller has the answer already, as `If-None-Match` says.",
             "headers": _headers(*_OF_READS),
@@ -319,7 +303,7 @@ def _answer(operation: Operation, method: str) -> dict[str, Any]:
             described["examples"] = examples
     answer: dict[str, Any] = {
         "description": "The answer; a design that cannot be met is a verdict in it.",
-        "headers": _headers(*(_OF_READS if method == "get" else _OF_ALL)),
+        "headers": _headers(*(_OF_READS if method == "get" and operation.is_kept else _OF_ALL)),
         "content": content,
     }
     links = links_of(operation.name, method)

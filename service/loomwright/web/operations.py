@@ -132,6 +132,7 @@ OPERATIONS = (
             "Answered once tables and formulas are loaded and every example has been computed; it "
             "reads nothing else."
         ),
+        is_kept=False,
     ),
     Operation(
         "problems",
