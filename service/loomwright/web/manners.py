@@ -62,6 +62,9 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
         for path, stated in ending.items():
             if request.path.startswith(path):
                 headers.extend(stated)
+        if "Allow" in headers:
+            # From a set, whose order changes from one process to the next.
+            headers["Allow"] = ", ".join(sorted(re.split(r",\s*", headers["Allow"])))
         if response.direct_passthrough:
             return response
         known = headers.get("Vary")

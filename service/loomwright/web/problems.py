@@ -172,6 +172,10 @@ CODE_OF_STATUS = {
 }
 
 
+# What the library says in more words than a cell of a sheet shows.
+_DETAILS = {404: "There is nothing at this address."}
+
+
 def register_problems(app: Flask) -> None:
     """Make every failure of an application a problem document.
 
@@ -204,7 +208,7 @@ def register_problems(app: Flask) -> None:
             for name, value in error.get_headers()
             if name.lower() not in ("content-type", "content-length")
         }
-        detail = error.description or HTTPStatus(status).phrase
+        detail = _DETAILS.get(status) or error.description or HTTPStatus(status).phrase
         return problem_response(code, detail, status=status, headers=headers)
 
     @app.errorhandler(Exception)
