@@ -52,7 +52,8 @@ def stem(name: str, schema: dict[str, Any]) -> str | None:
     for suffix in UNIT_SUFFIXES:
         if name.endswith(suffix):
             return name.removesuffix(suffix)
-    return name if "x-unit" in schema else None
+    # A ratio or a count is no quantity.
+    return name if schema.get("x-unit", "1") != "1" else None
 
 
 STEMS = sorted({found for name, schema in PROPERTIES.items() if (found := stem(name, schema))})
