@@ -1,5 +1,6 @@
 """A proxy that nobody here wrote, which holds requests and answers to the OpenAPI document."""
 
+import shutil
 import socket
 import subprocess
 import time
@@ -29,10 +30,12 @@ def proxied(upstream: str, log: Path) -> Iterator[str]:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     place = ("--host", "127.0.0.1", "--port", str(port))
+    # A copy: the proxy starts anew whenever its document changes.
+    document = shutil.copy(DOCUMENT, log.parent)
     command = node.command("@stoplight/prism-cli", "dist/index.js")
     with log.open("w") as output:
         process = subprocess.Popen(
-            [*command, "proxy", str(DOCUMENT), upstream, "--errors", *place],
+            [*command, "proxy", str(document), upstream, "--errors", *place],
             cwd=log.parent,
             env=node.environment(),
             stdin=subprocess.DEVNULL,
