@@ -25,6 +25,7 @@ from loomwright.web.operations import OPERATIONS
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE, ProblemError
 from loomwright.web.requests import GREATEST_BODY_BYTES
+from loomwright.web.schemas.bill_request import request_examples
 from set_up import create_with, key_entry
 
 Recorded = dict[str, Any]
@@ -36,17 +37,7 @@ FUSE = EXAMPLES["size-fuse"]["bass_unit_under_the_seat"]
 # One bill shows what a bill is; each is some 60 000 characters.
 BILL = "hybrid_jump_start"
 BODIES: dict[str, Recorded] = {
-    "build-bill-of-materials": {
-        BILL: {
-            "job": demo_job(BILL),
-            "pricing": {"as_of": "2031-04-30"},
-            "paperwork": {
-                "number": "0017",
-                "seller": "Quayside Fitters (invented)",
-                "booking": {"start": "2031-05-06T08:00:00+02:00", "bay": "Bay 2"},
-            },
-        }
-    },
+    "build-bill-of-materials": {BILL: request_examples()[BILL]},
     "check-price-book": {"demo_book": {"price_book": demo_price_book()}},
 }
 # Forms other than JSON, by the query that asks for them.

@@ -119,7 +119,8 @@ def form_calls() -> list[Call]:
     for call in calls():
         described = document()["paths"][call.path][call.method]
         for media_type in described["responses"]["200"]["content"]:
-            if call.method == "get" and media_type != JSON:
+            # The page of codes has no other way to be asked for than by a browser.
+            if call.method == "get" and media_type in NAMES_OF_FORMS:
                 form = NAMES_OF_FORMS[media_type]
                 (answer,) = _recorded(described, media_type).values()
                 sent = call.sent | {"as": form}

@@ -21,7 +21,7 @@ from loomwright.pricing.members import Number, Record, Records
 from loomwright.units import KINDS
 from loomwright.web.app import create_app
 from loomwright.web.problem_codes import CODES
-from loomwright.web.schemas.bill import REQUEST, request_components
+from loomwright.web.schemas.bill_request import REQUEST, request_components
 
 URL = "/v1/build-bill-of-materials"
 CSV = "/price_book_csv/"

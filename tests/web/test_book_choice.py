@@ -10,7 +10,7 @@ from jsonschema import Draft202012Validator
 from loomwright.jobs.demo_library import demo_job, demo_price_book
 from loomwright.pricing.book_csv import csv_of_document
 from loomwright.web.app import create_app
-from loomwright.web.schemas.bill import REQUEST, request_components
+from loomwright.web.schemas.bill_request import REQUEST, request_components
 from loomwright.web.schemas.price_book import BOOK_CHOICE
 
 URL = "/v1/build-bill-of-materials"

@@ -30,7 +30,7 @@ from loomwright.web.chosen_book import chosen_book
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import invalid, json_object
-from loomwright.web.schemas.bill import REQUEST
+from loomwright.web.schemas.bill_request import REQUEST
 from loomwright.web.stated_jobs import fields_within, sources_of_jobs, stated_job
 
 _Read = TypeVar("_Read")

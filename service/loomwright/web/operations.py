@@ -3,12 +3,8 @@
 from marshmallow import Schema, fields
 
 from loomwright.web.openapi import DocumentSchema, Operation
-from loomwright.web.schemas.bill import (
-    REQUEST,
-    BuildBillOfMaterialsAnswer,
-    request_components,
-    request_examples,
-)
+from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
+from loomwright.web.schemas.bill_request import REQUEST, request_components, request_examples
 from loomwright.web.schemas.book_check import (
     CHECK,
     CheckPriceBookAnswer,

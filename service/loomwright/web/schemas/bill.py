@@ -1,26 +1,18 @@
-"""Request and answer of build-bill-of-materials."""
+"""Answer of build-bill-of-materials."""
 
-from functools import cache
 from typing import Any
 
 from marshmallow import fields
 
-from loomwright.documents.paperwork import PAPERWORK_RECORD
 from loomwright.engineering.conductors.choice import CRITERIA
 from loomwright.engineering.protection.fuse_answer import VERDICTS as FUSE_VERDICTS
 from loomwright.jobs.circuit_sources import ABOVE_LIMIT, NO_LIMIT_STATED, WITHIN_LIMIT
-from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import DRIVES, TAP_POINTS
-from loomwright.jobs.job_members import job_record
 from loomwright.jobs.priced_job import VERDICTS
 from loomwright.jobs.sized_circuit import VERDICTS as CIRCUIT_VERDICTS
 from loomwright.jobs.substitutes import CONDUCTOR, FUSE, REASONS
 from loomwright.pricing.kinds import KINDS, UNIT_WORDS
 from loomwright.pricing.lines import KIT, LABOUR
-from loomwright.pricing.members import Record
-from loomwright.pricing.pricing_options import PRICING_RECORD
-from loomwright.tables.fuse_load import fuse_tables
-from loomwright.tables.load import tables
 from loomwright.web.schemas.base import Answer, describe
 from loomwright.web.schemas.common import (
     INSULATION_KEYS,
@@ -29,39 +21,9 @@ from loomwright.web.schemas.common import (
     SIZE_KEYS,
     AnswerBase,
 )
-from loomwright.web.schemas.documents import JsonSchema, components
 from loomwright.web.schemas.fuse import FUSE_TYPE_KEYS
-from loomwright.web.schemas.job import JOB_RULES
 from loomwright.web.schemas.mounted import DIGEST
 from loomwright.web.schemas.paperwork import PaperworkAnswer
-from loomwright.web.schemas.price_book import (
-    BOOK_CHOICE,
-    BOOK_RULES,
-    PRICING_RULES,
-    at_most_one_book,
-)
-
-REQUEST = Record(
-    "BuildBillOfMaterialsRequest",
-    {
-        "job": job_record(tables(), tuple(fuse_tables().types)),
-        **BOOK_CHOICE,
-        "pricing": PRICING_RECORD,
-        "paperwork": PAPERWORK_RECORD,
-    },
-)
-
-
-@cache
-def request_components() -> dict[str, JsonSchema]:
-    """Return the component schemas of the request, by name."""
-    rules = {REQUEST.name: at_most_one_book, **JOB_RULES, **BOOK_RULES, **PRICING_RULES}
-    return components(REQUEST, rules)
-
-
-def request_examples() -> dict[str, dict[str, Any]]:
-    """Return the demo jobs as requests, by name."""
-    return {name: {"job": demo_job(name)} for name in DEMO_JOBS}
 
 
 class BillVehicleAnswer(Answer):

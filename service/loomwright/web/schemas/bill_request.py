@@ -1,0 +1,54 @@
+"""Request of build-bill-of-materials."""
+
+from functools import cache
+from typing import Any
+
+from loomwright.documents.paperwork import PAPERWORK_RECORD
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
+from loomwright.jobs.job_members import job_record
+from loomwright.pricing.members import Record
+from loomwright.pricing.pricing_options import PRICING_RECORD
+from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.load import tables
+from loomwright.web.schemas.documents import JsonSchema, components
+from loomwright.web.schemas.job import JOB_RULES
+from loomwright.web.schemas.price_book import (
+    BOOK_CHOICE,
+    BOOK_RULES,
+    PRICING_RULES,
+    at_most_one_book,
+)
+
+REQUEST = Record(
+    "BuildBillOfMaterialsRequest",
+    {
+        "job": job_record(tables(), tuple(fuse_tables().types)),
+        **BOOK_CHOICE,
+        "pricing": PRICING_RECORD,
+        "paperwork": PAPERWORK_RECORD,
+    },
+)
+
+
+@cache
+def request_components() -> dict[str, JsonSchema]:
+    """Return the component schemas of the request, by name."""
+    rules = {REQUEST.name: at_most_one_book, **JOB_RULES, **BOOK_RULES, **PRICING_RULES}
+    return components(REQUEST, rules)
+
+
+# What a request states so that its bill can be made into any document.
+_QUOTED: dict[str, Any] = {
+    "pricing": {"as_of": "2031-04-30"},
+    "paperwork": {
+        "number": "0017",
+        "seller": "Quayside Fitters (invented)",
+        "booking": {"start": "2031-05-06T08:00:00+02:00", "bay": "Bay 2"},
+    },
+}
+
+
+def request_examples() -> dict[str, dict[str, Any]]:
+    """Return the demo jobs as requests, by name; one of them as it is quoted."""
+    plain = {name: {"job": demo_job(name)} for name in DEMO_JOBS}
+    return {**plain, "hybrid_jump_start": {**plain["hybrid_jump_start"], **_QUOTED}}
