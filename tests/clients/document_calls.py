@@ -1,16 +1,20 @@
 """The calls that generated clients make: every example of the OpenAPI document, with its answer."""
 
 import json
+import re
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from functools import cache
 from typing import Any
 
 import yaml
 
+from loomwright.pricing.members import INSTANT_PATTERN
 from node import ROOT
 
 DOCUMENT = ROOT / "openapi" / "loomwright.yaml"
 JSON = "application/json"
+INSTANT = re.compile(INSTANT_PATTERN, re.ASCII)
 # Asked for by the query parameter ``as``.
 NAMES_OF_FORMS = {"text/plain": "text", "text/csv": "csv", "application/xml": "xml"}
 # Accepted by the schema and refused by the service: one for each client, to see a problem typed.
@@ -163,8 +167,21 @@ def faults_of(made: list[Call], output: str) -> list[str]:
         elif call.status != 200:
             if line["answer"]["code"] != REFUSED_CODE:
                 faults.append(f"{call.operation_id} {call.name}: {line['answer']['code']}")
-        elif call.answer is not None and line["answer"] != call.answer:
+        elif call.answer is not None and _same_instants(line["answer"]) != _same_instants(
+            call.answer
+        ):
             faults.append(f"{call.operation_id} {call.name}: another answer than recorded")
         elif not line["answer"]:
             faults.append(f"{call.operation_id} {call.name}: no answer")
     return faults
+
+
+def _same_instants(value: Any) -> Any:
+    """Return a value with each time in UTC, as clients write one with an offset of their own."""
+    if isinstance(value, dict):
+        return {name: _same_instants(member) for name, member in value.items()}
+    if isinstance(value, list):
+        return [_same_instants(entry) for entry in value]
+    if isinstance(value, str) and INSTANT.fullmatch(value):
+        return datetime.fromisoformat(value).astimezone(UTC).isoformat()
+    return value

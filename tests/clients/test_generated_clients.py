@@ -10,6 +10,7 @@ import json
 import subprocess
 import sys
 import threading
+import time
 import urllib.error
 import urllib.request
 from collections import Counter
@@ -68,8 +69,12 @@ def address(tmp_path_factory, made):
     """Yield the address of the proxy before the service, which must have nothing to report."""
     folder = tmp_path_factory.mktemp("proxied")
     log = folder / "proxy.log"
+    stated = {
+        f"LOOMWRIGHT_{name.upper()}": str(value)
+        for name, value in recording_settings(folder).items()
+    }
     with (
-        served(folder / "server.log", **recording_settings(folder)) as upstream,
+        served(folder / "server.log", **stated) as upstream,
         proxied(upstream, log) as address,
     ):
         yield address
@@ -287,6 +292,10 @@ def test_proxy_reports_a_breach_of_the_contract(tmp_path):
             with pytest.raises(urllib.error.HTTPError) as caught:
                 urllib.request.urlopen(request, timeout=30)
             caught.value.close()
+            # It writes down what it found after it has answered.
+            deadline = time.monotonic() + 20.0
+            while not violations(log) and time.monotonic() < deadline:
+                time.sleep(0.05)
     finally:
         server.shutdown()
         thread.join()
