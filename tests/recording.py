@@ -279,7 +279,11 @@ def _raising_client() -> Iterator[FlaskClient]:
     def raises(code: str) -> None:
         raise _FAILURES.get(code, ProblemError(code, f"{CODES[code].title}."))
 
-    yield application.test_client()
+    try:
+        yield application.test_client()
+    finally:
+        # The logger is one for all applications of this name.
+        application.logger.disabled = False
 
 
 class _Refused(HTTPException):
