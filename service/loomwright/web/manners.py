@@ -58,26 +58,30 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
     def finish(response: Response) -> Response:
         request = request_ctx.request
         headers = response.headers
-        headers[REQUEST_ID] = request_id(request)
+        # What nobody has set is added, which needs no look at the fields that are there.
+        headers.add(REQUEST_ID, request_id(request))
         for path, stated in ending.items():
             if request.path.startswith(path):
                 headers.extend(stated)
-        if "Allow" in headers:
+        if (request.method == "OPTIONS" or response.status_code == 405) and "Allow" in headers:
             # From a set, whose order changes from one process to the next.
             headers["Allow"] = ", ".join(sorted(re.split(r",\s*", headers["Allow"])))
         if response.direct_passthrough:
             return response
         known = headers.get("Vary")
-        headers["Vary"] = f"{known}, {varies}" if known else varies
+        if known:
+            headers["Vary"] = f"{known}, {varies}"
+        else:
+            headers.add("Vary", varies)
         _compress(request, response)
         if "Cache-Control" in headers:
             return response
         path = request.url_rule.rule if request.url_rule is not None else ""
         if response.status_code != 200 or path in _MOMENTARY_PATHS or request.method not in _READS:
             # Also what is refused: the same request may be answered as soon as a key is sent.
-            headers["Cache-Control"] = "no-store"
+            headers.add("Cache-Control", "no-store")
             return response
-        headers["Cache-Control"] = kept if path in fixed else asked
+        headers.add("Cache-Control", kept if path in fixed else asked)
         # An answer to HEAD for which nothing was computed has no bytes to make a validator of.
         if response.automatically_set_content_length:
             _validate(request, response)
