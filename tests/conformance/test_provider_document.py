@@ -9,9 +9,8 @@ import yaml
 from conformance_samples import sample_documents
 from jsonschema import Draft202012Validator
 
-from loomwright.conformance.provider import PATHS
-from loomwright.conformance.provider_checks import KINDS
 from loomwright.conformance.specification import FOLDER
+from loomwright.providers.provider import KINDS
 
 DOCUMENT = yaml.safe_load((FOLDER / "provider.yaml").read_text("utf-8"))
 SCHEMAS = DOCUMENT["components"]["schemas"]
@@ -33,7 +32,7 @@ def test_document_is_valid() -> None:
 
 
 def test_paths_are_those_of_page_and_runner() -> None:
-    of_runner = {f"/price-books/{{name}}{path}" for path in PATHS.values()} | {"/capabilities"}
+    of_runner = {f"/price-books/{{name}}{path}" for path in KINDS.values()} | {"/capabilities"}
     assert set(DOCUMENT["paths"]) == of_runner
     assert set(re.findall(r"`\{base\}(/[^`]+)`", PAGE)) == of_runner
     assert all(set(item) <= {"get", "parameters"} for item in DOCUMENT["paths"].values())
@@ -45,7 +44,7 @@ def test_kinds_are_those_of_the_runner() -> None:
 
 @pytest.mark.parametrize("kind", ["capabilities", *KINDS])
 def test_right_document_follows_and_one_without_its_member_does_not(kind: str) -> None:
-    path = "/capabilities" if kind == "capabilities" else f"/price-books/{{name}}{PATHS[kind]}"
+    path = "/capabilities" if kind == "capabilities" else f"/price-books/{{name}}{KINDS[kind]}"
     name = schema_of(path)
     document = sample_documents()[kind]
     validator(name).validate(document)

@@ -68,7 +68,7 @@ class Handler(BaseHTTPRequestHandler):
     stated: ClassVar[Documents]
     token = TOKEN
     paths: ClassVar[Mapping[str, str]] = {
-        f"/price-books/{{}}{path}": kind for kind, path in provider.PATHS.items()
+        f"/price-books/{{}}{path}": kind for kind, path in provider.KINDS.items()
     }
 
     def do_GET(self) -> None:

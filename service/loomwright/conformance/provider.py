@@ -15,21 +15,12 @@ from loomwright.conformance.report import Ledger, UnexercisedError
 from loomwright.conformance.specification import Case
 from loomwright.conformance.steps import run_steps
 from loomwright.exchange import JSON, PROBLEM, Address, Seen, UsageError
+from loomwright.providers.provider import KINDS
 
 CHECKS: Mapping[str, Check] = MappingProxyType({**SHARED, **PROVIDER_CHECKS})
 Factory = Callable[[dict[str, str]], Any]
 CAPABILITIES = "capabilities"
 ENTRY_POINTS = "loomwright.providers"
-# Kind of document -> what follows the name of the price book in its path.
-PATHS = MappingProxyType(
-    {
-        "price_book": "",
-        "labour_rates": "/labour-rates",
-        "tax_rules": "/tax-rules",
-        "stock": "/stock",
-        "mapping": "/mapping",
-    }
-)
 
 
 class Source(Protocol):
@@ -57,7 +48,7 @@ class HttpSource:
 
     def ask(self, kind: str, name: str, step: Mapping[str, Any], context: Context) -> Seen:
         """Send one request, changed as the step says."""
-        path = "/capabilities" if kind == CAPABILITIES else f"/price-books/{name}{PATHS[kind]}"
+        path = "/capabilities" if kind == CAPABILITIES else f"/price-books/{name}{KINDS[kind]}"
         path = step.get("path", path) + step.get("query", "")
         headers = {"Accept": f"{JSON}, {PROBLEM}"}
         if step.get("token", True):

@@ -14,8 +14,8 @@ from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.faults import DocumentError
 from loomwright.pricing.members import DECIMAL_PATTERN, TEXT_LIMIT, TEXT_PATTERN
 from loomwright.providers.provided_book import LABOUR_MEMBERS, TAX_MEMBERS
+from loomwright.providers.provider import KINDS
 
-KINDS = ("price_book", "labour_rates", "tax_rules", "stock", "mapping")
 # Kind of document -> members that it has besides its version.
 MEMBERS: Mapping[str, Mapping[str, type]] = MappingProxyType(
     {

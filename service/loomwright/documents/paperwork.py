@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from loomwright.jobs.priced_job import COMPLETE
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.members import InstantText, Member, Record, Text
 from loomwright.pricing.reading import ObjectReader
@@ -144,7 +145,7 @@ def require_complete(answer: Mapping[str, object]) -> None:
         ``bill_not_complete``: a circuit is not sized, something is not priced, or a source is asked
         for more than it can give.
     """
-    if answer["verdict"] != "complete":
+    if answer["verdict"] != COMPLETE:
         message = (
             f"The verdict on this bill is {answer['verdict']}; a document that binds the shop is "
             "made of a complete bill only. Ask for JSON or CSV to see what is open."
