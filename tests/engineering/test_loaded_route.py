@@ -15,7 +15,7 @@ from loomwright.engineering.conductors.heat import ampacity_in_free_air_a, stead
 from loomwright.engineering.conductors.resistance import resistance_at_temperature_ohm_per_m
 from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.conductors.temperature_curve import INTERVALS
-from loomwright.engineering.network import constant_power_operating_point
+from loomwright.engineering.network.operating_point import constant_power_operating_point
 from loomwright.tables.load import tables
 
 TABLES = tables()

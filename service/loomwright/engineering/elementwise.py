@@ -9,7 +9,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.network import Number
+from loomwright.engineering.network.operating_point import Number
 
 Flag = bool | npt.NDArray[np.bool_]
 Key = str | npt.NDArray[np.str_]

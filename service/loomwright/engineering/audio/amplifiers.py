@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from loomwright.engineering.elementwise import holds_anywhere, lesser, square_root
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.network import Number
+from loomwright.engineering.network.operating_point import Number
 from loomwright.tables.audio_records import AmplifierClass
 
 CTA_2006_SUPPLY_VOLTAGE_V = 14.4

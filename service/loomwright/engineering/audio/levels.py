@@ -1,7 +1,7 @@
 """Levels in decibels and the crest factor of a programme."""
 
 from loomwright.engineering.elementwise import decimal_logarithm
-from loomwright.engineering.network import Number
+from loomwright.engineering.network.operating_point import Number
 
 SINE_CREST_FACTOR_DB = 3.010299956639812
 DBU_REFERENCE_V = 0.6**0.5

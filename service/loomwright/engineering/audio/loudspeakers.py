@@ -2,7 +2,7 @@
 
 from loomwright.engineering.audio.levels import power_level_db, voltage_level_db
 from loomwright.engineering.elementwise import greater
-from loomwright.engineering.network import Number
+from loomwright.engineering.network.operating_point import Number
 
 EXPOSURE_LIMIT_DB = 85.0
 EXPOSURE_LIMIT_S = 8.0 * 3600.0

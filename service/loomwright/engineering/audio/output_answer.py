@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from loomwright.engineering.audio.amplifiers import LossModel
 from loomwright.engineering.elementwise import Key
-from loomwright.engineering.network import Number
+from loomwright.engineering.network.operating_point import Number
 from loomwright.tables.records import Provenance
 
 

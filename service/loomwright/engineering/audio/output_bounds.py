@@ -12,7 +12,7 @@ import numpy as np
 
 from loomwright.engineering.audio.amplifiers import input_power_w, loss_model
 from loomwright.engineering.elementwise import Flag, Key, chosen_key, greater, lesser
-from loomwright.engineering.network import Number
+from loomwright.engineering.network.operating_point import Number
 from loomwright.tables.audio_records import AmplifierClass
 
 TIE = 1e-9

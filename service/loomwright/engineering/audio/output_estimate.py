@@ -52,7 +52,7 @@ from loomwright.engineering.elementwise import (
     holds_anywhere,
     lesser,
 )
-from loomwright.engineering.network import Number, constant_power_operating_point
+from loomwright.engineering.network.operating_point import Number, constant_power_operating_point
 from loomwright.tables.records import Provenance
 
 CTA_2006_GREATEST_SUPPLY_VOLTAGE_V = 16.0

@@ -8,7 +8,7 @@ import numpy as np
 from loomwright.engineering.audio.levels import SINE_CREST_FACTOR_DB
 from loomwright.engineering.elementwise import holds_anywhere, lesser
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.network import Number
+from loomwright.engineering.network.operating_point import Number
 from loomwright.tables.audio_records import AmplifierClass, Programme
 
 Converter = Literal["none", "unregulated", "regulated"]

@@ -124,7 +124,7 @@ def cold_resistance_ohm(candidate: int, route: Route) -> float:
 
 @compiled
 def _power_current_a(power_w: float, emf_v: float, resistance_ohm: float) -> tuple[float, bool]:
-    """Return current and existence as ``network.constant_power_current_a`` does for arrays."""
+    """Return current and existence as ``constant_power_current_a`` does for arrays."""
     discriminant = emf_v * emf_v - 4.0 * resistance_ohm * power_w
     if discriminant < 0.0:
         return emf_v / (2.0 * resistance_ohm), False

@@ -27,7 +27,7 @@ from loomwright.engineering.conductors.loaded_route import (
 )
 from loomwright.engineering.conductors.surroundings import Surroundings, surroundings
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.network import constant_power_current_a
+from loomwright.engineering.network.operating_point import constant_power_current_a
 from loomwright.engineering.protection.short_circuit import (
     adiabatic_constant,
     adiabatic_k,

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomwright.engineering.conductors.duty import heating_ratio_of_duty
-from loomwright.engineering.network import (
+from loomwright.engineering.network.operating_point import (
     constant_power_operating_point,
     greatest_deliverable_power_w,
 )
