@@ -65,8 +65,10 @@ class NetworkDraft:
         ----------
         name
             Unique among the branches.
-        start, end
-            Names of its nodes; its current is positive from start to end.
+        start
+            Name of a node.
+        end
+            Name of the other; its current is positive from start to end.
         fixed_resistance_ohm
             What does not depend on its current [ohm], 0 or more.
         stretches
@@ -93,8 +95,10 @@ class NetworkDraft:
         ----------
         name
             Unique among the sources.
-        minus, plus
-            Names of its nodes.
+        minus
+            Name of the node of its negative terminal.
+        plus
+            Name of the node of its positive terminal.
         emf_v
             Open-circuit voltage [V].
         resistance_ohm
@@ -130,8 +134,10 @@ class NetworkDraft:
         ----------
         name
             Unique among the loads.
-        plus, minus
-            Names of its nodes.
+        plus
+            Name of the node that its current comes from.
+        minus
+            Name of the node that its current goes to.
         power_w
             Constant power [W], 0 or more.
         current_a
@@ -155,9 +161,9 @@ class NetworkDraft:
             ``network_not_joined`` where branches and sources leave a node apart.
         """
         self._refuse_nodes_apart()
-        branches, sources, loads = (
-            list(elements.values()) for elements in (self.branches, self.sources, self.loads)
-        )
+        branches = list(self.branches.values())
+        sources = list(self.sources.values())
+        loads = list(self.loads.values())
         return Shape(
             len(self.nodes),
             _places([entry[0] for entry in branches]),
@@ -189,8 +195,8 @@ class NetworkDraft:
         )
 
     def _refuse_nodes_apart(self) -> None:
-        joins = [entry[:2] for entry in self.branches.values()]
-        joins += [entry[:2] for entry in self.sources.values()]
+        joins = [(entry[0], entry[1]) for entry in self.branches.values()]
+        joins += [(entry[0], entry[1]) for entry in self.sources.values()]
         reached, size = {0}, 0
         while len(reached) > size:
             size = len(reached)
