@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
+from types import MappingProxyType
 
 from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest, Segment
 from loomwright.engineering.conductors.sizing import size_conductor
@@ -10,6 +11,9 @@ from loomwright.engineering.errors import EngineeringError
 from loomwright.jobs.circuit_sources import working_resistance_ohm
 from loomwright.jobs.job import Circuit, Job, PowerSource
 from loomwright.tables.records import ConductorSize, Tables
+
+# No voltage of a feeding point is known: each circuit is taken by itself.
+ALONE: Mapping[str, float] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,12 +85,15 @@ def feeders(job: Job, circuit: Circuit) -> list[Circuit]:
     return chain
 
 
-def circuit_conductors(job: Job, tables: Tables) -> dict[str, CircuitConductor]:
+def circuit_conductors(
+    job: Job, tables: Tables, feeding_voltages_v: Mapping[str, float] = ALONE
+) -> dict[str, CircuitConductor]:
     """Return the conductor of every circuit of a job.
 
     Branches come first: each is sized at the voltage that is left when every circuit before it
     drops all that it is allowed, so a constant-power load is met at its greatest current. A circuit
-    that feeds branches carries the sum of their currents.
+    that feeds branches carries the sum of their currents. Where the voltage of a feeding point is
+    given, that holds instead.
 
     Parameters
     ----------
@@ -94,6 +101,9 @@ def circuit_conductors(job: Job, tables: Tables) -> dict[str, CircuitConductor]:
         The job; its table keys are known to the tables.
     tables
         Tables of the engineering.
+    feeding_voltages_v
+        Voltage that a circuit is fed with while everything draws [V], by its key; without it the
+        circuit is taken alone behind the resistance of its source.
 
     Returns
     -------
@@ -108,20 +118,25 @@ def circuit_conductors(job: Job, tables: Tables) -> dict[str, CircuitConductor]:
     found: dict[str, CircuitConductor] = {}
     for circuit in reversed(job.circuits):
         with faults_of_circuit(circuit):
-            request = _request(job, circuit, found, tables)
+            request = _request(job, circuit, found, tables, feeding_voltages_v)
             answer = None if request is None else size_conductor(request, tables)
         found[circuit.key] = CircuitConductor(circuit, request, answer)
     return {circuit.key: found[circuit.key] for circuit in job.circuits}
 
 
 def _request(
-    job: Job, circuit: Circuit, found: Mapping[str, CircuitConductor], tables: Tables
+    job: Job,
+    circuit: Circuit,
+    found: Mapping[str, CircuitConductor],
+    tables: Tables,
+    feeding_voltages_v: Mapping[str, float],
 ) -> ConductorRequest | None:
     current_a, power_w = _load(job, circuit, found)
     if current_a is None and power_w is None:
         return None
     source = feeding_source(job, circuit)
     voltage = source.system_voltage_v
+    feeding_v = feeding_voltages_v.get(circuit.key)
     before = sum(item.allowed_drop_fraction for item in feeders(job, circuit)[:-1]) * voltage
     choice = circuit.conductor
     sizes = tables.series[choice.series]
@@ -129,12 +144,12 @@ def _request(
         sizes=sizes,
         material=tables.materials[choice.material],
         insulation=tables.insulations[choice.insulation],
-        supply_voltage_v=source.emf_v - before,
+        supply_voltage_v=source.emf_v - before if feeding_v is None else feeding_v,
         allowed_voltage_drop_v=circuit.allowed_drop_fraction * voltage,
         segments=_segments(circuit, tables),
         load_current_a=current_a,
         load_power_w=power_w,
-        source_resistance_ohm=working_resistance_ohm(source),
+        source_resistance_ohm=working_resistance_ohm(source) if feeding_v is None else 0.0,
         return_by_conductor=circuit.return_path.path == "conductor",
         chassis_resistance_ohm=circuit.return_path.chassis_resistance_ohm,
         fixed_resistance_ohm=circuit.joint_resistance_ohm,

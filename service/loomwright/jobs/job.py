@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from loomwright.jobs.amplifier import Amplifier
+
 DRIVES = ("combustion", "hybrid", "electric")
 TAP_POINTS = {
     "battery": "battery terminal",
@@ -90,6 +92,7 @@ class Equipment:
     fitted: bool
     operation: str
     fixings: str | None
+    amplifier: Amplifier | None = None
 
 
 @dataclass(frozen=True, slots=True)

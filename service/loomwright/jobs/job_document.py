@@ -2,6 +2,7 @@
 
 from collections.abc import Collection
 
+from loomwright.jobs.amplifier import amplifier_of
 from loomwright.jobs.job import (
     Circuit,
     ConductorChoice,
@@ -170,6 +171,7 @@ def _equipment(reader: ObjectReader) -> Equipment:
         fitted=reader.truth("fitted"),
         operation=reader.text("operation", f"fit_{what}"),
         fixings=reader.optional_text("fixings"),
+        amplifier=amplifier_of(reader),
     )
 
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from functools import cache
 
+from loomwright.jobs.amplifier import AMPLIFIER
 from loomwright.jobs.job import CRIMP, DRIVES, ENDS, EQUIPMENT, JOININGS, STUDS, TAP_POINTS
 from loomwright.pricing.members import (
     Choice,
@@ -90,6 +91,12 @@ EQUIPMENT_ITEM: Mapping[str, Member] = {
     ),
     "fixings": Text(
         required=False, about="Use of a fixing set of the price book; absent if it brings its own."
+    ),
+    "amplifier": Record(
+        "Amplifier",
+        AMPLIFIER,
+        required=False,
+        about="What its real output follows from, with its fuse_rating.",
     ),
 }
 RETURN_PATH: Mapping[str, Member] = {

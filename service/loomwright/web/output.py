@@ -8,7 +8,7 @@ from flask import Blueprint
 
 from loomwright.engineering.audio.output_answer import OutputEstimate
 from loomwright.engineering.audio.output_estimate import output_estimate
-from loomwright.engineering.audio.output_request import OutputRequest
+from loomwright.engineering.audio.output_request import DEFAULT_PROGRAMME, OutputRequest
 from loomwright.engineering.audio.output_words import (
     BURST_BOUNDS,
     RERATINGS,
@@ -25,7 +25,6 @@ from loomwright.web.calculators import calculator
 from loomwright.web.route import request_fields
 from loomwright.web.schemas.output import EstimateRealOutputRequest
 
-DEFAULT_PROGRAMME = "music_uncompressed"
 _FIELDS = {
     "fuse_ratings_a": "fuse_ratings",
     "supply_voltage_v": "supply_voltage",

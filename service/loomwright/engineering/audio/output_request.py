@@ -12,6 +12,8 @@ from loomwright.engineering.network.operating_point import Number
 from loomwright.tables.audio_records import AmplifierClass, Programme
 
 Converter = Literal["none", "unregulated", "regulated"]
+# What is played where nobody says.
+DEFAULT_PROGRAMME = "music_uncompressed"
 CONVERTERS = frozenset({"none", "unregulated", "regulated"})
 
 # Least and greatest value of each number, in the unit of its name.

@@ -31,6 +31,21 @@ def _equipment(schema: JsonSchema) -> JsonSchema:
         **schema,
         **together("inrush_current", "inrush_time"),
         "oneOf": [load("circuit", "load_current"), load("circuit", "load_power"), load()],
+        "dependentRequired": {
+            **together("inrush_current", "inrush_time")["dependentRequired"],
+            "amplifier": ["fuse_rating", "circuit"],
+        },
+    }
+
+
+def _amplifier(schema: JsonSchema) -> JsonSchema:
+    return {
+        **schema,
+        "if": {
+            "properties": {"amplifier_class": {"const": "constant_efficiency"}},
+            "required": ["amplifier_class"],
+        },
+        "then": {"required": ["measured_efficiency"]},
     }
 
 
@@ -51,5 +66,6 @@ JOB_RULES = {
     "CircuitConductorChoice": _smallest_size,
     "PowerSource": _source,
     "Equipment": _equipment,
+    "Amplifier": _amplifier,
     "ReturnPath": _return_path,
 }
