@@ -6,6 +6,7 @@ from loomwright.engineering.cautions import CAUTIONS
 from loomwright.figures import six_digits
 from loomwright.jobs.bill_answer import bill_document
 from loomwright.jobs.circuit_sources import SourceLoad
+from loomwright.jobs.job import Vehicle
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.substitutes import Substitute
@@ -29,20 +30,24 @@ def answer_document(priced: PricedJob) -> dict[str, Any]:
     dict
         The document; the publications that it rests on are not in it.
     """
-    vehicle = priced.job.vehicle
     return {
         "verdict": priced.verdict,
         "title": priced.job.title,
-        "vehicle": {
-            "description": vehicle.description,
-            "drive": vehicle.drive,
-            "system_voltage_v": vehicle.system_voltage_v,
-        },
-        "power_sources": [_power_source(load) for load in priced.power_sources],
-        "circuits": [_circuit(entry) for entry in priced.circuits],
+        "vehicle": vehicle_document(priced.job.vehicle),
+        "power_sources": [source_load_document(load) for load in priced.power_sources],
+        "circuits": [circuit_document(entry) for entry in priced.circuits],
         **bill_document(priced.bill),
         "substitutes": [_substitute(entry) for entry in priced.substitutes],
         "cautions": [{"key": key, "text": CAUTIONS[key]} for key in priced.cautions],
+    }
+
+
+def vehicle_document(vehicle: Vehicle) -> dict[str, Any]:
+    """Return the vehicle of a job as plain JSON values."""
+    return {
+        "description": vehicle.description,
+        "drive": vehicle.drive,
+        "system_voltage_v": vehicle.system_voltage_v,
     }
 
 
@@ -58,7 +63,8 @@ def _substitute(entry: Substitute) -> dict[str, str]:
     }
 
 
-def _power_source(load: SourceLoad) -> dict[str, Any]:
+def source_load_document(load: SourceLoad) -> dict[str, Any]:
+    """Return what is asked of a source as plain JSON values."""
     return {
         "key": load.source.key,
         "description": load.source.description,
@@ -70,7 +76,8 @@ def _power_source(load: SourceLoad) -> dict[str, Any]:
     }
 
 
-def _circuit(entry: SizedCircuit) -> dict[str, Any]:
+def circuit_document(entry: SizedCircuit) -> dict[str, Any]:
+    """Return a sized circuit as plain JSON values."""
     drop_v, kelvin = entry.voltage_drop_v, entry.conductor_temperature_k
     percent = None if drop_v is None else 100.0 * drop_v / entry.system_voltage_v
     celsius = None if kelvin is None else kelvin - _KELVIN_AT_0_C

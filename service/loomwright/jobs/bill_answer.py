@@ -51,7 +51,7 @@ def bill_document(bill: Bill) -> dict[str, Any]:
         "lines_total": str(totals.lines_total),
         "net_total": str(totals.net_total),
         "exempt_total": str(totals.exempt_total),
-        "taxes": [_tax(tax) for tax in totals.taxes],
+        "taxes": [tax_document(tax) for tax in totals.taxes],
         "total": str(totals.total),
         "deposit": _money(totals.deposit),
         "balance_due": str(totals.balance_due),
@@ -121,7 +121,8 @@ def _money(amount: Money | None) -> str | None:
     return None if amount is None else str(amount)
 
 
-def _tax(tax: TaxAmount) -> dict[str, Any]:
+def tax_document(tax: TaxAmount) -> dict[str, Any]:
+    """Return one tax of a bill as plain JSON values."""
     return {
         "key": tax.key,
         "name": tax.name,

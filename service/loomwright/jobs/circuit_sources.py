@@ -120,16 +120,35 @@ def source_loads(job: Job, sized: Sequence[SizedCircuit]) -> tuple[SourceLoad, .
     tuple of SourceLoad
         In the order of the job.
     """
-    loads = []
-    for source in job.power_sources.values():
-        current_a = sum(
-            entry.load_current_a or 0.0
-            for entry in sized
-            if entry.circuit.fed_from == source.key and not entry.circuit.charges_source
+    return tuple(
+        source_load(
+            source,
+            sum(
+                entry.load_current_a or 0.0
+                for entry in sized
+                if entry.circuit.fed_from == source.key and not entry.circuit.charges_source
+            ),
         )
-        if source.greatest_current_a is None:
-            verdict = NO_LIMIT_STATED
-        else:
-            verdict = WITHIN_LIMIT if current_a <= source.greatest_current_a else ABOVE_LIMIT
-        loads.append(SourceLoad(source, current_a, verdict))
-    return tuple(loads)
+        for source in job.power_sources.values()
+    )
+
+
+def source_load(source: PowerSource, current_a: float) -> SourceLoad:
+    """Return a current beside what may be taken from a source.
+
+    Parameters
+    ----------
+    source
+        A source of a job.
+    current_a
+        What is taken from it [A].
+
+    Returns
+    -------
+    SourceLoad
+        With its verdict.
+    """
+    if source.greatest_current_a is None:
+        return SourceLoad(source, current_a, NO_LIMIT_STATED)
+    within = current_a <= source.greatest_current_a
+    return SourceLoad(source, current_a, WITHIN_LIMIT if within else ABOVE_LIMIT)

@@ -93,6 +93,7 @@ class Equipment:
     operation: str
     fixings: str | None
     amplifier: Amplifier | None = None
+    least_voltage_v: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -90,13 +90,47 @@ def priced_job(
 
     sized, bill = sized_and_priced(job)
     loads = source_loads(job, sized)
+    substitutes = substitutes_of(job, sized, bill, holding, tables, sized_and_priced)
+    return priced_circuits(job, sized, loads, bill, substitutes, tables)
+
+
+def priced_circuits(
+    job: Job,
+    sized: tuple[SizedCircuit, ...],
+    loads: tuple[SourceLoad, ...],
+    bill: Bill,
+    substitutes: tuple[Substitute, ...],
+    tables: Tables,
+) -> PricedJob:
+    """Return sized circuits with their bill as the answer for a job.
+
+    Parameters
+    ----------
+    job
+        The job.
+    sized
+        Its circuits.
+    loads
+        What they take from the sources.
+    bill
+        Their bill.
+    substitutes
+        What could be fitted instead.
+    tables
+        Tables of the engineering.
+
+    Returns
+    -------
+    PricedJob
+        With verdict, cautions and where the figures come from.
+    """
     return PricedJob(
         job=job,
         verdict=_verdict(sized, loads, bill),
         circuits=sized,
         power_sources=loads,
         bill=bill,
-        substitutes=substitutes_of(job, sized, bill, holding, tables, sized_and_priced),
+        substitutes=substitutes,
         cautions=_cautions(job, sized, tables),
         provenances=_provenances(job, sized, tables),
     )

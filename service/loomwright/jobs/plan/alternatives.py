@@ -33,6 +33,9 @@ class PlanOptions:
     headroom_fraction: float = 0.3
 
 
+USUAL = PlanOptions()
+
+
 def planned_job(job: Job, name: str, options: PlanOptions) -> Job:
     """Return the job as one of the plans sizes it.
 

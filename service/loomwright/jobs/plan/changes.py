@@ -23,7 +23,7 @@ class CircuitChange:
 
 @record
 class PlanChanges:
-    """From one plan to the next: what each circuit gets instead, and what the customer pays more."""
+    """From one plan to the next: what each circuit gets instead, and what it costs more."""
 
     before: str
     after: str

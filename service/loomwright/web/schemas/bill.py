@@ -132,20 +132,27 @@ class PriceBookAnswer(Answer):
     digest = fields.String(required=True, metadata=DIGEST)
 
 
-def _money(about: str) -> dict[str, Any]:
+def money(about: str) -> dict[str, Any]:
+    """Return the metadata of an amount."""
     return describe(f"{about} Decimal in the currency of the bill.", pattern=_DECIMAL)
 
 
 _DECIMAL = r"^-?[0-9]+(\.[0-9]+)?$"
-_MONEY = describe("Decimal in the currency of the bill.", pattern=_DECIMAL)
-_EXACT = describe("Exact decimal.", pattern=r"^[0-9]+(\.[0-9]+)?$")
+MONEY = describe("Decimal in the currency of the bill.", pattern=_DECIMAL)
+EXACT = describe("Exact decimal.", pattern=r"^[0-9]+(\.[0-9]+)?$")
+
+
+def duration(about: str) -> dict[str, Any]:
+    """Return the metadata of a duration."""
+    pattern = r"^PT(?:[1-9][0-9]*H)?(?:[1-9][0-9]?M|0M)?$"
+    return describe(about, format="duration", pattern=pattern)
 
 
 class NeedAnswer(Answer):
     """One reason for a line: how much of it, for which circuit, by which rule."""
 
     circuit = fields.String(required=True, metadata=describe("Empty for the job as a whole."))
-    quantity = fields.String(required=True, metadata=_EXACT)
+    quantity = fields.String(required=True, metadata=EXACT)
     rule = fields.String(required=True)
     reason = fields.String(required=True)
 
@@ -157,25 +164,25 @@ class LineAnswer(Answer):
     kind = fields.String(required=True, metadata={"enum": [*KINDS, KIT, LABOUR]})
     key = fields.String(required=True)
     description = fields.String(required=True)
-    quantity = fields.String(required=True, metadata=_EXACT)
+    quantity = fields.String(required=True, metadata=EXACT)
     unit = fields.String(
         required=True,
         metadata=describe("UN/CEFACT Recommendation 20.", enum=list(UNIT_WORDS)),
     )
     unit_word = fields.String(required=True, metadata={"enum": list(UNIT_WORDS.values())})
-    unit_price = fields.String(required=True, metadata=_EXACT)
+    unit_price = fields.String(required=True, metadata=EXACT)
     list_total = fields.String(
-        required=True, metadata=_money("Unit price times quantity, rounded once.")
+        required=True, metadata=money("Unit price times quantity, rounded once.")
     )
-    discount = fields.String(required=True, metadata=_money("Taken off this line."))
+    discount = fields.String(required=True, metadata=money("Taken off this line."))
     shared = fields.String(
         required=True,
-        metadata=_money("Share of a document discount or of the difference to a package price."),
+        metadata=money("Share of a document discount or of the difference to a package price."),
     )
-    total = fields.String(required=True, metadata=_money("List total less discount, plus share."))
+    total = fields.String(required=True, metadata=money("List total less discount, plus share."))
     net_total = fields.String(
         required=True,
-        metadata=_money("The total without taxes; of all lines together the net total."),
+        metadata=money("The total without taxes; of all lines together the net total."),
     )
     tax_category = fields.String(required=True)
     shop_part_number = fields.String(
@@ -203,7 +210,7 @@ class UnpricedAnswer(Answer):
     kind = fields.String(required=True, metadata={"enum": [*KINDS, LABOUR]})
     description = fields.String(required=True)
     attributes = fields.Dict(keys=fields.String(), values=fields.String(), required=True)
-    quantity = fields.String(required=True, metadata=_EXACT)
+    quantity = fields.String(required=True, metadata=EXACT)
     unit = fields.String(required=True, metadata={"enum": list(UNIT_WORDS)})
     unit_word = fields.String(required=True, metadata={"enum": list(UNIT_WORDS.values())})
     reason = fields.String(required=True)
@@ -218,10 +225,10 @@ class SubstituteAnswer(Answer):
     reason = fields.String(required=True, metadata={"enum": list(REASONS)})
     replaced = fields.String(required=True)
     offered = fields.String(required=True)
-    total = fields.String(required=True, metadata=_money("Of the whole bill with it."))
+    total = fields.String(required=True, metadata=money("Of the whole bill with it."))
     total_difference = fields.String(
         required=True,
-        metadata=_money("Less the total of this bill, which lacks what is not listed."),
+        metadata=money("Less the total of this bill, which lacks what is not listed."),
     )
 
 
@@ -232,14 +239,14 @@ class ArticleAnswer(Answer):
     pack_of = fields.String(
         required=True, allow_none=True, metadata=describe("Units in one pack; null if no pack.")
     )
-    quantity = fields.String(required=True, metadata=_EXACT)
+    quantity = fields.String(required=True, metadata=EXACT)
 
 
 class RunnerUpAnswer(Answer):
     """The cheapest plan that does without at least one of the articles bought."""
 
     articles = fields.List(fields.Nested(ArticleAnswer), required=True)
-    price = fields.String(required=True, metadata=_EXACT)
+    price = fields.String(required=True, metadata=EXACT)
     difference = fields.String(
         required=True, metadata=describe("What it costs more.", pattern=_DECIMAL)
     )
@@ -268,17 +275,17 @@ class LineCostAnswer(Answer):
 
     number = fields.Integer(required=True)
     key = fields.String(required=True)
-    cost = fields.String(required=True, allow_none=True, metadata=_MONEY)
+    cost = fields.String(required=True, allow_none=True, metadata=MONEY)
 
 
 class CostAnswer(Answer):
     """Cost and margin; only asked for, and only for a key that may see them."""
 
-    cost_total = fields.String(required=True, metadata=_MONEY)
+    cost_total = fields.String(required=True, metadata=MONEY)
     margin = fields.String(
         required=True,
         allow_none=True,
-        metadata=_money("Net total less cost; null where a line has no cost."),
+        metadata=money("Net total less cost; null where a line has no cost."),
     )
     margin_percent = fields.String(
         required=True, allow_none=True, metadata=describe("Of the net total.", pattern=_DECIMAL)
@@ -294,9 +301,9 @@ class TaxAnswer(Answer):
 
     key = fields.String(required=True)
     name = fields.String(required=True)
-    percent = fields.String(required=True, metadata=_EXACT)
-    base = fields.String(required=True, metadata=_MONEY)
-    amount = fields.String(required=True, metadata=_MONEY)
+    percent = fields.String(required=True, metadata=EXACT)
+    base = fields.String(required=True, metadata=MONEY)
+    amount = fields.String(required=True, metadata=MONEY)
     tax_categories = fields.List(
         fields.String(), required=True, metadata=describe("Categories of the lines it is on.")
     )
@@ -325,28 +332,24 @@ class BuildBillOfMaterialsAnswer(AnswerBase):
     unpriced = fields.List(fields.Nested(UnpricedAnswer), required=True)
     choices = fields.List(fields.Nested(ChoiceAnswer), required=True)
     substitutes = fields.List(fields.Nested(SubstituteAnswer), required=True)
-    list_total = fields.String(required=True, metadata=_MONEY)
-    discount_total = fields.String(required=True, metadata=_money("Sum of the line discounts."))
+    list_total = fields.String(required=True, metadata=MONEY)
+    discount_total = fields.String(required=True, metadata=money("Sum of the line discounts."))
     shared_total = fields.String(
-        required=True, metadata=_money("Sum of the shares; negative where it lowers the price.")
+        required=True, metadata=money("Sum of the shares; negative where it lowers the price.")
     )
-    parts_total = fields.String(required=True, metadata=_MONEY)
-    labour_total = fields.String(required=True, metadata=_MONEY)
+    parts_total = fields.String(required=True, metadata=MONEY)
+    labour_total = fields.String(required=True, metadata=MONEY)
     labour_duration = fields.String(
         required=True,
-        metadata=describe(
-            "Hours of all labour lines together, ISO 8601.",
-            format="duration",
-            pattern=r"^PT(?:[1-9][0-9]*H)?(?:[1-9][0-9]?M|0M)?$",
-        ),
+        metadata=duration("Hours of all labour lines together, ISO 8601."),
     )
     lines_total = fields.String(
-        required=True, metadata=_money("Sum of the lines, on the price basis of the book.")
+        required=True, metadata=money("Sum of the lines, on the price basis of the book.")
     )
-    net_total = fields.String(required=True, metadata=_MONEY)
-    exempt_total = fields.String(required=True, metadata=_money("Lines that no tax applies to."))
+    net_total = fields.String(required=True, metadata=MONEY)
+    exempt_total = fields.String(required=True, metadata=money("Lines that no tax applies to."))
     taxes = fields.List(fields.Nested(TaxAnswer), required=True)
-    total = fields.String(required=True, metadata=_MONEY)
-    deposit = fields.String(required=True, allow_none=True, metadata=_MONEY)
-    balance_due = fields.String(required=True, metadata=_MONEY)
+    total = fields.String(required=True, metadata=MONEY)
+    deposit = fields.String(required=True, allow_none=True, metadata=MONEY)
+    balance_due = fields.String(required=True, metadata=MONEY)
     cost = fields.Nested(CostAnswer)

@@ -1,0 +1,109 @@
+"""The plans of an installation as plain JSON values, in a fixed order."""
+
+from typing import Any
+
+from loomwright.figures import six_digits
+from loomwright.jobs.answer import circuit_document, source_load_document, vehicle_document
+from loomwright.jobs.plan.alternatives import PURPOSES
+from loomwright.jobs.plan.bill_summary import plan_bill_document
+from loomwright.jobs.plan.changes import changes_document
+from loomwright.jobs.plan.outputs import outputs_document
+from loomwright.jobs.plan.plan import InstallationPlans, Plan
+from loomwright.jobs.solved_installation import (
+    CircuitState,
+    SolvedInstallation,
+    SourceState,
+    power_imbalance_w,
+)
+
+_KELVIN_AT_0_C = 273.15
+
+
+def plans_document(plans: InstallationPlans) -> dict[str, Any]:
+    """Return the plans of a job as plain JSON values.
+
+    Parameters
+    ----------
+    plans
+        The plans.
+
+    Returns
+    -------
+    dict
+        The document; cautions and publications are not in it.
+    """
+    bill = plans.recommended.priced.bill
+    ends = [plan.priced.bill.valid_until for plan in plans.plans]
+    known = [end for end in ends if end is not None]
+    return {
+        "verdict": plans.recommended.verdict,
+        "title": plans.job.title,
+        "vehicle": vehicle_document(plans.job.vehicle),
+        "price_book": {"name": bill.price_book, "digest": bill.price_book_digest},
+        "currency": bill.currency,
+        "prices_include_tax": bill.prices_include_tax,
+        "as_of": None if bill.as_of is None else bill.as_of.isoformat(),
+        "valid_until": min(known).isoformat() if known else None,
+        "plans": [_plan(plan) for plan in plans.plans],
+        "changes": [changes_document(changes) for changes in plans.changes],
+    }
+
+
+def _plan(plan: Plan) -> dict[str, Any]:
+    return {
+        "name": plan.name,
+        "purpose": PURPOSES[plan.name],
+        "verdict": plan.verdict,
+        "sizing_rounds": plan.consistent.rounds,
+        "power_sources": [source_load_document(load) for load in plan.priced.power_sources],
+        "circuits": [circuit_document(entry) for entry in plan.priced.circuits],
+        "network": _network(plan),
+        "real_output": outputs_document(plan.outputs),
+        "bill": plan_bill_document(plan.priced.bill),
+    }
+
+
+def _network(plan: Plan) -> dict[str, Any]:
+    solved = plan.solved
+    systems = {entry.circuit.key: entry.system_voltage_v for entry in plan.priced.circuits}
+    return {
+        "state": solved.state,
+        "circuits": [_circuit_state(state, systems[key]) for key, state in solved.circuits.items()],
+        "sources": [_source_state(state) for state in solved.sources.values()],
+        **_balance(solved),
+        "iterations": solved.iterations,
+        "residual_a": solved.residual_a,
+    }
+
+
+def _balance(solved: SolvedInstallation) -> dict[str, Any]:
+    if not solved.sources:
+        return dict.fromkeys(("source_power_w", "load_power_w", "loss_w", "imbalance_w"))
+    return {
+        "source_power_w": six_digits(solved.source_power_w),
+        "load_power_w": six_digits(solved.load_power_w),
+        "loss_w": six_digits(solved.loss_w),
+        "imbalance_w": six_digits(power_imbalance_w(solved)),
+    }
+
+
+def _circuit_state(state: CircuitState, system_voltage_v: float) -> dict[str, Any]:
+    return {
+        "circuit": state.circuit,
+        "current_a": six_digits(state.current_a),
+        "feeding_voltage_v": six_digits(state.feeding_voltage_v),
+        "load_voltage_v": six_digits(state.load_voltage_v),
+        "voltage_drop_v": six_digits(state.voltage_drop_v),
+        "voltage_drop_percent": six_digits(100.0 * state.voltage_drop_v / system_voltage_v),
+        "ground_potential_mv": six_digits(1e3 * state.ground_potential_v),
+        "conductor_temperature_c": six_digits(state.conductor_temperature_k - _KELVIN_AT_0_C),
+        "loss_w": six_digits(state.loss_w),
+    }
+
+
+def _source_state(state: SourceState) -> dict[str, Any]:
+    return {
+        "source": state.source,
+        "current_a": six_digits(state.current_a),
+        "terminal_voltage_v": six_digits(state.terminal_voltage_v),
+    }

@@ -1,0 +1,188 @@
+"""A whole installation from one job: three plans, each sized, solved and priced."""
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+from loomwright.engineering.network.solver import SOLVED
+from loomwright.engineering.record import record
+from loomwright.jobs.circuit_sources import SourceLoad, source_load, source_loads
+from loomwright.jobs.job import Job
+from loomwright.jobs.plan.alternatives import PLAN_NAMES, USUAL, PlanOptions, planned_job
+from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
+from loomwright.jobs.plan.consistent import ConsistentCircuits, consistent_circuits
+from loomwright.jobs.plan.outputs import EquipmentOutput, equipment_outputs
+from loomwright.jobs.priced_job import COMPLETE, PricedJob, priced_circuits
+from loomwright.jobs.priced_job import VERDICTS as BILL_VERDICTS
+from loomwright.jobs.requirements_of_job import requirements_of_job
+from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.jobs.solved_installation import (
+    STATES,
+    SolvedInstallation,
+    solved_installation,
+)
+from loomwright.pricing.bill import NO_OPTIONS, Bill, bill_of_materials
+from loomwright.pricing.price_book import PriceBook
+from loomwright.pricing.pricing_options import PricingOptions
+from loomwright.tables.fuse_records import FuseTables
+from loomwright.tables.records import Tables
+
+NO_OPERATING_POINT = "no_operating_point"
+VOLTAGE_TOO_LOW = "voltage_too_low"
+NOT_CONSISTENT = "not_consistent"
+VERDICTS = (*BILL_VERDICTS, NO_OPERATING_POINT, NOT_CONSISTENT, VOLTAGE_TOO_LOW)
+
+
+@record
+class Plan:
+    """One plan of a job.
+
+    ``verdict`` is that of the bill, unless the circuits as a whole have no operating point, could
+    not be brought into agreement with their network, or leave equipment short of voltage. In
+    ``solved`` the loads of the job as stated draw, whatever growth the plan is sized for.
+    """
+
+    name: str
+    verdict: str
+    priced: PricedJob
+    consistent: ConsistentCircuits
+    solved: SolvedInstallation
+    outputs: tuple[EquipmentOutput, ...]
+
+
+@record
+class InstallationPlans:
+    """The plans of a job, leanest first, and what changes from one to the next."""
+
+    job: Job
+    plans: tuple[Plan, ...]
+    changes: tuple[PlanChanges, ...]
+
+    @property
+    def recommended(self) -> Plan:
+        """The plan in the middle."""
+        return self.plans[1]
+
+
+class _Bills:
+    """Bills of one request: plans that need the same parts and labour share one."""
+
+    def __init__(self, job: Job, book: PriceBook, options: PricingOptions) -> None:
+        self._job, self._book, self._options = job, book, options
+        self._holding = book.on_day(options.as_of)
+        self._bills: dict[tuple[tuple[str, str], ...], Bill] = {}
+
+    def of(self, sized: Sequence[SizedCircuit]) -> Bill:
+        """Return the bill of circuits; a line's reason names currents, so those count too."""
+        key = tuple((f"{entry.verdict} {entry.decision}", _fitted(entry)) for entry in sized)
+        if key not in self._bills:
+            parts, labour = requirements_of_job(self._job, sized, self._holding)
+            difficulty = self._job.vehicle.difficulty
+            self._bills[key] = bill_of_materials(
+                parts, labour, self._book, self._options, difficulty
+            )
+        return self._bills[key]
+
+
+def _fitted(entry: SizedCircuit) -> str:
+    size = None if entry.conductor is None else entry.conductor.key
+    return f"{size} {entry.fuse_type} {entry.rated_current_a} {entry.fuse_reason}"
+
+
+def installation_plans(
+    job: Job,
+    book: PriceBook,
+    tables: Tables,
+    fuse_tables: FuseTables,
+    options: PricingOptions = NO_OPTIONS,
+    plan_options: PlanOptions = USUAL,
+) -> InstallationPlans:
+    """Return three complete plans of a job.
+
+    Parameters
+    ----------
+    job
+        The job.
+    book
+        Price book.
+    tables
+        Tables of the engineering.
+    fuse_tables
+        Fuse tables of the engineering.
+    options
+        Day, discounts, package price, deposit.
+    plan_options
+        Growth that the plan with headroom is sized for.
+
+    Returns
+    -------
+    InstallationPlans
+        Leanest, recommended and with headroom.
+
+    Raises
+    ------
+    EngineeringError
+        A circuit lies outside the models, or the options do not fit the bill.
+    """
+    bills = _Bills(job, book, options)
+    plans = tuple(_plan(name, job, plan_options, bills, tables, fuse_tables) for name in PLAN_NAMES)
+    changes = tuple(_changes(before, after) for before, after in pairwise(plans))
+    return InstallationPlans(job, plans, changes)
+
+
+def _plan(
+    name: str,
+    job: Job,
+    plan_options: PlanOptions,
+    bills: _Bills,
+    tables: Tables,
+    fuse_tables: FuseTables,
+) -> Plan:
+    planned = planned_job(job, name, plan_options)
+    found = consistent_circuits(planned, tables, fuse_tables)
+    same_loads = planned.equipment is job.equipment
+    solved = (
+        found.solved
+        if same_loads
+        else solved_installation(job, found.sized, found.conductors, tables)
+    )
+    loads = _source_loads(job, found.sized, solved)
+    priced = priced_circuits(job, found.sized, loads, bills.of(found.sized), (), tables)
+    return Plan(
+        name=name,
+        verdict=_verdict(priced, found, solved),
+        priced=priced,
+        consistent=found,
+        solved=solved,
+        outputs=equipment_outputs(job, solved.load_voltages_v),
+    )
+
+
+def _source_loads(
+    job: Job, sized: tuple[SizedCircuit, ...], solved: SolvedInstallation
+) -> tuple[SourceLoad, ...]:
+    """Return what the sources give in the network, or to each circuit alone if it has no point."""
+    if not solved.sources:
+        return source_loads(job, sized)
+    return tuple(
+        source_load(source, solved.sources[source.key].current_a)
+        for source in job.power_sources.values()
+    )
+
+
+def _verdict(priced: PricedJob, found: ConsistentCircuits, solved: SolvedInstallation) -> str:
+    if solved.state != STATES[SOLVED]:
+        return NO_OPERATING_POINT
+    if priced.verdict != COMPLETE:
+        return priced.verdict
+    if found.exceeded:
+        return NOT_CONSISTENT
+    return VOLTAGE_TOO_LOW if found.short_of_voltage else COMPLETE
+
+
+def _changes(before: Plan, after: Plan) -> PlanChanges:
+    return PlanChanges(
+        before=before.name,
+        after=after.name,
+        circuits=circuit_changes(before.priced.circuits, after.priced.circuits),
+        total_difference=after.priced.bill.totals.total - before.priced.bill.totals.total,
+    )
