@@ -19,6 +19,7 @@ from loomwright.jobs.job import Job
 from loomwright.jobs.priced_job import priced_job
 from loomwright.pricing.bill import NO_OPTIONS
 from loomwright.pricing.faults import DocumentError, Fault
+from loomwright.pricing.members import Record
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions, pricing_from_document
 from loomwright.pricing.reading import ObjectReader
@@ -72,7 +73,15 @@ class BillRequest:
     cautions: tuple[str, ...]
 
 
-def bill_request(document: dict[str, Any]) -> BillRequest:
+def _nothing_more(envelope: ObjectReader) -> None:
+    del envelope
+
+
+def bill_request(
+    document: dict[str, Any],
+    rules: Record = REQUEST,
+    read_more: Callable[[ObjectReader], None] = _nothing_more,
+) -> BillRequest:
     """Return the job, the price book, the pricing options and the paperwork of a request.
 
     Parameters
@@ -80,6 +89,10 @@ def bill_request(document: dict[str, Any]) -> BillRequest:
     document
         With ``job``, a price book in one of its forms unless that of the demo serves, and
         ``pricing`` and ``paperwork`` if wanted.
+    rules
+        What the document may have; another operation may ask for more or for less.
+    read_more
+        Reads the members of another operation and notes their faults.
 
     Returns
     -------
@@ -93,7 +106,8 @@ def bill_request(document: dict[str, Any]) -> BillRequest:
         ``unknown_price_book``, ``price_book_faulty`` and those of a provider.
     """
     faults: list[Fault] = []
-    envelope = ObjectReader(document, "", faults, REQUEST.members)
+    envelope = ObjectReader(document, "", faults, rules.members)
+    read_more(envelope)
     job = _read(envelope, "job", stated_job, faults)
     chosen = chosen_book(envelope)
     faults += chosen.faults

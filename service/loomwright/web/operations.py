@@ -16,6 +16,12 @@ from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
+from loomwright.web.schemas.plan import PlanInstallationAnswer
+from loomwright.web.schemas.plan_request import (
+    PLAN_REQUEST,
+    plan_request_components,
+    plan_request_examples,
+)
 
 
 class ProblemCodeAnswer(Schema):
@@ -94,6 +100,19 @@ OPERATIONS = (
             "and tax follow from the rules and the price book, each line with its reason. Without "
             "a price book the demo book of the service prices it. Cost and margin need a key. The "
             "same request, price book and version give the same bytes on any day."
+        ),
+    ),
+    Operation(
+        "plan-installation",
+        "Plan a whole installation three ways: sized, solved as one network, and priced.",
+        "pricing",
+        DocumentSchema(PLAN_REQUEST.name, plan_request_components, plan_request_examples),
+        PlanInstallationAnswer,
+        description=(
+            "Circuits are sized until the network that they make up agrees with what they were "
+            "sized for: leanest that is safe, as the job asks, and with headroom for later. Each "
+            "plan is complete and priced; `changes` says what differs. The same request, price "
+            "book and version give the same bytes on any day."
         ),
     ),
     Operation(

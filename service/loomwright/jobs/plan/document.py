@@ -4,6 +4,7 @@ from typing import Any
 
 from loomwright.figures import six_digits
 from loomwright.jobs.answer import circuit_document, source_load_document, vehicle_document
+from loomwright.jobs.bill_answer import margin_document
 from loomwright.jobs.plan.alternatives import PURPOSES
 from loomwright.jobs.plan.bill_summary import plan_bill_document
 from loomwright.jobs.plan.changes import changes_document
@@ -19,13 +20,15 @@ from loomwright.jobs.solved_installation import (
 _KELVIN_AT_0_C = 273.15
 
 
-def plans_document(plans: InstallationPlans) -> dict[str, Any]:
+def plans_document(plans: InstallationPlans, *, show_cost: bool = False) -> dict[str, Any]:
     """Return the plans of a job as plain JSON values.
 
     Parameters
     ----------
     plans
         The plans.
+    show_cost
+        Whether each bill has what it costs the shop.
 
     Returns
     -------
@@ -44,12 +47,15 @@ def plans_document(plans: InstallationPlans) -> dict[str, Any]:
         "prices_include_tax": bill.prices_include_tax,
         "as_of": None if bill.as_of is None else bill.as_of.isoformat(),
         "valid_until": min(known).isoformat() if known else None,
-        "plans": [_plan(plan) for plan in plans.plans],
+        "plans": [_plan(plan, show_cost=show_cost) for plan in plans.plans],
         "changes": [changes_document(changes) for changes in plans.changes],
     }
 
 
-def _plan(plan: Plan) -> dict[str, Any]:
+def _plan(plan: Plan, *, show_cost: bool) -> dict[str, Any]:
+    bill = plan_bill_document(plan.priced.bill)
+    if show_cost:
+        bill["cost"] = margin_document(plan.priced.bill)
     return {
         "name": plan.name,
         "purpose": PURPOSES[plan.name],
@@ -59,7 +65,7 @@ def _plan(plan: Plan) -> dict[str, Any]:
         "circuits": [circuit_document(entry) for entry in plan.priced.circuits],
         "network": _network(plan),
         "real_output": outputs_document(plan.outputs),
-        "bill": plan_bill_document(plan.priced.bill),
+        "bill": bill,
     }
 
 

@@ -24,7 +24,7 @@ from loomwright.pricing.bill import NO_OPTIONS, Bill, bill_of_materials
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.tables.fuse_records import FuseTables
-from loomwright.tables.records import Tables
+from loomwright.tables.records import Provenance, Tables
 
 NO_OPERATING_POINT = "no_operating_point"
 VOLTAGE_TOO_LOW = "voltage_too_low"
@@ -61,6 +61,26 @@ class InstallationPlans:
     def recommended(self) -> Plan:
         """The plan in the middle."""
         return self.plans[1]
+
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Keys of ``CAUTIONS`` that any plan calls for, each once."""
+        found: dict[str, None] = {}
+        for plan in self.plans:
+            found.update(dict.fromkeys(plan.priced.cautions))
+            for output in plan.outputs:
+                found.update(dict.fromkeys(output.estimate.cautions))
+        return tuple(found)
+
+    @property
+    def provenances(self) -> tuple[Provenance, ...]:
+        """Where the figures of all plans come from, each once, in a fixed order."""
+        found: dict[Provenance, None] = {}
+        for plan in self.plans:
+            found.update(dict.fromkeys(plan.priced.provenances))
+            for output in plan.outputs:
+                found.update(dict.fromkeys(output.estimate.provenances))
+        return tuple(sorted(found, key=lambda row: (row.source, row.locator, row.checked)))
 
 
 class _Bills:

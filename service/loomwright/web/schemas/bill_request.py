@@ -1,16 +1,17 @@
 """Request of build-bill-of-materials."""
 
+from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
 from loomwright.documents.paperwork import PAPERWORK_RECORD
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job_members import job_record
-from loomwright.pricing.members import Record
+from loomwright.pricing.members import Member, Record
 from loomwright.pricing.pricing_options import PRICING_RECORD
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
-from loomwright.web.schemas.documents import JsonSchema, components
+from loomwright.web.schemas.documents import JsonSchema, Rule, components
 from loomwright.web.schemas.job import JOB_RULES
 from loomwright.web.schemas.price_book import (
     BOOK_CHOICE,
@@ -19,22 +20,21 @@ from loomwright.web.schemas.price_book import (
     at_most_one_book,
 )
 
-REQUEST = Record(
-    "BuildBillOfMaterialsRequest",
-    {
-        "job": job_record(tables(), tuple(fuse_tables().types)),
-        **BOOK_CHOICE,
-        "pricing": PRICING_RECORD,
-        "paperwork": PAPERWORK_RECORD,
-    },
-)
+# A job and what prices it, as several operations take them.
+PRICED_JOB: Mapping[str, Member] = {
+    "job": job_record(tables(), tuple(fuse_tables().types)),
+    **BOOK_CHOICE,
+    "pricing": PRICING_RECORD,
+}
+REQUEST = Record("BuildBillOfMaterialsRequest", {**PRICED_JOB, "paperwork": PAPERWORK_RECORD})
+# Rules between the members of these documents and of what they hold.
+REQUEST_RULES: Mapping[str, Rule] = {**JOB_RULES, **BOOK_RULES, **PRICING_RULES}
 
 
 @cache
 def request_components() -> dict[str, JsonSchema]:
     """Return the component schemas of the request, by name."""
-    rules = {REQUEST.name: at_most_one_book, **JOB_RULES, **BOOK_RULES, **PRICING_RULES}
-    return components(REQUEST, rules)
+    return components(REQUEST, {REQUEST.name: at_most_one_book, **REQUEST_RULES})
 
 
 # What a request states so that its bill can be made into any document.

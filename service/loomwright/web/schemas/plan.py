@@ -14,6 +14,7 @@ from loomwright.web.schemas.bill import (
     MONEY,
     BilledCircuitAnswer,
     BillVehicleAnswer,
+    CostAnswer,
     PriceBookAnswer,
     SourceLoadAnswer,
     TaxAnswer,
@@ -67,6 +68,7 @@ class PlanBillAnswer(Answer):
     total = fields.String(required=True, metadata=MONEY)
     deposit = fields.String(required=True, allow_none=True, metadata=MONEY)
     balance_due = fields.String(required=True, metadata=MONEY)
+    cost = fields.Nested(CostAnswer)
 
 
 class EquipmentOutputAnswer(Answer):
@@ -132,14 +134,6 @@ class PlanNetworkAnswer(Answer):
         required=True,
         allow_none=True,
         metadata=describe("Source power less load power and loss; rounding alone leaves it."),
-    )
-    greatest_power_factor = fields.Float(
-        required=True,
-        allow_none=True,
-        metadata=describe(
-            "Factor on all constant-power loads together up to which an operating point exists; "
-            "null where there are none."
-        ),
     )
     iterations = fields.Integer(required=True)
     residual_a = fields.Float(required=True, allow_none=True)

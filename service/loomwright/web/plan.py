@@ -1,0 +1,73 @@
+"""The operation plan-installation."""
+
+from typing import Any
+
+from flask import Blueprint, Response, request
+
+from loomwright.jobs.plan.alternatives import PlanOptions
+from loomwright.jobs.plan.document import plans_document
+from loomwright.jobs.plan.plan import installation_plans
+from loomwright.pricing.reading import ObjectReader
+from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.load import tables
+from loomwright.web.access import require_cost_key
+from loomwright.web.answers import ENGINE_VERSION, cautions_of
+from loomwright.web.bill import BillRequest, bill_request
+from loomwright.web.forms.negotiation import asked_form
+from loomwright.web.forms.registry import FORMS_BY_OPERATION
+from loomwright.web.requests import json_object
+from loomwright.web.schemas.plan_request import HEADROOM_PERCENT, PLAN_REQUEST
+from loomwright.web.stated_jobs import fields_within, sources_of_jobs
+
+_FORMS = FORMS_BY_OPERATION["plan-installation"]
+
+blueprint = Blueprint("plan", __name__)
+
+
+@blueprint.post("/plan-installation")
+def plan_installation_view() -> Response:
+    """Answer plan-installation."""
+    asked = asked_form(_FORMS, request)
+    wanted, plan_options = plan_request(json_object(request))
+    show_cost = wanted.options.show_cost
+    if show_cost:
+        require_cost_key(request)
+    with fields_within("job"):
+        plans = installation_plans(
+            wanted.job, wanted.book, tables(), fuse_tables(), wanted.options, plan_options
+        )
+    document = {
+        **plans_document(plans, show_cost=show_cost),
+        "cautions": cautions_of((*plans.cautions, *wanted.cautions)),
+        "sources": sources_of_jobs(plans.provenances),
+        "engine_version": ENGINE_VERSION,
+    }
+    return asked.response(document)
+
+
+def plan_request(document: dict[str, Any]) -> tuple[BillRequest, PlanOptions]:
+    """Return what a request for plans asks for.
+
+    Parameters
+    ----------
+    document
+        As that of build-bill-of-materials without paperwork, with the growth of the loads.
+
+    Returns
+    -------
+    tuple
+        Job, price book and options; options of the plans.
+
+    Raises
+    ------
+    ProblemError
+        As ``bill_request``.
+    """
+    percent = 0.0
+
+    def read_growth(envelope: ObjectReader) -> None:
+        nonlocal percent
+        percent = envelope.number(HEADROOM_PERCENT)
+
+    wanted = bill_request(document, PLAN_REQUEST, read_growth)
+    return wanted, PlanOptions(headroom_fraction=0.01 * percent)

@@ -1,0 +1,37 @@
+"""Request of plan-installation."""
+
+from functools import cache
+from typing import Any
+
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
+from loomwright.pricing.members import Number, Record
+from loomwright.web.schemas.bill_request import PRICED_JOB, REQUEST_RULES
+from loomwright.web.schemas.documents import JsonSchema, components
+from loomwright.web.schemas.price_book import at_most_one_book
+
+HEADROOM_PERCENT = "headroom_percent"
+
+PLAN_REQUEST = Record(
+    "PlanInstallationRequest",
+    {
+        **PRICED_JOB,
+        HEADROOM_PERCENT: Number(
+            0.0,
+            200.0,
+            "%",
+            default=30.0,
+            about="Growth of every load that the plan with headroom is sized for.",
+        ),
+    },
+)
+
+
+@cache
+def plan_request_components() -> dict[str, JsonSchema]:
+    """Return the component schemas of the request, by name."""
+    return components(PLAN_REQUEST, {PLAN_REQUEST.name: at_most_one_book, **REQUEST_RULES})
+
+
+def plan_request_examples() -> dict[str, dict[str, Any]]:
+    """Return the demo jobs as requests, by name."""
+    return {name: {"job": demo_job(name)} for name in DEMO_JOBS}
