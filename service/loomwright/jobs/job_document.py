@@ -172,6 +172,7 @@ def _equipment(reader: ObjectReader) -> Equipment:
         operation=reader.text("operation", f"fit_{what}"),
         fixings=reader.optional_text("fixings"),
         amplifier=amplifier_of(reader),
+        least_voltage_v=reader.optional_number("least_voltage"),
     )
 
 

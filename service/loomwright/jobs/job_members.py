@@ -89,6 +89,9 @@ EQUIPMENT_ITEM: Mapping[str, Member] = {
     "operation": Text(
         required=False, about="Labour operation that fits it; fit_ and its kind if absent."
     ),
+    "least_voltage": Number(
+        1.0, 100.0, "V", "voltage", required=False, about="Below it the equipment fails."
+    ),
     "fixings": Text(
         required=False, about="Use of a fixing set of the price book; absent if it brings its own."
     ),

@@ -1,13 +1,14 @@
 """A whole installation from one job: three plans, each sized, solved and priced."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 from loomwright.engineering.network.solver import SOLVED
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_sources import SourceLoad, source_load, source_loads
 from loomwright.jobs.job import Job
-from loomwright.jobs.plan.alternatives import PLAN_NAMES, USUAL, PlanOptions, planned_job
+from loomwright.jobs.plan.alternatives import LEANEST, PLAN_NAMES, USUAL, PlanOptions, planned_job
 from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
 from loomwright.jobs.plan.consistent import ConsistentCircuits, consistent_circuits
 from loomwright.jobs.plan.outputs import EquipmentOutput, equipment_outputs
@@ -145,8 +146,17 @@ def installation_plans(
     """
     bills = _Bills(job, book, options)
     plans = tuple(_plan(name, job, plan_options, bills, tables, fuse_tables) for name in PLAN_NAMES)
+    if _costs_more(plans[0], plans[1]):
+        # Thinner feeds can make constant-power loads draw so much more that nothing is saved.
+        plans = (replace(plans[1], name=LEANEST), *plans[1:])
     changes = tuple(_changes(before, after) for before, after in pairwise(plans))
     return InstallationPlans(job, plans, changes)
+
+
+def _costs_more(plan: Plan, other: Plan) -> bool:
+    """Return whether a plan costs more than another, both of them complete."""
+    totals = [each.priced.bill.totals.total.amount for each in (plan, other)]
+    return plan.verdict == other.verdict == COMPLETE and totals[0] > totals[1]
 
 
 def _plan(
