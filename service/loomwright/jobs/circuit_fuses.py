@@ -75,6 +75,40 @@ def sized_circuits(
     return tuple(_with_branches(job, entry, sized) for entry in sized.values())
 
 
+def circuits_before_fuses(
+    job: Job, conductors: Mapping[str, CircuitConductor]
+) -> tuple[SizedCircuit, ...]:
+    """Return every circuit of a job with the conductor that drop and heat call for, and no fuse.
+
+    Parameters
+    ----------
+    job
+        The job.
+    conductors
+        Conductor of each circuit.
+
+    Returns
+    -------
+    tuple of SizedCircuit
+        In the order of the job; their verdict is ``no_fuse``, or ``no_conductor``.
+    """
+    return tuple(
+        SizedCircuit(
+            circuit=circuit,
+            verdict=NO_CONDUCTOR if answer is None or answer.chosen is None else NO_FUSE,
+            conductor_verdict=conductors[circuit.key].verdict,
+            fuse_verdict=None,
+            conductor_answer=answer,
+            fuse_answer=None,
+            candidate=None if answer is None else answer.chosen,
+            thickened_for=None,
+            system_voltage_v=feeding_source(job, circuit).system_voltage_v,
+        )
+        for circuit in job.circuits
+        for answer in (conductors[circuit.key].answer,)
+    )
+
+
 def _with_branches(
     job: Job, entry: SizedCircuit, sized: Mapping[str, SizedCircuit]
 ) -> SizedCircuit:

@@ -11,7 +11,7 @@ from dataclasses import replace
 
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor, circuit_conductors, feeders
-from loomwright.jobs.circuit_fuses import sized_circuits
+from loomwright.jobs.circuit_fuses import circuits_before_fuses, sized_circuits
 from loomwright.jobs.job import Job
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.solved_installation import SolvedInstallation, solved_installation
@@ -69,9 +69,9 @@ def consistent_circuits(job: Job, tables: Tables, fuse_tables: FuseTables) -> Co
     feeding_v: dict[str, float] = {}
     for rounds in range(1, GREATEST_ROUNDS + 1):
         conductors = circuit_conductors(job, tables, feeding_v)
-        sized = sized_circuits(job, conductors, tables, fuse_tables)
-        solved = solved_installation(job, sized, conductors, tables)
-        exceeded = _exceeded(sized, solved)
+        bare = circuits_before_fuses(job, conductors)
+        solved = solved_installation(job, bare, conductors, tables)
+        exceeded = _exceeded(bare, solved)
         short = _short_of_voltage(job, solved)
         tightened = _tightened(job, solved, short)
         if rounds == GREATEST_ROUNDS or not (exceeded or tightened):
@@ -80,6 +80,10 @@ def consistent_circuits(job: Job, tables: Tables, fuse_tables: FuseTables) -> Co
             now = solved.circuits[key].feeding_voltage_v
             feeding_v[key] = min(now, feeding_v.get(key, now))
         job = tightened or job
+    # A fuse may call for a thicker conductor, never for a thinner one: no current rises by it.
+    sized = sized_circuits(job, conductors, tables, fuse_tables)
+    if [entry.candidate for entry in sized] != [entry.candidate for entry in bare]:
+        solved = solved_installation(job, sized, conductors, tables)
     return ConsistentCircuits(job, conductors, sized, solved, rounds, tuple(short), tuple(exceeded))
 
 
