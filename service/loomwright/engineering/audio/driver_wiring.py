@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 from loomwright.engineering.audio.series_parallel import (
     Content,
+    Group,
     Network,
     in_order,
     network_count,
@@ -80,7 +81,8 @@ def coil_wirings(sorts: tuple[DriverSort, ...], together: bool) -> tuple[Network
             value=listed,
             limit=GREATEST_NETWORK_COUNT,
         )
-    return tuple(_ways_by_driver(sorts) if together else _ways_by_coil(sorts))
+    ways = _ways_by_driver(sorts) if together else _ways_by_coil(sorts)
+    return tuple(map(_in_reading_order, ways))
 
 
 def _units_of(sorts: tuple[DriverSort, ...]) -> Iterator[list[tuple[int, Network]]]:
@@ -150,6 +152,14 @@ def _coil_places(sorts: tuple[DriverSort, ...], place: int) -> Iterator[Network]
     """Return the places of the coils of a sort, in order."""
     before = sum(sort.drivers * sort.coils for sort in sorts[:place])
     return iter(range(before, before + sorts[place].drivers * sorts[place].coils))
+
+
+def _in_reading_order(network: Network) -> Network:
+    """Return a way with the members of each group by their first coil."""
+    if isinstance(network, int):
+        return network
+    members = sorted(map(_in_reading_order, network.parts), key=lambda part: min(parts_of(part)))
+    return Group(network.kind, tuple(members))
 
 
 def notation_of(network: Network, names: tuple[str, ...]) -> str:
