@@ -1,0 +1,217 @@
+"""The working of a match of drivers to an amplifier, step by step."""
+
+from collections.abc import Iterator
+
+from loomwright.engineering.audio.load_match import LoadMatch, Wiring, faults_of
+from loomwright.engineering.audio.load_request import LoadMatchRequest
+from loomwright.engineering.audio.series_parallel import Network
+from loomwright.engineering.audio.stated_output import ChannelOutput, neighbours_of
+from loomwright.engineering.working import WorkingStep, seven_digits
+
+CIRCUIT = "Ohm's and Kirchhoff's laws"
+THEVENIN = "Thevenin's theorem"
+
+
+def load_working(request: LoadMatchRequest, match: LoadMatch) -> tuple[WorkingStep, ...]:
+    """Return the working of the most useful way, which is the recommended one if there is one.
+
+    Parameters
+    ----------
+    request
+        What was asked.
+    match
+        The answer to it.
+
+    Returns
+    -------
+    tuple of WorkingStep
+        In the order in which a technician would follow them.
+    """
+    wiring = match.wirings[0]
+    groups = _Groups(match)
+    groups.visit(wiring.network)
+    return (
+        *groups.steps,
+        *_load_steps(request, match, wiring),
+        *_output_steps(request, match, wiring),
+        *groups.share_steps(wiring),
+        *_power_steps(match, wiring),
+        *_fault_steps(match, wiring),
+    )
+
+
+class _Groups:
+    """Groups of a network, each with a name of its own and its impedance."""
+
+    def __init__(self, match: LoadMatch) -> None:
+        self.match = match
+        self.steps: list[WorkingStep] = []
+        # Of each coil, from the inside out: kind of the group, the member that holds the coil, and
+        # the group, each with name and impedance.
+        self.paths: dict[int, list[tuple[str, tuple[str, float], tuple[str, float]]]] = {}
+
+    def visit(self, network: Network) -> tuple[str, float, tuple[int, ...]]:
+        """Return name, impedance and coils of a network; its groups get a step each."""
+        if isinstance(network, int):
+            coil = self.match.coils[network]
+            self.paths[network] = []
+            return coil.name, coil.impedance_ohm, (network,)
+        members = [self.visit(part) for part in network.parts]
+        impedances = [impedance for _, impedance, _ in members]
+        names = [name for name, _, _ in members]
+        if network.kind == "series":
+            formula, whole = " + ".join(names), sum(impedances)
+        else:
+            formula = f"1 / ({' + '.join(f'1 / {name}' for name in names)})"
+            whole = 1.0 / sum(1.0 / impedance for impedance in impedances)
+        own = f"N{len(self.steps) + 1}"
+        self.steps.append(
+            WorkingStep(
+                text=f"{own}: {', '.join(names[:-1])} and {names[-1]} in {network.kind}",
+                formula=formula,
+                inputs={f"{name}_ohm": seven_digits(impedance) for name, impedance, _ in members},
+                result=seven_digits(whole),
+                unit="ohm",
+                source=CIRCUIT,
+            )
+        )
+        for name, impedance, coils in members:
+            for place in coils:
+                self.paths[place].append((network.kind, (name, impedance), (own, whole)))
+        return own, whole, tuple(coil for _, _, coils in members for coil in coils)
+
+    def share_steps(self, wiring: Wiring) -> Iterator[WorkingStep]:
+        """Yield the share of the first coil of each driver."""
+        for driver in self.match.drivers:
+            coil = driver.coils[0]
+            factors = []
+            inputs: dict[str, float | str] = {}
+            for kind, member, group in self.paths[coil]:
+                upper, lower = (member, group) if kind == "series" else (group, member)
+                factors.append(f"{upper[0]} / {lower[0]}")
+                inputs |= {f"{name}_ohm": seven_digits(value) for name, value in (member, group)}
+            if factors:
+                yield WorkingStep(
+                    text=f"Share of {self.match.coils[coil].name} in the power of the load: as the"
+                    " impedance in series, against it in parallel",
+                    formula=" x ".join(factors),
+                    inputs=inputs,
+                    result=seven_digits(wiring.power.shares[coil]),
+                    unit="1",
+                    source=CIRCUIT,
+                )
+
+
+def _load_steps(
+    request: LoadMatchRequest, match: LoadMatch, wiring: Wiring
+) -> Iterator[WorkingStep]:
+    if request.bridged:
+        yield WorkingStep(
+            text="Load of each of the two channels of a bridged pair",
+            formula="Z / 2",
+            inputs={"Z_ohm": seven_digits(wiring.power.impedance_ohm)},
+            result=seven_digits(wiring.power.impedance_ohm / 2.0),
+            unit="ohm",
+            source=CIRCUIT,
+        )
+    yield WorkingStep(
+        text="Load over the least that the amplifier may drive: 1 or more is within its limit",
+        formula="Z / L",
+        inputs={
+            "Z_ohm": seven_digits(wiring.power.impedance_ohm),
+            "L_ohm": seven_digits(match.least_load_impedance_ohm),
+        },
+        result=seven_digits(wiring.power.impedance_ohm / match.least_load_impedance_ohm),
+        unit="1",
+        source="limit as stated in the request",
+    )
+
+
+def _output_steps(
+    request: LoadMatchRequest, match: LoadMatch, wiring: Wiring
+) -> Iterator[WorkingStep]:
+    if wiring.output_w is None:
+        return
+    channels = 2.0 if request.bridged else 1.0
+    load = wiring.power.impedance_ohm / channels
+    voltage = (wiring.output_w / channels * load) ** 0.5
+    if wiring.output_basis == "interpolated":
+        below, above = neighbours_of(load, match.outputs)
+        yield _voltage_step("next lower", below)
+        yield _voltage_step("next higher", above)
+        weight = "(1 / Z - 1 / Zb) / (1 / Za - 1 / Zb)"
+        yield WorkingStep(
+            text="Voltage of a channel between two stated loads: its inverse is a straight line"
+            " over the inverse of the load",
+            formula=f"1 / ({weight} / Ua + (1 - {weight}) / Ub)",
+            inputs={
+                "Z_ohm": seven_digits(load),
+                "Za_ohm": seven_digits(below.load_impedance_ohm),
+                "Zb_ohm": seven_digits(above.load_impedance_ohm),
+                "Ua_v": seven_digits(below.voltage_v),
+                "Ub_v": seven_digits(above.voltage_v),
+            },
+            result=seven_digits(voltage),
+            unit="V",
+            source=THEVENIN,
+        )
+    else:
+        yield _voltage_step(
+            "nearest", min(match.outputs, key=lambda output: abs(output.load_impedance_ohm - load))
+        )
+    yield WorkingStep(
+        text="Output of the channel, or of both of a bridged pair, into the load",
+        formula="n x U^2 / Z",
+        inputs={
+            "n": channels,
+            "U_v": seven_digits(voltage),
+            "Z_ohm": seven_digits(load),
+        },
+        result=seven_digits(wiring.output_w),
+        unit="W",
+        source=CIRCUIT,
+    )
+
+
+def _voltage_step(which: str, output: ChannelOutput) -> WorkingStep:
+    power = output.voltage_v**2 / output.load_impedance_ohm
+    return WorkingStep(
+        text=f"Voltage of a channel at the {which} stated load, r.m.s.",
+        formula="sqrt(P x Z)",
+        inputs={"P_w": seven_digits(power), "Z_ohm": seven_digits(output.load_impedance_ohm)},
+        result=seven_digits(output.voltage_v),
+        unit="V",
+        source="stated output; IEC 60268-3",
+    )
+
+
+def _power_steps(match: LoadMatch, wiring: Wiring) -> Iterator[WorkingStep]:
+    if wiring.output_w is None:
+        return
+    for driver, share in zip(match.drivers, wiring.driver_shares, strict=True):
+        yield WorkingStep(
+            text=f"Power of driver {driver.name} with all its coils",
+            formula="s x P",
+            inputs={"s": seven_digits(share), "P_w": seven_digits(wiring.output_w)},
+            result=seven_digits(share * wiring.output_w),
+            unit="W",
+            source=CIRCUIT,
+        )
+
+
+def _fault_steps(match: LoadMatch, wiring: Wiring) -> Iterator[WorkingStep]:
+    for fault in faults_of(wiring, match):
+        if fault.fault == "open" and fault.load_impedance_ohm is not None:
+            yield WorkingStep(
+                text=f"Change of the power with {match.coils[fault.coil].name} open, the volume"
+                " left where it is",
+                formula="10 x log10(Z / Y)",
+                inputs={
+                    "Z_ohm": seven_digits(wiring.power.impedance_ohm),
+                    "Y_ohm": seven_digits(fault.load_impedance_ohm),
+                },
+                result=seven_digits(fault.power_change_db or 0.0),
+                unit="dB",
+                source="IEC 60027-3",
+            )
+            return

@@ -1,0 +1,257 @@
+"""The operation match-load-impedance."""
+
+from functools import lru_cache
+from typing import Any
+
+import orjson
+from flask import Blueprint
+
+from loomwright.engineering.audio.driver_wiring import notation_of, words_of
+from loomwright.engineering.audio.load_fault import CoilFault
+from loomwright.engineering.audio.load_match import (
+    LoadMatch,
+    Wiring,
+    dc_resistances_ohm,
+    faults_of,
+    is_load_permitted,
+    load_match,
+    output_into,
+)
+from loomwright.engineering.audio.load_request import LoadDriver, LoadMatchRequest
+from loomwright.engineering.audio.load_words import BASES, VERDICTS
+from loomwright.engineering.audio.load_working import load_working
+from loomwright.engineering.audio.stated_output import StatedOutput
+from loomwright.figures import six_digits
+from loomwright.tables.load import tables
+from loomwright.tables.records import Provenance
+from loomwright.web.answers import ENGINE_VERSION, cautions_of, sources_of, working_of
+from loomwright.web.calculators import calculator
+from loomwright.web.route import request_fields
+from loomwright.web.schemas.load import MatchLoadImpedanceRequest
+
+blueprint = Blueprint("load", __name__)
+
+
+@calculator(blueprint, "match-load-impedance", MatchLoadImpedanceRequest())
+def match_load_impedance_answer(values: dict[str, Any]) -> dict[str, Any]:
+    """Return the answer of match-load-impedance to loaded values."""
+    asked = load_request(values)
+    # The engineering names no field but drivers, which the request has too.
+    with request_fields(values, {}):
+        match = load_match(asked)
+    return load_document(values, asked, match)
+
+
+def load_request(values: dict[str, Any]) -> LoadMatchRequest:
+    """Return the engineering request of loaded values.
+
+    Parameters
+    ----------
+    values
+        Loaded under ``MatchLoadImpedanceRequest``.
+
+    Returns
+    -------
+    LoadMatchRequest
+        In coherent SI.
+    """
+    return LoadMatchRequest(
+        drivers=tuple(
+            LoadDriver(
+                quantity=entry["quantity"],
+                coils=entry["voice_coils"],
+                coil_impedance_ohm=entry["coil_impedance"],
+                coil_dc_resistance_ohm=entry.get("coil_dc_resistance"),
+                power_limit_w=entry.get("power_limit"),
+            )
+            for entry in values["drivers"]
+        ),
+        least_load_impedance_ohm=values["least_load_impedance"],
+        least_bridged_load_impedance_ohm=values.get("least_load_impedance_bridged"),
+        bridged=values["bridged"],
+        channels=values["channels"],
+        outputs=tuple(
+            StatedOutput(entry["load_impedance"], entry["output"], entry["bridged"])
+            for entry in values.get("outputs", ())
+        ),
+        coils_of_a_driver_together=values["coils_of_a_driver_together"],
+    )
+
+
+def load_document(
+    values: dict[str, Any], asked: LoadMatchRequest, match: LoadMatch
+) -> dict[str, Any]:
+    """Return the answer of match-load-impedance as a JSON document.
+
+    Parameters
+    ----------
+    values
+        Loaded request.
+    asked
+        The engineering request.
+    match
+        Its answer.
+
+    Returns
+    -------
+    dict
+        As the schema ``MatchLoadImpedanceAnswer`` describes.
+    """
+    names = tuple(coil.name for coil in match.coils)
+    document: dict[str, Any] = {
+        "verdict": match.verdict,
+        "reason": VERDICTS[match.verdict],
+        "least_load_impedance_ohm": six_digits(match.least_load_impedance_ohm),
+        "coil_count": len(match.coils),
+        "wiring_count": len(match.wirings),
+        "within_limits_count": sum(wiring.verdict == "within_limits" for wiring in match.wirings),
+        "drivers": [
+            {
+                "name": driver.name,
+                "entry": driver.entry,
+                "coils": [names[place] for place in driver.coils],
+                "coil_impedance_ohm": six_digits(driver.of.coil_impedance_ohm),
+                "power_limit_w": six_digits(driver.of.power_limit_w),
+            }
+            for driver in match.drivers
+        ],
+        "recommended": _recommended(asked, match, names),
+        "wirings": [
+            _wiring(wiring, asked, match, names)
+            for wiring in match.wirings[: values["greatest_listed"]]
+        ],
+        "cautions": cautions_of(match.cautions),
+        "sources": _sources(match.provenances),
+        "engine_version": ENGINE_VERSION,
+    }
+    if values["explain"]:
+        document["working"] = working_of(load_working(asked, match))
+    return document
+
+
+def _wiring(
+    wiring: Wiring, asked: LoadMatchRequest, match: LoadMatch, names: tuple[str, ...]
+) -> dict[str, Any]:
+    impedance = wiring.power.impedance_ohm
+    low, high = dc_resistances_ohm(wiring.network, match)
+    faults = faults_of(wiring, match)
+    return {
+        "notation": notation_of(wiring.network, names),
+        "words": words_of(wiring.network, names),
+        "verdict": wiring.verdict,
+        "load_impedance_ohm": six_digits(impedance),
+        "channel_load_impedance_ohm": six_digits(impedance / 2.0 if asked.bridged else impedance),
+        "output_w": six_digits(wiring.output_w),
+        "output_basis": wiring.output_basis,
+        "power_limit_w": six_digits(wiring.power_limit_w),
+        "equal_per_driver": wiring.equal_per_driver,
+        "equal_per_coil": wiring.equal_per_coil,
+        "least_driver_power_share": six_digits(min(wiring.driver_shares)),
+        "greatest_driver_power_share": six_digits(max(wiring.driver_shares)),
+        "overloaded_drivers": wiring.overloaded,
+        "dc_resistance_low_ohm": six_digits(low),
+        "dc_resistance_high_ohm": six_digits(high),
+        "open_coil": _worst_open([case for case in faults if case.fault == "open"]),
+        "shorted_coil": _worst_short([case for case in faults if case.fault == "short"], match),
+    }
+
+
+def _worst_open(faults: list[CoilFault]) -> dict[str, Any]:
+    left = [case for case in faults if case.load_impedance_ohm is not None]
+    is_all_silent = len(left) < len(faults)
+    return {
+        "silent_coils": max(len(case.silent_coils) for case in faults),
+        "greatest_load_impedance_ohm": None
+        if is_all_silent
+        else six_digits(max(case.load_impedance_ohm or 0.0 for case in left)),
+        "power_change_db": None
+        if is_all_silent
+        else six_digits(min(case.power_change_db or 0.0 for case in left)),
+        "coil_power_rise_db": six_digits(
+            max((case.coil_power_rise_db or 0.0 for case in left), default=None)
+        ),
+    }
+
+
+def _worst_short(faults: list[CoilFault], match: LoadMatch) -> dict[str, Any]:
+    least = min(case.load_impedance_ohm or 0.0 for case in faults)
+    return {
+        "least_load_impedance_ohm": six_digits(least),
+        "is_load_permitted": is_load_permitted(least, match),
+    }
+
+
+def _recommended(
+    asked: LoadMatchRequest, match: LoadMatch, names: tuple[str, ...]
+) -> dict[str, Any] | None:
+    wiring = match.recommended
+    if wiring is None:
+        return None
+    output = wiring.output_w
+    shares = wiring.power.shares
+    return {
+        **_wiring(wiring, asked, match, names),
+        "output_reason": None if wiring.output_basis is None else BASES[wiring.output_basis],
+        "total_output_w": None if output is None else six_digits(asked.channels * output),
+        "drivers": [
+            {
+                "name": driver.name,
+                "power_share": six_digits(share),
+                "power_w": None if output is None else six_digits(share * output),
+                "power_limit_w": six_digits(driver.of.power_limit_w),
+            }
+            for driver, share in zip(match.drivers, wiring.driver_shares, strict=True)
+        ],
+        "coils": [
+            {
+                "name": name,
+                "power_share": six_digits(shares[place]),
+                "power_w": None if output is None else six_digits(shares[place] * output),
+            }
+            for place, name in enumerate(names)
+        ],
+        "faults": _faults(wiring, asked, match, names),
+    }
+
+
+def _faults(
+    wiring: Wiring, asked: LoadMatchRequest, match: LoadMatch, names: tuple[str, ...]
+) -> list[dict[str, Any]]:
+    alike: dict[tuple[object, ...], list[CoilFault]] = {}
+    for case in faults_of(wiring, match):
+        alike.setdefault(case.alike, []).append(case)
+    return [
+        _fault(cases[0], [names[case.coil] for case in cases], asked, match, names)
+        for cases in alike.values()
+    ]
+
+
+def _fault(
+    case: CoilFault,
+    coils: list[str],
+    asked: LoadMatchRequest,
+    match: LoadMatch,
+    names: tuple[str, ...],
+) -> dict[str, Any]:
+    load = case.load_impedance_ohm
+    low, high = (0.0, 0.0) if load == 0.0 else dc_resistances_ohm(case.left, match)
+    output = None
+    if load and match.outputs:
+        output, _ = output_into(load, match.outputs, bridged=asked.bridged)
+    return {
+        "fault": case.fault,
+        "coils": coils,
+        "silent_coils": [names[place] for place in case.silent_coils],
+        "load_impedance_ohm": six_digits(load),
+        "is_load_permitted": is_load_permitted(load, match),
+        "output_w": six_digits(output),
+        "power_change_db": six_digits(case.power_change_db),
+        "coil_power_rise_db": six_digits(case.coil_power_rise_db),
+        "dc_resistance_low_ohm": six_digits(low),
+        "dc_resistance_high_ohm": six_digits(high),
+    }
+
+
+@lru_cache(maxsize=16)
+def _sources(provenances: tuple[Provenance, ...]) -> orjson.Fragment:
+    return sources_of(provenances, tables())
