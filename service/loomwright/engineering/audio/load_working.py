@@ -203,15 +203,15 @@ def _fault_steps(match: LoadMatch, wiring: Wiring) -> Iterator[WorkingStep]:
     for fault in faults_of(wiring, match):
         if fault.fault == "open" and fault.load_impedance_ohm is not None:
             yield WorkingStep(
-                text=f"Change of the power with {match.coils[fault.coil].name} open, the volume"
-                " left where it is",
-                formula="10 x log10(Z / Y)",
+                text=f"Power with {match.coils[fault.coil].name} open over that without a fault, the"
+                " volume left where it is; ten times its logarithm to the base 10 is in dB",
+                formula="Z / Y",
                 inputs={
                     "Z_ohm": seven_digits(wiring.power.impedance_ohm),
                     "Y_ohm": seven_digits(fault.load_impedance_ohm),
                 },
-                result=seven_digits(fault.power_change_db or 0.0),
-                unit="dB",
-                source="IEC 60027-3",
+                result=seven_digits(wiring.power.impedance_ohm / fault.load_impedance_ohm),
+                unit="1",
+                source=CIRCUIT,
             )
             return
