@@ -7,15 +7,21 @@ import orjson
 from flask import Blueprint
 
 from loomwright.engineering.audio.driver_wiring import notation_of, words_of
-from loomwright.engineering.audio.load_fault import CoilFault
+from loomwright.engineering.audio.load_fault import (
+    CoilFault,
+    faults_by_effect,
+    least_load_with_a_short_ohm,
+    worst_open_coil,
+)
 from loomwright.engineering.audio.load_match import (
+    JudgedLoad,
     LoadMatch,
     Wiring,
     dc_resistances_ohm,
     faults_of,
     is_load_permitted,
     load_match,
-    output_into,
+    output_after,
 )
 from loomwright.engineering.audio.load_request import LoadDriver, LoadMatchRequest
 from loomwright.engineering.audio.load_words import BASES, VERDICTS
@@ -35,11 +41,10 @@ blueprint = Blueprint("load", __name__)
 @calculator(blueprint, "match-load-impedance", MatchLoadImpedanceRequest())
 def match_load_impedance_answer(values: dict[str, Any]) -> dict[str, Any]:
     """Return the answer of match-load-impedance to loaded values."""
-    asked = load_request(values)
     # The engineering names no field but drivers, which the request has too.
     with request_fields(values, {}):
-        match = load_match(asked)
-    return load_document(values, asked, match)
+        match = load_match(load_request(values))
+    return load_document(values, match)
 
 
 def load_request(values: dict[str, Any]) -> LoadMatchRequest:
@@ -78,31 +83,28 @@ def load_request(values: dict[str, Any]) -> LoadMatchRequest:
     )
 
 
-def load_document(
-    values: dict[str, Any], asked: LoadMatchRequest, match: LoadMatch
-) -> dict[str, Any]:
+def load_document(values: dict[str, Any], match: LoadMatch) -> dict[str, Any]:
     """Return the answer of match-load-impedance as a JSON document.
 
     Parameters
     ----------
     values
         Loaded request.
-    asked
-        The engineering request.
     match
-        Its answer.
+        The engineering answer.
 
     Returns
     -------
     dict
         As the schema ``MatchLoadImpedanceAnswer`` describes.
     """
-    names = tuple(coil.name for coil in match.coils)
+    load, best = match.load, match.recommended
+    names = tuple(coil.name for coil in load.coils)
     document: dict[str, Any] = {
         "verdict": match.verdict,
         "reason": VERDICTS[match.verdict],
-        "least_load_impedance_ohm": six_digits(match.least_load_impedance_ohm),
-        "coil_count": len(match.coils),
+        "least_load_impedance_ohm": six_digits(load.least_load_impedance_ohm),
+        "coil_count": len(load.coils),
         "wiring_count": len(match.wirings),
         "within_limits_count": sum(wiring.verdict == "within_limits" for wiring in match.wirings),
         "drivers": [
@@ -113,34 +115,32 @@ def load_document(
                 "coil_impedance_ohm": six_digits(driver.of.coil_impedance_ohm),
                 "power_limit_w": six_digits(driver.of.power_limit_w),
             }
-            for driver in match.drivers
+            for driver in load.drivers
         ],
-        "recommended": _recommended(asked, match, names),
+        "recommended": None if best is None else _recommended(best, load, names),
         "wirings": [
-            _wiring(wiring, asked, match, names)
-            for wiring in match.wirings[: values["greatest_listed"]]
+            _wiring(wiring, load, names) for wiring in match.wirings[: values["greatest_listed"]]
         ],
         "cautions": cautions_of(match.cautions),
         "sources": _sources(match.provenances),
         "engine_version": ENGINE_VERSION,
     }
     if values["explain"]:
-        document["working"] = working_of(load_working(asked, match))
+        document["working"] = working_of(load_working(match))
     return document
 
 
-def _wiring(
-    wiring: Wiring, asked: LoadMatchRequest, match: LoadMatch, names: tuple[str, ...]
-) -> dict[str, Any]:
+def _wiring(wiring: Wiring, load: JudgedLoad, names: tuple[str, ...]) -> dict[str, Any]:
     impedance = wiring.power.impedance_ohm
-    low, high = dc_resistances_ohm(wiring.network, match)
-    faults = faults_of(wiring, match)
+    low, high = dc_resistances_ohm(wiring.network, load)
+    faults = faults_of(wiring, load)
+    worst, least = worst_open_coil(faults), least_load_with_a_short_ohm(faults)
     return {
         "notation": notation_of(wiring.network, names),
         "words": words_of(wiring.network, names),
         "verdict": wiring.verdict,
         "load_impedance_ohm": six_digits(impedance),
-        "channel_load_impedance_ohm": six_digits(impedance / 2.0 if asked.bridged else impedance),
+        "channel_load_impedance_ohm": six_digits(impedance / 2.0 if load.bridged else impedance),
         "output_w": six_digits(wiring.output_w),
         "output_basis": wiring.output_basis,
         "power_limit_w": six_digits(wiring.power_limit_w),
@@ -151,48 +151,26 @@ def _wiring(
         "overloaded_drivers": wiring.overloaded,
         "dc_resistance_low_ohm": six_digits(low),
         "dc_resistance_high_ohm": six_digits(high),
-        "open_coil": _worst_open([case for case in faults if case.fault == "open"]),
-        "shorted_coil": _worst_short([case for case in faults if case.fault == "short"], match),
+        "open_coil": {
+            "silent_coils": worst.silent_coils,
+            "greatest_load_impedance_ohm": six_digits(worst.greatest_load_impedance_ohm),
+            "power_change_db": six_digits(worst.power_change_db),
+            "coil_power_rise_db": six_digits(worst.coil_power_rise_db),
+        },
+        "shorted_coil": {
+            "least_load_impedance_ohm": six_digits(least),
+            "is_load_permitted": is_load_permitted(least, load),
+        },
     }
 
 
-def _worst_open(faults: list[CoilFault]) -> dict[str, Any]:
-    left = [case for case in faults if case.load_impedance_ohm is not None]
-    is_all_silent = len(left) < len(faults)
-    return {
-        "silent_coils": max(len(case.silent_coils) for case in faults),
-        "greatest_load_impedance_ohm": None
-        if is_all_silent
-        else six_digits(max(case.load_impedance_ohm or 0.0 for case in left)),
-        "power_change_db": None
-        if is_all_silent
-        else six_digits(min(case.power_change_db or 0.0 for case in left)),
-        "coil_power_rise_db": six_digits(
-            max((case.coil_power_rise_db or 0.0 for case in left), default=None)
-        ),
-    }
-
-
-def _worst_short(faults: list[CoilFault], match: LoadMatch) -> dict[str, Any]:
-    least = min(case.load_impedance_ohm or 0.0 for case in faults)
-    return {
-        "least_load_impedance_ohm": six_digits(least),
-        "is_load_permitted": is_load_permitted(least, match),
-    }
-
-
-def _recommended(
-    asked: LoadMatchRequest, match: LoadMatch, names: tuple[str, ...]
-) -> dict[str, Any] | None:
-    wiring = match.recommended
-    if wiring is None:
-        return None
+def _recommended(wiring: Wiring, load: JudgedLoad, names: tuple[str, ...]) -> dict[str, Any]:
     output = wiring.output_w
     shares = wiring.power.shares
     return {
-        **_wiring(wiring, asked, match, names),
+        **_wiring(wiring, load, names),
         "output_reason": None if wiring.output_basis is None else BASES[wiring.output_basis],
-        "total_output_w": None if output is None else six_digits(asked.channels * output),
+        "total_output_w": None if output is None else six_digits(load.channels * output),
         "drivers": [
             {
                 "name": driver.name,
@@ -200,7 +178,7 @@ def _recommended(
                 "power_w": None if output is None else six_digits(share * output),
                 "power_limit_w": six_digits(driver.of.power_limit_w),
             }
-            for driver, share in zip(match.drivers, wiring.driver_shares, strict=True)
+            for driver, share in zip(load.drivers, wiring.driver_shares, strict=True)
         ],
         "coils": [
             {
@@ -210,41 +188,28 @@ def _recommended(
             }
             for place, name in enumerate(names)
         ],
-        "faults": _faults(wiring, asked, match, names),
+        "faults": [
+            _fault(cases, load, names) for cases in faults_by_effect(faults_of(wiring, load))
+        ],
     }
 
 
-def _faults(
-    wiring: Wiring, asked: LoadMatchRequest, match: LoadMatch, names: tuple[str, ...]
-) -> list[dict[str, Any]]:
-    alike: dict[tuple[object, ...], list[CoilFault]] = {}
-    for case in faults_of(wiring, match):
-        alike.setdefault(case.alike, []).append(case)
-    return [
-        _fault(cases[0], [names[case.coil] for case in cases], asked, match, names)
-        for cases in alike.values()
-    ]
-
-
-def _fault(
-    case: CoilFault,
-    coils: list[str],
-    asked: LoadMatchRequest,
-    match: LoadMatch,
-    names: tuple[str, ...],
-) -> dict[str, Any]:
-    load = case.load_impedance_ohm
-    low, high = (0.0, 0.0) if load == 0.0 else dc_resistances_ohm(case.left, match)
-    output = None
-    if load and match.outputs:
-        output, _ = output_into(load, match.outputs, bridged=asked.bridged)
+def _fault(cases: list[CoilFault], load: JudgedLoad, names: tuple[str, ...]) -> dict[str, Any]:
+    case = cases[0]
+    left = case.load_impedance_ohm
+    # Where nothing plays, an ohm-meter shows a short or nothing.
+    low = high = left
+    if case.left is not None:
+        low, high = dc_resistances_ohm(case.left, load)
+    output, overloaded = output_after(case, load)
     return {
         "fault": case.fault,
-        "coils": coils,
+        "coils": [names[each.coil] for each in cases],
         "silent_coils": [names[place] for place in case.silent_coils],
-        "load_impedance_ohm": six_digits(load),
-        "is_load_permitted": is_load_permitted(load, match),
+        "load_impedance_ohm": six_digits(left),
+        "is_load_permitted": is_load_permitted(left, load),
         "output_w": six_digits(output),
+        "overloaded_drivers": overloaded,
         "power_change_db": six_digits(case.power_change_db),
         "coil_power_rise_db": six_digits(case.coil_power_rise_db),
         "dc_resistance_low_ohm": six_digits(low),

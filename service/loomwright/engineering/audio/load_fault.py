@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from math import log10
+from typing import NamedTuple
 
 from loomwright.engineering.audio.coil_power import NetworkPower, network_power
 from loomwright.engineering.audio.series_parallel import Fault, Network, after_fault, parts_of
@@ -32,6 +33,19 @@ class CoilFault:
         numbers = (self.load_impedance_ohm, self.power_change_db, self.coil_power_rise_db)
         rounded = (None if value is None else float(f"{value:.9g}") for value in numbers)
         return (self.fault, len(self.silent_coils), *rounded)
+
+
+class WorstOpenCoil(NamedTuple):
+    """The worst that one open coil does, whichever it is.
+
+    Load [ohm] and change [dB] are none where nothing plays any more; so is the rise [dB] where
+    nothing plays in any case.
+    """
+
+    silent_coils: int
+    greatest_load_impedance_ohm: float | None
+    power_change_db: float | None
+    coil_power_rise_db: float | None
 
 
 def coil_faults(
@@ -112,3 +126,33 @@ def coil_fault(
         10.0 * log10(change),
         10.0 * log10(change * rise),
     )
+
+
+def worst_open_coil(faults: tuple[CoilFault, ...]) -> WorstOpenCoil:
+    """Return the worst of the open coils among faults."""
+    opens = [case for case in faults if case.fault == "open"]
+    silent = max(len(case.silent_coils) for case in opens)
+    loads = [value for case in opens if (value := case.load_impedance_ohm) is not None]
+    changes = [value for case in opens if (value := case.power_change_db) is not None]
+    rises = [value for case in opens if (value := case.coil_power_rise_db) is not None]
+    rise = max(rises, default=None)
+    if len(loads) < len(opens):
+        return WorstOpenCoil(silent, None, None, rise)
+    return WorstOpenCoil(silent, max(loads), min(changes), rise)
+
+
+def least_load_with_a_short_ohm(faults: tuple[CoilFault, ...]) -> float:
+    """Return the least load that one shorted coil leaves among faults [ohm]."""
+    return min(
+        value
+        for case in faults
+        if case.fault == "short" and (value := case.load_impedance_ohm) is not None
+    )
+
+
+def faults_by_effect(faults: tuple[CoilFault, ...]) -> list[list[CoilFault]]:
+    """Return faults that do the same side by side, in the order of the first of each."""
+    alike: dict[tuple[object, ...], list[CoilFault]] = {}
+    for case in faults:
+        alike.setdefault(case.alike, []).append(case)
+    return list(alike.values())

@@ -1,7 +1,5 @@
 """All ways to wire given drivers to an amplifier, judged and put in order of use."""
 
-from dataclasses import dataclass
-
 from loomwright.engineering.audio.coil_power import NetworkPower, network_power
 from loomwright.engineering.audio.driver_wiring import coil_wirings
 from loomwright.engineering.audio.load_fault import CoilFault, coil_faults
@@ -61,23 +59,8 @@ class Wiring:
 
 
 @record
-class LoadMatch:
-    """All ways, the most useful first, with the verdict on them."""
-
-    verdict: str
-    drivers: tuple[Driver, ...]
-    coils: tuple[Coil, ...]
-    least_load_impedance_ohm: float
-    outputs: tuple[ChannelOutput, ...]
-    wirings: tuple[Wiring, ...]
-    recommended: Wiring | None
-    cautions: tuple[str, ...]
-    provenances: tuple[Provenance, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class _Load:
-    """What each way is judged by."""
+class JudgedLoad:
+    """Drivers with their coils, and what the amplifier may drive and gives."""
 
     drivers: tuple[Driver, ...]
     coils: tuple[Coil, ...]
@@ -85,6 +68,19 @@ class _Load:
     least_load_impedance_ohm: float
     outputs: tuple[ChannelOutput, ...]
     bridged: bool
+    channels: int
+
+
+@record
+class LoadMatch:
+    """All ways, the most useful first, with the verdict on them."""
+
+    verdict: str
+    load: JudgedLoad
+    wirings: tuple[Wiring, ...]
+    recommended: Wiring | None
+    cautions: tuple[str, ...]
+    provenances: tuple[Provenance, ...]
 
 
 def load_match(request: LoadMatchRequest) -> LoadMatch:
@@ -114,13 +110,14 @@ def load_match(request: LoadMatchRequest) -> LoadMatch:
     sorts, drivers = drivers_by_sort(request)
     networks = coil_wirings(sorts, request.coils_of_a_driver_together)
     coils = coils_of(drivers)
-    load = _Load(
+    load = JudgedLoad(
         drivers,
         coils,
         tuple(coil.impedance_ohm for coil in coils),
         least_load_of_request_ohm(request),
         channel_outputs(request.outputs),
         request.bridged,
+        request.channels,
     )
     wirings = tuple(sorted((_wiring(network, load) for network in networks), key=_usefulness))
     best = wirings[0]
@@ -132,10 +129,7 @@ def load_match(request: LoadMatchRequest) -> LoadMatch:
     }[best.verdict]
     return LoadMatch(
         verdict,
-        drivers,
-        coils,
-        load.least_load_impedance_ohm,
-        load.outputs,
+        load,
         wirings,
         recommended,
         _cautions(request, load, len(sorts), best),
@@ -168,22 +162,41 @@ def output_into(
     return channels * voltage * voltage / each, basis
 
 
-def faults_of(wiring: Wiring, match: LoadMatch) -> tuple[CoilFault, ...]:
+def faults_of(wiring: Wiring, load: JudgedLoad) -> tuple[CoilFault, ...]:
     """Return what each coil of a way does to the rest when it is open or shorted."""
-    impedances = tuple(coil.impedance_ohm for coil in match.coils)
-    return coil_faults(wiring.network, wiring.power, impedances)
+    return coil_faults(wiring.network, wiring.power, load.impedances_ohm)
 
 
-def is_load_permitted(load_impedance_ohm: float | None, match: LoadMatch) -> bool:
+def output_after(fault: CoilFault, load: JudgedLoad) -> tuple[float | None, tuple[str, ...]]:
+    """Return the full output into what a fault leaves, and the drivers that it overloads.
+
+    Parameters
+    ----------
+    fault
+        One coil open or shorted.
+    load
+        Drivers and amplifier.
+
+    Returns
+    -------
+    tuple of float or None, and names
+        Power [W]; none where no output is stated or nothing plays.
+    """
+    if fault.left is None or not load.outputs:
+        return None, ()
+    after = network_power(fault.left, load.impedances_ohm)
+    output, _ = output_into(after.impedance_ohm, load.outputs, bridged=load.bridged)
+    return output, _overloaded(after.shares, output, load)
+
+
+def is_load_permitted(load_impedance_ohm: float | None, load: JudgedLoad) -> bool:
     """Tell whether the amplifier may drive a load; none at all does no harm."""
     return load_impedance_ohm is None or not _is_too_low(
-        load_impedance_ohm, match.least_load_impedance_ohm
+        load_impedance_ohm, load.least_load_impedance_ohm
     )
 
 
-def dc_resistances_ohm(
-    network: Network | None, match: LoadMatch
-) -> tuple[float | None, float | None]:
+def dc_resistances_ohm(network: Network, load: JudgedLoad) -> tuple[float, float]:
     """Return the least and greatest d.c. resistance that an ohm-meter shows, coils cold.
 
     A network's resistance rises with that of each part, so that its bounds are met where all coils
@@ -192,23 +205,21 @@ def dc_resistances_ohm(
     Parameters
     ----------
     network
-        Of places of coils; none for one that no current can pass.
-    match
+        Of places of coils.
+    load
         Holds the coils.
 
     Returns
     -------
-    tuple of float or None
+    tuple of float
         Low and high [ohm].
     """
-    if network is None:
-        return None, None
-    low = network_power(network, tuple(coil.dc_resistance_low_ohm for coil in match.coils))
-    high = network_power(network, tuple(coil.dc_resistance_high_ohm for coil in match.coils))
+    low = network_power(network, tuple(coil.dc_resistance_low_ohm for coil in load.coils))
+    high = network_power(network, tuple(coil.dc_resistance_high_ohm for coil in load.coils))
     return low.impedance_ohm, high.impedance_ohm
 
 
-def _wiring(network: Network, load: _Load) -> Wiring:
+def _wiring(network: Network, load: JudgedLoad) -> Wiring:
     power = network_power(network, load.impedances_ohm)
     shares = power.shares
     output = basis = None
@@ -239,14 +250,14 @@ def _wiring(network: Network, load: _Load) -> Wiring:
     )
 
 
-def _overloaded(shares: dict[int, float], output_w: float, load: _Load) -> tuple[str, ...]:
+def _overloaded(shares: dict[int, float], output_w: float, load: JudgedLoad) -> tuple[str, ...]:
     """Return the names of the drivers of which a coil is above its limit."""
     return tuple(
         driver.name
         for driver in load.drivers
         for limit in [load.coils[driver.coils[0]].power_limit_w]
         if limit is not None
-        and max(shares[place] for place in driver.coils) * output_w > limit * (1.0 + SAME)
+        and max(shares.get(place, 0.0) for place in driver.coils) * output_w > limit * (1.0 + SAME)
     )
 
 
@@ -286,7 +297,9 @@ def _groups_of(network: Network) -> int:
     return 1 + sum(map(_groups_of, network.parts)) if isinstance(network, Group) else 0
 
 
-def _cautions(request: LoadMatchRequest, load: _Load, sorts: int, best: Wiring) -> tuple[str, ...]:
+def _cautions(
+    request: LoadMatchRequest, load: JudgedLoad, sorts: int, best: Wiring
+) -> tuple[str, ...]:
     keys = ["defer_to_maker", "nominal_impedance"]
     if sorts > 1:
         keys.append("unlike_drivers")

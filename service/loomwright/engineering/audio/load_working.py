@@ -2,8 +2,7 @@
 
 from collections.abc import Iterator
 
-from loomwright.engineering.audio.load_match import LoadMatch, Wiring, faults_of
-from loomwright.engineering.audio.load_request import LoadMatchRequest
+from loomwright.engineering.audio.load_match import JudgedLoad, LoadMatch, Wiring, faults_of
 from loomwright.engineering.audio.series_parallel import Network
 from loomwright.engineering.audio.stated_output import ChannelOutput, neighbours_of
 from loomwright.engineering.working import WorkingStep, seven_digits
@@ -12,39 +11,37 @@ CIRCUIT = "Ohm's and Kirchhoff's laws"
 THEVENIN = "Thevenin's theorem"
 
 
-def load_working(request: LoadMatchRequest, match: LoadMatch) -> tuple[WorkingStep, ...]:
+def load_working(match: LoadMatch) -> tuple[WorkingStep, ...]:
     """Return the working of the most useful way, which is the recommended one if there is one.
 
     Parameters
     ----------
-    request
-        What was asked.
     match
-        The answer to it.
+        The answer.
 
     Returns
     -------
     tuple of WorkingStep
         In the order in which a technician would follow them.
     """
-    wiring = match.wirings[0]
-    groups = _Groups(match)
+    wiring, load = match.wirings[0], match.load
+    groups = _Groups(load)
     groups.visit(wiring.network)
     return (
         *groups.steps,
-        *_load_steps(request, match, wiring),
-        *_output_steps(request, match, wiring),
+        *_load_steps(load, wiring),
+        *_output_steps(load, wiring),
         *groups.share_steps(wiring),
-        *_power_steps(match, wiring),
-        *_fault_steps(match, wiring),
+        *_power_steps(load, wiring),
+        *_fault_steps(load, wiring),
     )
 
 
 class _Groups:
     """Groups of a network, each with a name of its own and its impedance."""
 
-    def __init__(self, match: LoadMatch) -> None:
-        self.match = match
+    def __init__(self, load: JudgedLoad) -> None:
+        self.load = load
         self.steps: list[WorkingStep] = []
         # Of each coil, from the inside out: kind of the group, the member that holds the coil, and
         # the group, each with name and impedance.
@@ -53,7 +50,7 @@ class _Groups:
     def visit(self, network: Network) -> tuple[str, float, tuple[int, ...]]:
         """Return name, impedance and coils of a network; its groups get a step each."""
         if isinstance(network, int):
-            coil = self.match.coils[network]
+            coil = self.load.coils[network]
             self.paths[network] = []
             return coil.name, coil.impedance_ohm, (network,)
         members = [self.visit(part) for part in network.parts]
@@ -82,7 +79,7 @@ class _Groups:
 
     def share_steps(self, wiring: Wiring) -> Iterator[WorkingStep]:
         """Yield the share of the first coil of each driver."""
-        for driver in self.match.drivers:
+        for driver in self.load.drivers:
             coil = driver.coils[0]
             factors = []
             inputs: dict[str, float | str] = {}
@@ -92,7 +89,7 @@ class _Groups:
                 inputs |= {f"{name}_ohm": seven_digits(value) for name, value in (member, group)}
             if factors:
                 yield WorkingStep(
-                    text=f"Share of {self.match.coils[coil].name} in the power of the load: as the"
+                    text=f"Share of {self.load.coils[coil].name} in the power of the load: as the"
                     " impedance in series, against it in parallel",
                     formula=" x ".join(factors),
                     inputs=inputs,
@@ -102,10 +99,8 @@ class _Groups:
                 )
 
 
-def _load_steps(
-    request: LoadMatchRequest, match: LoadMatch, wiring: Wiring
-) -> Iterator[WorkingStep]:
-    if request.bridged:
+def _load_steps(load: JudgedLoad, wiring: Wiring) -> Iterator[WorkingStep]:
+    if load.bridged:
         yield WorkingStep(
             text="Load of each of the two channels of a bridged pair",
             formula="Z / 2",
@@ -119,24 +114,22 @@ def _load_steps(
         formula="Z / L",
         inputs={
             "Z_ohm": seven_digits(wiring.power.impedance_ohm),
-            "L_ohm": seven_digits(match.least_load_impedance_ohm),
+            "L_ohm": seven_digits(load.least_load_impedance_ohm),
         },
-        result=seven_digits(wiring.power.impedance_ohm / match.least_load_impedance_ohm),
+        result=seven_digits(wiring.power.impedance_ohm / load.least_load_impedance_ohm),
         unit="1",
         source="limit as stated in the request",
     )
 
 
-def _output_steps(
-    request: LoadMatchRequest, match: LoadMatch, wiring: Wiring
-) -> Iterator[WorkingStep]:
+def _output_steps(load: JudgedLoad, wiring: Wiring) -> Iterator[WorkingStep]:
     if wiring.output_w is None:
         return
-    channels = 2.0 if request.bridged else 1.0
-    load = wiring.power.impedance_ohm / channels
-    voltage = (wiring.output_w / channels * load) ** 0.5
+    channels = 2.0 if load.bridged else 1.0
+    each = wiring.power.impedance_ohm / channels
+    voltage = (wiring.output_w / channels * each) ** 0.5
     if wiring.output_basis == "interpolated":
-        below, above = neighbours_of(load, match.outputs)
+        below, above = neighbours_of(each, load.outputs)
         yield _voltage_step("next lower", below)
         yield _voltage_step("next higher", above)
         weight = "(1 / Z - 1 / Zb) / (1 / Za - 1 / Zb)"
@@ -145,7 +138,7 @@ def _output_steps(
             " over the inverse of the load",
             formula=f"1 / ({weight} / Ua + (1 - {weight}) / Ub)",
             inputs={
-                "Z_ohm": seven_digits(load),
+                "Z_ohm": seven_digits(each),
                 "Za_ohm": seven_digits(below.load_impedance_ohm),
                 "Zb_ohm": seven_digits(above.load_impedance_ohm),
                 "Ua_v": seven_digits(below.voltage_v),
@@ -157,7 +150,8 @@ def _output_steps(
         )
     else:
         yield _voltage_step(
-            "nearest", min(match.outputs, key=lambda output: abs(output.load_impedance_ohm - load))
+            "nearest",
+            min(load.outputs, key=lambda output: abs(output.load_impedance_ohm - each)),
         )
     yield WorkingStep(
         text="Output of the channel, or of both of a bridged pair, into the load",
@@ -165,7 +159,7 @@ def _output_steps(
         inputs={
             "n": channels,
             "U_v": seven_digits(voltage),
-            "Z_ohm": seven_digits(load),
+            "Z_ohm": seven_digits(each),
         },
         result=seven_digits(wiring.output_w),
         unit="W",
@@ -185,10 +179,10 @@ def _voltage_step(which: str, output: ChannelOutput) -> WorkingStep:
     )
 
 
-def _power_steps(match: LoadMatch, wiring: Wiring) -> Iterator[WorkingStep]:
+def _power_steps(load: JudgedLoad, wiring: Wiring) -> Iterator[WorkingStep]:
     if wiring.output_w is None:
         return
-    for driver, share in zip(match.drivers, wiring.driver_shares, strict=True):
+    for driver, share in zip(load.drivers, wiring.driver_shares, strict=True):
         yield WorkingStep(
             text=f"Power of driver {driver.name} with all its coils",
             formula="s x P",
@@ -199,11 +193,11 @@ def _power_steps(match: LoadMatch, wiring: Wiring) -> Iterator[WorkingStep]:
         )
 
 
-def _fault_steps(match: LoadMatch, wiring: Wiring) -> Iterator[WorkingStep]:
-    for fault in faults_of(wiring, match):
+def _fault_steps(load: JudgedLoad, wiring: Wiring) -> Iterator[WorkingStep]:
+    for fault in faults_of(wiring, load):
         if fault.fault == "open" and fault.load_impedance_ohm is not None:
             yield WorkingStep(
-                text=f"Power with {match.coils[fault.coil].name} open over that without a fault, the"
+                text=f"Power with {load.coils[fault.coil].name} open over that without a fault, the"
                 " volume left where it is; ten times its logarithm to the base 10 is in dB",
                 formula="Z / Y",
                 inputs={

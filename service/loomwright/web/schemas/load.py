@@ -255,6 +255,9 @@ class CoilFaultAnswer(Answer):
     output_w = fields.Float(
         required=True, allow_none=True, metadata=describe("Into what is left, by the statements.")
     )
+    overloaded_drivers = fields.List(
+        fields.String(), required=True, metadata=describe("At that output.")
+    )
     power_change_db = fields.Float(
         required=True,
         allow_none=True,
