@@ -16,7 +16,12 @@ from hypothesis import strategies as st
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web.app import create_app
 
-ENGINEERING_OPERATIONS = ("size-conductor", "size-fuse", "estimate-real-output")
+ENGINEERING_OPERATIONS = (
+    "size-conductor",
+    "size-fuse",
+    "estimate-real-output",
+    "match-load-impedance",
+)
 PRICING_OPERATIONS = ("build-bill-of-materials", "check-price-book")
 FLAT_ROUTE = ("length", "zone", "ambient_temperature", "bundled_conductors")
 
@@ -198,10 +203,28 @@ def _output_rules(draw, request, properties):
         _give(draw, request, properties, "measured_efficiency")
 
 
+def _load_rules(draw, request, properties):
+    """Leave out drivers until their coils are as many as are wired in all ways."""
+    del properties
+    most = draw(st.sampled_from((3, 5, 8)))
+    coils = 0
+    kept = []
+    for driver in request["drivers"]:
+        own = driver.get("voice_coils", 1)
+        if coils + own <= most:
+            quantity = min(driver.get("quantity", 1), (most - coils) // own)
+            kept.append(driver | {"quantity": quantity} if quantity > 1 else driver)
+            if quantity == 1:
+                driver.pop("quantity", None)
+            coils += own * quantity
+    request["drivers"] = kept or [request["drivers"][0] | {"quantity": 1, "voice_coils": 1}]
+
+
 _RULES = {
     "size-conductor": _conductor_rules,
     "size-fuse": _fuse_rules,
     "estimate-real-output": _output_rules,
+    "match-load-impedance": _load_rules,
 }
 
 

@@ -152,6 +152,12 @@ def _difficult_job() -> Recorded:
     return job
 
 
+def _drivers(drivers: list[Recorded]) -> Recorded:
+    """Return a request of drivers of two coils, or as stated."""
+    like = {"coil_impedance": 4, "voice_coils": 2}
+    return {"drivers": [like | driver for driver in drivers], "least_load_impedance": 2}
+
+
 def _cranking_fuse() -> Recorded:
     without = {name: value for name, value in FUSE.items() if name != "source_resistance"}
     # 7.2 V is the voltage of the cold-cranking test of SAE J537 for a 12 V battery.
@@ -182,6 +188,14 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
     "duplicate_parameter": (
         (_GET, "size-conductor", {"query_string": [("length", "4 m"), ("length", "5 m")]}),
     ),
+    "too_many_coils": ((_POST, "match-load-impedance", {"json": _drivers([{}] * 5)}),),
+    "too_many_wirings": (
+        (
+            _POST,
+            "match-load-impedance",
+            {"json": _drivers([{"coil_impedance": 4 + n, "voice_coils": 1} for n in range(6)])},
+        ),
+    ),
     "emf_below_cranking_voltage": ((_POST, "size-fuse", {"json": _cranking_fuse()}),),
     "invalid_request": (
         (_POST, "size-conductor", {"json": {**CONDUCTOR, "length": "5 yards"}}),
@@ -190,6 +204,8 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
         (_GET, "size-fuse", {"query_string": _query({**FUSE, "size": "9 AWG"})}),
         (_POST, "estimate-real-output", {"json": {"fuse_rating": 25}}),
         (_GET, "estimate-real-output", {"query_string": {"fuse_rating": "25"}}),
+        (_POST, "match-load-impedance", {"json": {"least_load_impedance": 2}}),
+        (_GET, "match-load-impedance", {"query_string": {"least_load_impedance": "2"}}),
         (_POST, "build-bill-of-materials", {"json": {}}),
         (_POST, "check-price-book", {"json": {"price_book": 5}}),
     ),

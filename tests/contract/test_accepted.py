@@ -38,6 +38,10 @@ WRONG_TOGETHER = {
         # Above the theoretical maximum of the class.
         ("invalid_request", r"/measured_efficiency"),
     },
+    "match-load-impedance": {
+        # Unlike drivers in more ways than are looked at.
+        ("too_many_wirings", r"/drivers"),
+    },
     "build-bill-of-materials": {
         # Open-circuit voltage against the system voltage.
         ("invalid_request", r"/job/power_sources/\d+/source_voltage"),

@@ -35,6 +35,10 @@ OUTPUT: Document = {
     "converter": "regulated",
     "load_impedance": 4,
 }
+LOAD: Document = {
+    "drivers": [{"quantity": 2, "coil_impedance": 4, "power_limit": 200}],
+    "least_load_impedance": 2,
+}
 # What each request is there for, and the request.
 REQUESTS: list[tuple[str, str, Document]] = [
     ("copper_clad", "size-conductor", CONDUCTOR | {"material": "cca_15"}),
@@ -112,6 +116,43 @@ REQUESTS: list[tuple[str, str, Document]] = [
     ("outside_cta_2006_scope", "estimate-real-output", OUTPUT | {"supply_voltage": 24}),
     ("free_field_level", "estimate-real-output", OUTPUT | {"loudspeaker_sensitivity_db": 70}),
     ("hearing", "estimate-real-output", OUTPUT | {"loudspeaker_sensitivity_db": 90}),
+    ("nominal_impedance", "match-load-impedance", LOAD),
+    (
+        "unlike_drivers",
+        "match-load-impedance",
+        LOAD | {"drivers": [{"coil_impedance": 4}, {"coil_impedance": 8}]},
+    ),
+    # 4 and 8 ohm share the power 2 to 1, in parallel and in series.
+    (
+        "unequal_power",
+        "match-load-impedance",
+        LOAD | {"drivers": [{"coil_impedance": 4}, {"coil_impedance": 8}]},
+    ),
+    ("bridged_output", "match-load-impedance", LOAD | {"bridged": True}),
+    # Two drivers of 4 ohm are 2 ohm in parallel, below the 4 ohm of the statement.
+    (
+        "output_below_stated_load",
+        "match-load-impedance",
+        LOAD | {"outputs": [{"load_impedance": 4, "output": 100}]},
+    ),
+    # 50 W at 4 ohm are 14.1 V, 150 W at 2 ohm are 17.3 V.
+    (
+        "stated_outputs_disagree",
+        "match-load-impedance",
+        LOAD
+        | {
+            "outputs": [
+                {"load_impedance": 4, "output": 50},
+                {"load_impedance": 2, "output": 150},
+            ]
+        },
+    ),
+    # 4 kW at 4 ohm are 2 kW at the 8 ohm of both in series, 1 kW for each.
+    (
+        "driver_overload",
+        "match-load-impedance",
+        LOAD | {"outputs": [{"load_impedance": 4, "output": 4000}]},
+    ),
     ("engine_bay_heat", "size-conductor", CONDUCTOR),
 ]
 REQUESTS += [
@@ -154,7 +195,7 @@ def test_a_request_calls_for_its_caution(
     assert caution in keys
     assert len(keys) == len(set(keys))
     assert all(entry["text"] == CAUTIONS[entry["key"]] for entry in found)
-    if operation != "estimate-real-output":
+    if operation not in ("estimate-real-output", "match-load-impedance"):
         assert set(keys) >= ALWAYS
 
 

@@ -27,6 +27,7 @@ def test_an_example_is_answered(name: str) -> None:
         "conductor_found",
         "fuse_found",
         "impossible",
+        "wiring_found",
         "complete",
         "usable",
     )

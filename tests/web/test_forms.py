@@ -232,6 +232,7 @@ def test_text_gives_each_value_of_the_json_answer(operation):
         ("size-conductor", "conductor.size"),
         ("size-fuse", "rated_current_a"),
         ("estimate-real-output", "likely.power_w"),
+        ("match-load-impedance", "recommended.notation"),
     ],
 )
 def test_text_gives_the_documented_value_by_itself(operation, field):

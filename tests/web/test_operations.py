@@ -137,6 +137,43 @@ BODIES = {
             "explain": True,
         },
     ),
+    "match-load-impedance": (
+        {
+            "drivers": [
+                {
+                    "quantity": 2,
+                    "coil_impedance": 8,
+                    "coil_dc_resistance": 5.75,
+                    "power_limit": 125,
+                },
+                {"voice_coils": 2, "coil_impedance": 2, "power_limit": 450},
+            ],
+            "least_load_impedance": 2,
+            "least_load_impedance_bridged": 3.75,
+            "bridged": True,
+            "outputs": [
+                {"load_impedance": 4, "output": 92.5},
+                {"load_impedance": 3.5, "output": 325, "bridged": True},
+            ],
+            "coils_of_a_driver_together": False,
+            "explain": True,
+        },
+        {
+            "drivers": [
+                {
+                    "quantity": 3,
+                    "voice_coils": 2,
+                    "coil_impedance": 4,
+                    "coil_dc_resistance": 3.25,
+                    "power_limit": 275,
+                }
+            ],
+            "least_load_impedance": 1.25,
+            "channels": 2,
+            "outputs": [{"load_impedance": 2, "output": 410}],
+            "explain": True,
+        },
+    ),
 }
 # One unit in the stated one: the International System, and NIST SP 811 (2008), B.8, for the exact
 # inch and foot.
@@ -222,7 +259,7 @@ def test_bodies_give_every_quantity(operation):
         if "x-unit" in form or "x-unit" in form.get("items", {})
     }
     assert quantities <= given_names | {"fuse_ratings"}
-    assert given_names - quantities <= {"route"}
+    assert given_names - quantities <= {"route", "drivers", "outputs"}
 
 
 @OPERATIONS

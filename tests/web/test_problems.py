@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 import loomwright.engineering
-from drawn_requests import client, document, validator
+from drawn_requests import client, document, resolved, validator
 from loomwright.engineering.errors import EngineeringError
 from loomwright.web.access import OPEN_PATHS
 from loomwright.web.app import GREATEST_BODY_BYTES, create_app
@@ -34,11 +34,22 @@ OUTPUT = {
     "converter": "regulated",
     "load_impedance": 4,
 }
-GOOD = {"size-conductor": CONDUCTOR, "size-fuse": FUSE, "estimate-real-output": OUTPUT}
+LOAD = {
+    "drivers": [{"quantity": 2, "coil_impedance": 4, "power_limit": 200}],
+    "least_load_impedance": 2,
+    "outputs": [{"load_impedance": 4, "output": 100}],
+}
+GOOD = {
+    "size-conductor": CONDUCTOR,
+    "size-fuse": FUSE,
+    "estimate-real-output": OUTPUT,
+    "match-load-impedance": LOAD,
+}
 POSTED = (
     "size-conductor",
     "size-fuse",
     "estimate-real-output",
+    "match-load-impedance",
     "build-bill-of-materials",
     "check-price-book",
 )
@@ -305,17 +316,33 @@ NO_QUANTITIES = [
 
 
 def quantity_fields(operation):
-    """Return name and stated unit of each quantity field of an operation."""
+    """Yield pointer and schema of each quantity field, with a request that gives it a value.
+
+    Those of objects in a list are of the first, where the good request has the list.
+    """
     request = f"{operation.title().replace('-', '')}Request"
+    good = GOOD[operation]
     for name, schema in document()["components"]["schemas"][request]["properties"].items():
         if "x-unit" in schema:
-            yield name, schema
+            yield name, schema, lambda value, name=name: {**good, name: value}
+        elif "$ref" in schema.get("items", {}) and name in good:
+            (first, *others) = good[name]
+            for inner, form in resolved(schema["items"])["properties"].items():
+                if "x-unit" in form:
+                    yield (
+                        f"{name}/0/{inner}",
+                        form,
+                        lambda value, name=name, inner=inner, first=first, others=others: {
+                            **good,
+                            name: [{**first, inner: value}, *others],
+                        },
+                    )
 
 
 @pytest.mark.parametrize("operation", GOOD)
 def test_no_quantity_is_refused_in_each_field(operation):
     tried = 0
-    for name, schema in quantity_fields(operation):
+    for name, schema, with_value in quantity_fields(operation):
         least = schema["anyOf"][0]["minimum"]
         for value in NO_QUANTITIES:
             text = value.format(unit=schema["x-unit"]) if isinstance(value, str) else value
@@ -323,7 +350,7 @@ def test_no_quantity_is_refused_in_each_field(operation):
                 continue  # in range
             if least == 0.0 and value in (5e-324, "1e-400 {unit}"):
                 continue  # in range
-            body = {**GOOD[operation], name: text}
+            body = with_value(text)
             # json.dumps writes 10**400 in full, which no reader of doubles can hold.
             status = 400 if isinstance(value, int) and value == 10**400 else 422
             problem = checked(post(operation, body), status)

@@ -121,6 +121,35 @@ CAUTIONS = MappingProxyType(
             "CTA-2006 is written for 12 V systems and outputs above 5 W; the normalised figure is "
             "for comparison only."
         ),
+        # Drivers wired to an amplifier.
+        "nominal_impedance": (
+            "The impedances are nominal: that of a loudspeaker changes with frequency and may fall "
+            "to 80 % of it."
+        ),
+        "unlike_drivers": (
+            "Unlike drivers in one load share the power otherwise at each frequency; the shares "
+            "stated hold on the average of a programme at best."
+        ),
+        "unequal_power": (
+            "The first way gives some driver or coil more power than another: it is the loudest "
+            "and the first to fail."
+        ),
+        "bridged_output": (
+            "Both terminals of a bridged output carry signal: neither may touch the chassis or "
+            "another channel."
+        ),
+        "output_below_stated_load": (
+            "No output is stated for so low a load; the figure is the most that the voltage gives, "
+            "and the amplifier may give less."
+        ),
+        "stated_outputs_disagree": (
+            "A stated output more than doubles where the load is halved, which no amplifier does: "
+            "check the statements."
+        ),
+        "driver_overload": (
+            "At full output a driver takes more than its power limit: limit the gain, or choose "
+            "another driver or wiring."
+        ),
         # A whole job.
         "jump_start_post": (
             "Use the jump-start post only as the vehicle maker allows, within the current he "

@@ -6,7 +6,16 @@ from http import HTTPStatus
 
 from flask import Flask, Response
 
-from loomwright.web import bill, conductor, fuse, output, plan, price_books, problem_page
+from loomwright.web import (
+    bill,
+    conductor,
+    fuse,
+    load,
+    output,
+    plan,
+    price_books,
+    problem_page,
+)
 from loomwright.web.access import register_access
 from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.examples import EXAMPLES
@@ -55,7 +64,16 @@ def _application(settings: Settings) -> Flask:
     register_access(app, settings, OPERATIONS)
     register_quota(app, settings)
     register_manners(app, settings, OPERATIONS)
-    for module in (conductor, fuse, output, bill, plan, price_books, problem_page):
+    for module in (
+        conductor,
+        fuse,
+        output,
+        bill,
+        plan,
+        price_books,
+        problem_page,
+        load,
+    ):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 
     @app.get("/v1/health")

@@ -91,5 +91,38 @@ EXAMPLES: MappingProxyType[str, dict[str, dict[str, Any]]] = MappingProxyType(
                 "explain": True,
             },
         },
+        "match-load-impedance": {
+            "two_drivers_of_two_coils": {
+                "drivers": [
+                    {"quantity": 2, "voice_coils": 2, "coil_impedance": 4, "power_limit": 300}
+                ],
+                "least_load_impedance": 2,
+                "outputs": [
+                    {"load_impedance": 4, "output": 300},
+                    {"load_impedance": 2, "output": 500},
+                ],
+            },
+            "unlike_drivers_on_a_bridged_pair": {
+                "drivers": [
+                    {
+                        "quantity": 2,
+                        "coil_impedance": 8,
+                        "coil_dc_resistance": "5.8 ohm",
+                        "power_limit": "0.15 kW",
+                    },
+                    {"voice_coils": 2, "coil_impedance": 2, "power_limit": 400},
+                ],
+                "least_load_impedance": 2,
+                "bridged": True,
+                "channels": 2,
+                "outputs": [
+                    {"load_impedance": 4, "output": 90},
+                    {"load_impedance": 4, "output": 300, "bridged": True},
+                ],
+                "coils_of_a_driver_together": False,
+                "greatest_listed": 5,
+                "explain": True,
+            },
+        },
     }
 )

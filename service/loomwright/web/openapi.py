@@ -35,6 +35,7 @@ from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE
 from loomwright.web.requests import LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
+from loomwright.web.schemas.load import LoadDriverRequest, StatedOutputRequest
 from loomwright.web.schemas.problem import ProblemSchema
 
 DESCRIPTION = """\
@@ -133,7 +134,8 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
         header = {"description": description, "schema": {"type": "string"}, "example": example}
         spec.components.header(name, header)
     spec.components.schema("Problem", schema=ProblemSchema)
-    spec.components.schema("SegmentRequest", schema=SegmentRequest)
+    for entry in (SegmentRequest, LoadDriverRequest, StatedOutputRequest):
+        spec.components.schema(entry.__name__, schema=entry)
     added: dict[str, Any] = {}
     for operation in operations:
         if isinstance(operation.request, DocumentSchema):

@@ -14,6 +14,7 @@ from loomwright.web.schemas.book_check import (
 from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorRequest
 from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
+from loomwright.web.schemas.load import MatchLoadImpedanceAnswer, MatchLoadImpedanceRequest
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
 from loomwright.web.schemas.plan import PlanInstallationAnswer
@@ -87,6 +88,21 @@ OPERATIONS = (
             "The output is bounded by what the fuses and the supply let in, by the efficiency of "
             "the amplifier's class and by its rails; the answer sets that beside the claim, and "
             "gives the current for sizing the feed."
+        ),
+    ),
+    Operation(
+        "match-load-impedance",
+        "Wire voice coils and drivers to an amplifier in all ways, and choose the way to take.",
+        "engineering",
+        MatchLoadImpedanceRequest,
+        MatchLoadImpedanceAnswer,
+        with_query=True,
+        description=(
+            "Every way to wire all coils in series and parallel stands for itself once, with its "
+            "nominal impedance, the power of each driver, whether amplifier and drivers are within "
+            "their limits, the reading of an ohm-meter, and what one open or shorted coil does. "
+            "Of the ways within limits the one with equal power everywhere and the greatest "
+            "output is recommended. `explain` adds the working."
         ),
     ),
     Operation(

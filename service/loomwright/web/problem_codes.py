@@ -160,6 +160,12 @@ CODES = MappingProxyType(
         "temperature_outside_model": ProblemCode(
             422, "A temperature is outside the model", "Give a temperature inside the range named."
         ),
+        "too_many_coils": ProblemCode(
+            422, "There are too many voice coils", "Ask for the drivers of one channel."
+        ),
+        "too_many_wirings": ProblemCode(
+            422, "There are too many ways to wire", "Ask for fewer unlike drivers at once."
+        ),
         "unknown_converter": ProblemCode(
             422, "The converter is unknown", "Give one of the converters named."
         ),

@@ -11,6 +11,7 @@ from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
 from loomwright.web.schemas.book_check import CheckPriceBookAnswer
 from loomwright.web.schemas.conductor import SizeConductorAnswer
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
+from loomwright.web.schemas.load import MatchLoadImpedanceAnswer
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer
 from loomwright.web.schemas.plan import PlanInstallationAnswer
@@ -27,6 +28,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             _calculator("size-conductor", SizeConductorAnswer, "conductor.size"),
             _calculator("size-fuse", SizeFuseAnswer, "rated_current_a"),
             _calculator("estimate-real-output", EstimateRealOutputAnswer, "likely.power_w"),
+            _calculator("match-load-impedance", MatchLoadImpedanceAnswer, "recommended.notation"),
             OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
             OperationForms("plan-installation", PlanInstallationAnswer, (JSON,)),
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
