@@ -6,7 +6,7 @@ Needs and articles that have to do with each other make a *cluster*, and each cl
 itself.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 from typing import Protocol
@@ -119,16 +119,23 @@ class ClusterCover:
     within_stock: bool
 
 
-class Solver(Protocol):
-    """Finds the cheapest plan of a cluster."""
+class CheapestPlan(Protocol):
+    """Finds the cheapest plan of one cluster."""
 
     def __call__(
-        self, cluster: Cluster, *, within_stock: bool, without_one_of: frozenset[str]
+        self, *, within_stock: bool, without_one_of: frozenset[str]
     ) -> tuple[Plan, float] | None:
         """Return the cheapest plan and its relative gap, or none where there is no plan.
 
-        Unless the set is empty, a plan does without at least one of ``without_one_of``.
+        Unless the set is empty, a plan does without at least one of ``without_one_of``. Of plans
+        of one price it is the one with the fewest of the cluster's last article, then of the one
+        before it and so on, and then the one in which the first needs are served by the first of
+        their parts.
         """
+
+
+# Takes a cluster, of which two plans are then asked.
+Solver = Callable[[Cluster], CheapestPlan]
 
 
 def cheapest_cover(
@@ -280,15 +287,15 @@ def plan_price(cluster: Cluster, quantities: Mapping[str, Decimal]) -> Decimal:
 def _covered(cluster: Cluster, solver: Solver) -> ClusterCover:
     if cluster.is_plain:
         return _plain_cover(cluster)
-    within_stock = True
-    best = solver(cluster, within_stock=True, without_one_of=frozenset())
+    within_stock, cheapest = True, solver(cluster)
+    best = cheapest(within_stock=True, without_one_of=frozenset())
     if best is None:
         within_stock = False
-        best = solver(cluster, within_stock=False, without_one_of=frozenset())
+        best = cheapest(within_stock=False, without_one_of=frozenset())
     if best is None:
         raise CoverError("loose units without limit always serve a need, yet no plan was found")
     plan, gap = checked_plan(cluster, best[0]), best[1]
-    other = solver(cluster, within_stock=within_stock, without_one_of=plan.support)
+    other = cheapest(within_stock=within_stock, without_one_of=plan.support)
     runner_up = None if other is None else checked_plan(cluster, other[0])
     return ClusterCover(cluster, plan, runner_up, gap, within_stock)
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
 from loomwright.pricing.cover import Article, Choice, ClusterCover, cheapest_cover
-from loomwright.pricing.cover_solver import cheapest_plan
+from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.kinds import KINDS
 from loomwright.pricing.lines import KIT, Line, Need, Unpriced, plain_number, summed
 from loomwright.pricing.money import (
@@ -60,7 +60,7 @@ def part_lines(requirements: Sequence[Requirement], book: PriceBook) -> PartLine
             entry[1].append(_need(requirement, requirement.quantity))
     # A cover orders its needs by cluster; identity says which requirement each one is.
     by_choice = {id(choice): requirement for requirement, choice in served}
-    covers = cheapest_cover([choice for _, choice in served], book, cheapest_plan)
+    covers = cheapest_cover([choice for _, choice in served], book, proven_plans)
     lines = [line for cover in covers for line in _cluster_lines(cover, by_choice, book)]
     order = {part.key: place for place, part in enumerate(_in_order(book))}
     order |= {kit.key: len(order) + place for place, kit in enumerate(book.kits)}
