@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 from typing import Protocol
 
+from loomwright.engineering.record import record
 from loomwright.pricing.price_book import Kit, Pack, Part, PriceBook
 from loomwright.pricing.requirements import rounded_up
 
@@ -66,14 +67,14 @@ class Article:
         return self.unit_price(quantity) * quantity
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Choice:
     """A need as the cover sees it: the quantity in the unit of each part that serves it."""
 
     quantities: Mapping[str, Decimal]
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Cluster:
     """Needs, the parts that serve them and the articles that supply those parts."""
 
@@ -87,7 +88,7 @@ class Cluster:
         return len(self.articles) == 1 and len(self.articles[0].tiers) == 1
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Plan:
     """What is bought, by name of the article, and the part that serves each need."""
 
@@ -101,7 +102,7 @@ class Plan:
         return frozenset(self.quantities)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class ClusterCover:
     """The cheapest plan of a cluster.
 
