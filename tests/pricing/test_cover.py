@@ -12,7 +12,6 @@ import pytest
 
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.cover import (
-    Article,
     Choice,
     Cluster,
     ClusterCover,
@@ -24,7 +23,7 @@ from loomwright.pricing.cover import (
 )
 from loomwright.pricing.cover_enumeration import Enumeration
 from loomwright.pricing.cover_solver import cheapest_plan
-from loomwright.pricing.price_book import PriceBook
+from loomwright.pricing.price_book import Article, PriceBook
 
 WAYS: dict[str, Solver] = {
     "enumerated": lambda cluster: Enumeration(cluster).cheapest,

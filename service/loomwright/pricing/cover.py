@@ -6,65 +6,18 @@ Needs and articles that have to do with each other make a *cluster*, and each cl
 itself.
 """
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 from typing import Protocol
 
 from loomwright.engineering.record import record
-from loomwright.pricing.price_book import Kit, Pack, Part, PriceBook
+from loomwright.pricing.price_book import Article, Kit, Part, PriceBook
 from loomwright.pricing.requirements import rounded_up
 
 
 class CoverError(RuntimeError):
     """A cover that cannot be what it claims: the solver failed, or its answer does not check."""
-
-
-@dataclass(frozen=True, slots=True)
-class Article:
-    """What can be bought: ``pack`` or ``kit`` is stated, or neither for loose units of ``part``.
-
-    ``name`` is unique within a book.
-    """
-
-    name: str
-    part: Part | None
-    pack: Pack | None = None
-    kit: Kit | None = None
-
-    @property
-    def step(self) -> Decimal:
-        """What the quantity of a line is a multiple of, in the unit of the line."""
-        return self.part.sale_increment if self.part and not self.pack else Decimal(1)
-
-    @property
-    def supplies(self) -> Mapping[str, Decimal]:
-        """Units of each part in one step."""
-        if self.kit is not None:
-            return self.kit.contents
-        assert self.part is not None
-        return {self.part.key: self.pack.quantity if self.pack else self.step}
-
-    @property
-    def tiers(self) -> tuple[tuple[Decimal, Decimal], ...]:
-        """Least quantity and unit price of each tier, rising in quantity; the first from 0."""
-        if self.kit is not None:
-            return ((Decimal(0), self.kit.unit_price),)
-        assert self.part is not None
-        if self.pack is not None:
-            return ((Decimal(0), self.pack.price),)
-        return (
-            (Decimal(0), self.part.unit_price),
-            *((entry.from_quantity, entry.unit_price) for entry in self.part.price_breaks),
-        )
-
-    def unit_price(self, quantity: Decimal) -> Decimal:
-        """Return the unit price of a quantity on one line."""
-        return [price for least, price in self.tiers if least <= quantity][-1]
-
-    def price(self, quantity: Decimal) -> Decimal:
-        """Return the exact price of a quantity on one line, unrounded."""
-        return self.unit_price(quantity) * quantity
 
 
 @record
@@ -184,40 +137,31 @@ def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
     list of Cluster
         In the order of the first need of each.
     """
-    by_key = {part.key: part for of_kind in book.parts.values() for part in of_kind}
     joined = _Joined()
+    wanted = dict.fromkeys(key for choice in choices for key in choice.quantities)
     for choice in choices:
-        first, *others = choice.quantities
-        for other in others:
-            joined.join(first, other)
-    wanted = {key for choice in choices for key in choice.quantities}
-    kits = [kit for kit in book.kits if not wanted.isdisjoint(kit.contents)]
-    for kit in kits:
-        first, *others = [key for key in kit.contents if key in wanted]
-        for other in others:
-            joined.join(first, other)
+        joined.join(choice.quantities)
+    # By identity, in the order of the book.
+    kits = {id(kit) for key in wanted for kit in book.kits_with.get(key, ())}
+    held = [kit for kit in book.kits if id(kit) in kits]
+    for kit in held:
+        joined.join(key for key in kit.contents if key in wanted)
     members: dict[str, list[Choice]] = {}
     for choice in choices:
         members.setdefault(joined.root(next(iter(choice.quantities))), []).append(choice)
-    found = []
-    for root, own in members.items():
-        keys = dict.fromkeys(key for choice in own for key in choice.quantities)
-        parts = [by_key[key] for key in keys]
-        articles = [article for part in parts for article in articles_of(part)]
-        articles += [
-            Article(f"kit {kit.key}", None, kit=kit)
-            for kit in kits
-            if joined.root(next(key for key in kit.contents if key in wanted)) == root
-        ]
-        found.append(Cluster(tuple(own), tuple(parts), tuple(articles)))
-    return found
+    own_kits: dict[str, list[Kit]] = {}
+    for kit in held:
+        root = joined.root(next(key for key in kit.contents if key in wanted))
+        own_kits.setdefault(root, []).append(kit)
+    return [_cluster(own, own_kits.get(root, ()), book) for root, own in members.items()]
 
 
-def articles_of(part: Part) -> list[Article]:
-    """Return the articles that a part is sold as: loose, and in each pack."""
-    loose = Article(part.key, part)
-    packs = [Article(f"{part.key} pack {pack.quantity}", part, pack) for pack in part.packs]
-    return [loose, *packs]
+def _cluster(choices: Sequence[Choice], kits: Sequence[Kit], book: PriceBook) -> Cluster:
+    keys = dict.fromkeys(key for choice in choices for key in choice.quantities)
+    parts = tuple([book.part_by_key[key] for key in keys])
+    articles = [article for part in parts for article in part.articles]
+    articles += [kit.article for kit in kits]
+    return Cluster(tuple(choices), parts, tuple(articles))
 
 
 def checked_plan(cluster: Cluster, plan: Plan) -> Plan:
@@ -332,6 +276,8 @@ class _Joined:
             key = parent
         return key
 
-    def join(self, first: str, second: str) -> None:
-        """Make one group of two."""
-        self._parent[self.root(second)] = self.root(first)
+    def join(self, keys: Iterable[str]) -> None:
+        """Make one group of the groups of some keys, one or more."""
+        first, *others = keys
+        for other in others:
+            self._parent[self.root(other)] = self.root(first)

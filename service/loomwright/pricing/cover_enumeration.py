@@ -11,7 +11,8 @@ from itertools import product
 from math import prod
 
 from loomwright.engineering.record import record
-from loomwright.pricing.cover import Article, Cluster, Plan, plan_price
+from loomwright.pricing.cover import Cluster, Plan, plan_price
+from loomwright.pricing.price_book import Article
 
 # At some 1 us for each plan that is looked at, this many take as long as the solver by itself.
 GREATEST_PLANS = 3000

@@ -15,13 +15,13 @@ from typing import Any
 import highspy
 
 from loomwright.pricing.cover import (
-    Article,
     Cluster,
     CoverError,
     Plan,
     plan_price,
     steps_for,
 )
+from loomwright.pricing.price_book import Article
 
 # A thousandth of the solver's default; coefficients are whole numbers of small size.
 FEASIBILITY_TOLERANCE = 1e-9
