@@ -140,7 +140,8 @@ def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
     joined = _Joined()
     wanted = dict.fromkeys(key for choice in choices for key in choice.quantities)
     for choice in choices:
-        joined.join(choice.quantities)
+        if len(choice.quantities) > 1:
+            joined.join(choice.quantities)
     # By identity, in the order of the book.
     kits = {id(kit) for key in wanted for kit in book.kits_with.get(key, ())}
     held = [kit for kit in book.kits if id(kit) in kits]

@@ -61,7 +61,9 @@ def part_lines(requirements: Sequence[Requirement], book: PriceBook) -> PartLine
     # A cover orders its needs by cluster; identity says which requirement each one is.
     by_choice = {id(choice): requirement for requirement, choice in served}
     covers = cheapest_cover([choice for _, choice in served], book, proven_plans)
-    lines = [line for cover in covers for line in _cluster_lines(cover, by_choice, book)]
+    lines: list[Line] = []
+    for cover in covers:
+        lines += _cluster_lines(cover, by_choice, book)
     # Packs of a part stand behind its loose units, which come first within a cluster.
     lines.sort(key=lambda line: book.line_places[line.key])
     absent = [_unpriced(first, needs) for first, needs in missing.values()]

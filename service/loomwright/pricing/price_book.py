@@ -230,7 +230,7 @@ class PriceBook:
 
     @cached_property
     def line_places(self) -> Mapping[str, int]:
-        """Place of the line of each part and kit within a bill: by kind, then by book, kits last."""
+        """Place of the line of each part, by kind, then by book, and then of each kit."""
         keys = [*self.part_by_key, *(kit.key for kit in self.kits)]
         return {key: place for place, key in enumerate(keys)}
 
