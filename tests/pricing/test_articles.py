@@ -3,8 +3,9 @@
 from decimal import Decimal
 
 from loomwright.pricing.book_document import price_book_from_document
-from loomwright.pricing.cover import Article, Choice, articles_of, cheapest_cover, steps_for
-from loomwright.pricing.cover_solver import cheapest_plan
+from loomwright.pricing.cover import Choice, cheapest_cover, steps_for
+from loomwright.pricing.cover_proof import proven_plans
+from loomwright.pricing.price_book import Article
 
 
 def test_an_article_is_bought_in_its_steps_at_the_price_of_its_tier() -> None:
@@ -36,7 +37,7 @@ def test_an_article_is_bought_in_its_steps_at_the_price_of_its_tier() -> None:
         }
     )
     (part,), (kit,) = book.parts["equipment"], book.kits
-    loose, pack = articles_of(part)
+    loose, pack = part.articles
     set_of_three = Article("kit KIT", None, kit=kit)
     assert [article.name for article in (loose, pack)] == ["TIE", "TIE pack 100"]
     assert [article.step for article in (loose, pack, set_of_three)] == [Decimal("0.5"), 1, 1]
@@ -83,7 +84,7 @@ def test_needs_are_solved_together_only_where_they_share_a_part_or_a_kit() -> No
     )
     one = Decimal(1)
     choices = [Choice({key: one}) for key in "ABCDE"] + [Choice({"C": one, "E": one})]
-    covers = cheapest_cover(choices, book, cheapest_plan)
+    covers = cheapest_cover(choices, book, proven_plans)
     found = [
         (
             [list(choice.quantities) for choice in cover.cluster.choices],

@@ -9,7 +9,7 @@ import pytest
 
 from loomwright.pricing import cover_solver
 from loomwright.pricing.book_document import price_book_from_document
-from loomwright.pricing.cover import Choice, Cluster, CoverError, cheapest_cover
+from loomwright.pricing.cover import Choice, Cluster, CoverError, clusters
 from loomwright.pricing.cover_solver import cheapest_plan
 
 NOTHING: frozenset[str] = frozenset()
@@ -29,8 +29,8 @@ def cluster_of(*quantities: str, **changes: Any) -> Cluster:
     }
     book = price_book_from_document({"name": "One", "currency": "EUR", "parts": [part]})
     choices = [Choice({"TIE": Decimal(each)}) for each in quantities]
-    (cover,) = cheapest_cover(choices, book, cheapest_plan)
-    return cover.cluster
+    (cluster,) = clusters(choices, book)
+    return cluster
 
 
 def bought(
@@ -133,7 +133,8 @@ def pretending(**answers: Any) -> Any:
     [
         ({"getModelStatus": highspy.HighsModelStatus.kTimeLimit}, "kTimeLimit and a gap of 0"),
         ({"getModelStatus": highspy.HighsModelStatus.kUnbounded}, "kUnbounded and a gap of 0"),
-        ({"getInfo": SimpleNamespace(mip_gap=0.01)}, "kOptimal and a gap of 0.01"),
+        # 21 is bought in whole numbers: half of one is a gap of 1 in 42, and proves nothing more.
+        ({"getInfo": SimpleNamespace(mip_gap=1 / 41.9)}, "kOptimal and a gap of 0.0238"),
         ({"getInfo": SimpleNamespace(mip_gap=2.0)}, "kOptimal and a gap of 2"),
         ({"setOptionValue": highspy.HighsStatus.kError}, "does not take False for its option"),
     ],
@@ -145,6 +146,17 @@ def test_an_answer_without_proof_is_an_error(
     monkeypatch.setattr(cover_solver, "_NEW_MODEL", pretending(**answers))
     with pytest.raises(CoverError, match=words):
         bought(cluster)
+
+
+def test_a_gap_that_no_price_lies_within_is_a_proof(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Plans cost 21 to 24, in whole numbers: what is less than one half lets no other in.
+    cluster = cluster_of("25")
+    monkeypatch.setattr(
+        cover_solver, "_NEW_MODEL", pretending(getInfo=SimpleNamespace(mip_gap=1 / 50))
+    )
+    found = cheapest_plan(cluster, within_stock=False, without_one_of=NOTHING)
+    assert found is not None
+    assert (found[0].price, found[1]) == (21, 0.0)
 
 
 def test_a_row_is_scaled_to_the_least_whole_numbers() -> None:

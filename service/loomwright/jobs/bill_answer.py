@@ -6,10 +6,11 @@ from decimal import ROUND_CEILING, Decimal
 from typing import Any
 
 from loomwright.pricing.bill import Bill
-from loomwright.pricing.cover import Article, ClusterCover, Plan
+from loomwright.pricing.cover import ClusterCover, Plan
 from loomwright.pricing.kinds import LABOUR_UNIT, Attribute
 from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced, summed
 from loomwright.pricing.money import Money
+from loomwright.pricing.price_book import Article
 from loomwright.pricing.totals import TaxAmount
 
 

@@ -1,9 +1,9 @@
 """One sized circuit as it is built: its pieces of conductor, their ends, its bundle and cover."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from decimal import Decimal
 from functools import cached_property
+from typing import NamedTuple
 
 from loomwright.jobs.bundles import bundle_diameter_m
 from loomwright.jobs.job import BARE_END, END_PARTS, SOLDER, Circuit, Job, Segment
@@ -21,8 +21,7 @@ _BUILT_IN = "built_in"
 _LOOM_WALL_M = Decimal("0.0015")
 
 
-@dataclass(frozen=True, slots=True)
-class End:
+class End(NamedTuple):
     """One end of a conductor: what it is made off with, in words where, and at which place."""
 
     connection: str

@@ -1,6 +1,7 @@
 """Labour that follows from a job, each operation with its count, length and reason."""
 
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable
 from decimal import Decimal
 
 from loomwright.jobs.circuit_build import CircuitBuild
@@ -51,23 +52,31 @@ def circuit_labour(build: CircuitBuild, parts: Iterable[Requirement]) -> list[La
     list of LabourRequirement
         One for each operation that the circuit needs.
     """
-    parts = tuple(parts)
+    counts: Counter[str] = Counter()
+    for part in parts:
+        counts[part.what] += int(part.quantity)
+    crimped = sum(counts[kind] for kind in CRIMPED)
     counted = (
         ("run_conductor", 1, build.route_m, "route of the circuit"),
         ("wrap_tape", int(build.taped_m > 0), build.taped_m, "run without loom"),
-        ("pass_bulkhead", _count(parts, ("grommet",)), _NO_LENGTH, "clear of what lies behind"),
-        ("fit_fuse_holder", _count(parts, ("fuse_holder",)), _NO_LENGTH, "near the source"),
+        ("pass_bulkhead", counts["grommet"], _NO_LENGTH, "clear of what lies behind"),
+        ("fit_fuse_holder", counts["fuse_holder"], _NO_LENGTH, "near the source"),
         (
             "fit_distribution_block",
-            _count(parts, ("distribution_block",)),
+            counts["distribution_block"],
             _NO_LENGTH,
             "with its ways labelled",
         ),
-        ("make_off_end", _count(parts, CRIMPED), _NO_LENGTH, "every end marked and pull-tested"),
+        (
+            "make_off_end",
+            sum(counts[kind] for kind in CRIMPED),
+            _NO_LENGTH,
+            "every end marked and pull-tested",
+        ),
         ("solder_joint", build.solder_joints, _NO_LENGTH, "every joint held clear of vibration"),
         (
             "make_ground_point",
-            _count(parts, ("ground_hardware",)),
+            counts["ground_hardware"],
             _NO_LENGTH,
             "on bare metal, sealed",
         ),
@@ -137,7 +146,3 @@ def _fitting(item: Equipment) -> LabourRequirement:
         "fit_equipment",
         item.circuit or "",
     )
-
-
-def _count(parts: Sequence[Requirement], kinds: tuple[str, ...]) -> int:
-    return int(sum(part.quantity for part in parts if part.what in kinds))

@@ -86,7 +86,7 @@ def priced_job(
         conductors = circuit_conductors(wanted, tables)
         sized = sized_circuits(wanted, conductors, tables, fuse_tables)
         parts, labour = requirements_of_job(wanted, sized, holding)
-        return sized, bill_of_materials(parts, labour, book, options, wanted.vehicle.difficulty)
+        return sized, bill_of_materials(parts, labour, holding, options, wanted.vehicle.difficulty)
 
     sized, bill = sized_and_priced(job)
     loads = source_loads(job, sized)

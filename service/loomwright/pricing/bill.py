@@ -9,7 +9,7 @@ from loomwright.pricing.cover import ClusterCover
 from loomwright.pricing.labour_lines import labour_lines
 from loomwright.pricing.lines import Line, Unpriced
 from loomwright.pricing.part_lines import part_lines
-from loomwright.pricing.price_book import PriceBook, Validity
+from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.pricing.requirements import LabourRequirement, Requirement
 from loomwright.pricing.totals import Margin, Totals, margin_of, priced_lines, totals_of
@@ -122,10 +122,7 @@ def _refuse_invalid_day(book: PriceBook, day: date | None) -> None:
 
 def _valid_until(lines: Sequence[Line], book: PriceBook, as_of: date | None) -> date | None:
     """Return the last day of the book, of every article used, and of the quote itself."""
-    sold: dict[str, Validity] = {kit.key: kit.validity for kit in book.kits}
-    for of_kind in book.parts.values():
-        sold |= {part.key: part.validity for part in of_kind}
-    ends = [book.validity.last, *(sold[line.key].last for line in lines if line.key in sold)]
+    ends = [book.validity.last, *(book.last_days.get(line.key) for line in lines)]
     if as_of is not None and book.quote_days is not None:
         ends.append(as_of + timedelta(days=book.quote_days))
     return min((end for end in ends if end is not None), default=None)

@@ -6,12 +6,13 @@ Needs and articles that have to do with each other make a *cluster*, and each cl
 itself.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Decimal
 from typing import Protocol
 
-from loomwright.pricing.price_book import Kit, Pack, Part, PriceBook
+from loomwright.engineering.record import record
+from loomwright.pricing.price_book import Article, Kit, Part, PriceBook
 from loomwright.pricing.requirements import rounded_up
 
 
@@ -19,61 +20,14 @@ class CoverError(RuntimeError):
     """A cover that cannot be what it claims: the solver failed, or its answer does not check."""
 
 
-@dataclass(frozen=True, slots=True)
-class Article:
-    """What can be bought: ``pack`` or ``kit`` is stated, or neither for loose units of ``part``.
-
-    ``name`` is unique within a book.
-    """
-
-    name: str
-    part: Part | None
-    pack: Pack | None = None
-    kit: Kit | None = None
-
-    @property
-    def step(self) -> Decimal:
-        """What the quantity of a line is a multiple of, in the unit of the line."""
-        return self.part.sale_increment if self.part and not self.pack else Decimal(1)
-
-    @property
-    def supplies(self) -> Mapping[str, Decimal]:
-        """Units of each part in one step."""
-        if self.kit is not None:
-            return self.kit.contents
-        assert self.part is not None
-        return {self.part.key: self.pack.quantity if self.pack else self.step}
-
-    @property
-    def tiers(self) -> tuple[tuple[Decimal, Decimal], ...]:
-        """Least quantity and unit price of each tier, rising in quantity; the first from 0."""
-        if self.kit is not None:
-            return ((Decimal(0), self.kit.unit_price),)
-        assert self.part is not None
-        if self.pack is not None:
-            return ((Decimal(0), self.pack.price),)
-        return (
-            (Decimal(0), self.part.unit_price),
-            *((entry.from_quantity, entry.unit_price) for entry in self.part.price_breaks),
-        )
-
-    def unit_price(self, quantity: Decimal) -> Decimal:
-        """Return the unit price of a quantity on one line."""
-        return [price for least, price in self.tiers if least <= quantity][-1]
-
-    def price(self, quantity: Decimal) -> Decimal:
-        """Return the exact price of a quantity on one line, unrounded."""
-        return self.unit_price(quantity) * quantity
-
-
-@dataclass(frozen=True, slots=True)
+@record
 class Choice:
     """A need as the cover sees it: the quantity in the unit of each part that serves it."""
 
     quantities: Mapping[str, Decimal]
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Cluster:
     """Needs, the parts that serve them and the articles that supply those parts."""
 
@@ -87,7 +41,7 @@ class Cluster:
         return len(self.articles) == 1 and len(self.articles[0].tiers) == 1
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Plan:
     """What is bought, by name of the article, and the part that serves each need."""
 
@@ -101,7 +55,7 @@ class Plan:
         return frozenset(self.quantities)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class ClusterCover:
     """The cheapest plan of a cluster.
 
@@ -119,16 +73,23 @@ class ClusterCover:
     within_stock: bool
 
 
-class Solver(Protocol):
-    """Finds the cheapest plan of a cluster."""
+class CheapestPlan(Protocol):
+    """Finds the cheapest plan of one cluster."""
 
     def __call__(
-        self, cluster: Cluster, *, within_stock: bool, without_one_of: frozenset[str]
+        self, *, within_stock: bool, without_one_of: frozenset[str]
     ) -> tuple[Plan, float] | None:
         """Return the cheapest plan and its relative gap, or none where there is no plan.
 
-        Unless the set is empty, a plan does without at least one of ``without_one_of``.
+        Unless the set is empty, a plan does without at least one of ``without_one_of``. Of plans
+        of one price it is the one with the fewest of the cluster's last article, then of the one
+        before it and so on, and then the one in which the first needs are served by the first of
+        their parts.
         """
+
+
+# Takes a cluster, of which two plans are then asked.
+Solver = Callable[[Cluster], CheapestPlan]
 
 
 def cheapest_cover(
@@ -176,40 +137,32 @@ def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
     list of Cluster
         In the order of the first need of each.
     """
-    by_key = {part.key: part for of_kind in book.parts.values() for part in of_kind}
     joined = _Joined()
+    wanted = dict.fromkeys(key for choice in choices for key in choice.quantities)
     for choice in choices:
-        first, *others = choice.quantities
-        for other in others:
-            joined.join(first, other)
-    wanted = {key for choice in choices for key in choice.quantities}
-    kits = [kit for kit in book.kits if not wanted.isdisjoint(kit.contents)]
-    for kit in kits:
-        first, *others = [key for key in kit.contents if key in wanted]
-        for other in others:
-            joined.join(first, other)
+        if len(choice.quantities) > 1:
+            joined.join(choice.quantities)
+    # By identity, in the order of the book.
+    kits = {id(kit) for key in wanted for kit in book.kits_with.get(key, ())}
+    held = [kit for kit in book.kits if id(kit) in kits]
+    for kit in held:
+        joined.join(key for key in kit.contents if key in wanted)
     members: dict[str, list[Choice]] = {}
     for choice in choices:
         members.setdefault(joined.root(next(iter(choice.quantities))), []).append(choice)
-    found = []
-    for root, own in members.items():
-        keys = dict.fromkeys(key for choice in own for key in choice.quantities)
-        parts = [by_key[key] for key in keys]
-        articles = [article for part in parts for article in articles_of(part)]
-        articles += [
-            Article(f"kit {kit.key}", None, kit=kit)
-            for kit in kits
-            if joined.root(next(key for key in kit.contents if key in wanted)) == root
-        ]
-        found.append(Cluster(tuple(own), tuple(parts), tuple(articles)))
-    return found
+    own_kits: dict[str, list[Kit]] = {}
+    for kit in held:
+        root = joined.root(next(key for key in kit.contents if key in wanted))
+        own_kits.setdefault(root, []).append(kit)
+    return [_cluster(own, own_kits.get(root, ()), book) for root, own in members.items()]
 
 
-def articles_of(part: Part) -> list[Article]:
-    """Return the articles that a part is sold as: loose, and in each pack."""
-    loose = Article(part.key, part)
-    packs = [Article(f"{part.key} pack {pack.quantity}", part, pack) for pack in part.packs]
-    return [loose, *packs]
+def _cluster(choices: Sequence[Choice], kits: Sequence[Kit], book: PriceBook) -> Cluster:
+    keys = dict.fromkeys(key for choice in choices for key in choice.quantities)
+    parts = tuple([book.part_by_key[key] for key in keys])
+    articles = [article for part in parts for article in part.articles]
+    articles += [kit.article for kit in kits]
+    return Cluster(tuple(choices), parts, tuple(articles))
 
 
 def checked_plan(cluster: Cluster, plan: Plan) -> Plan:
@@ -280,15 +233,15 @@ def plan_price(cluster: Cluster, quantities: Mapping[str, Decimal]) -> Decimal:
 def _covered(cluster: Cluster, solver: Solver) -> ClusterCover:
     if cluster.is_plain:
         return _plain_cover(cluster)
-    within_stock = True
-    best = solver(cluster, within_stock=True, without_one_of=frozenset())
+    within_stock, cheapest = True, solver(cluster)
+    best = cheapest(within_stock=True, without_one_of=frozenset())
     if best is None:
         within_stock = False
-        best = solver(cluster, within_stock=False, without_one_of=frozenset())
+        best = cheapest(within_stock=False, without_one_of=frozenset())
     if best is None:
         raise CoverError("loose units without limit always serve a need, yet no plan was found")
     plan, gap = checked_plan(cluster, best[0]), best[1]
-    other = solver(cluster, within_stock=within_stock, without_one_of=plan.support)
+    other = cheapest(within_stock=within_stock, without_one_of=plan.support)
     runner_up = None if other is None else checked_plan(cluster, other[0])
     return ClusterCover(cluster, plan, runner_up, gap, within_stock)
 
@@ -324,6 +277,8 @@ class _Joined:
             key = parent
         return key
 
-    def join(self, first: str, second: str) -> None:
-        """Make one group of two."""
-        self._parent[self.root(second)] = self.root(first)
+    def join(self, keys: Iterable[str]) -> None:
+        """Make one group of the groups of some keys, one or more."""
+        first, *others = keys
+        for other in others:
+            self._parent[self.root(other)] = self.root(first)

@@ -3,24 +3,25 @@
 Variables, all whole: the steps that are bought of each article, one for each price tier; whether a
 tier is used; for a need that several parts serve, which of them does. Gaps are set to zero, so that
 the solver stops with a proof and not at a tolerance; what it answers is computed again in exact
-decimals by the caller.
+decimals by the caller. Of plans of one price the solver answers any, so that it is then asked which
+of them comes first in the order of ``CheapestPlan``.
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
 import highspy
 
 from loomwright.pricing.cover import (
-    Article,
     Cluster,
     CoverError,
     Plan,
     plan_price,
     steps_for,
 )
+from loomwright.pricing.price_book import Article
 
 # A thousandth of the solver's default; coefficients are whole numbers of small size.
 FEASIBILITY_TOLERANCE = 1e-9
@@ -57,7 +58,7 @@ def cheapest_plan(
         programme.keep_within_stock()
     if without_one_of:
         programme.exclude(without_one_of)
-    return programme.solved()
+    return programme.first_of_cheapest()
 
 
 class _Programme:
@@ -89,7 +90,7 @@ class _Programme:
         self.steps: dict[str, list[int]] = {}
         self.used: dict[str, list[int]] = {}
         self.serves: dict[tuple[int, str], int] = {}
-        self._columns = 0
+        self._columns = self._rows = 0
         most = self._most_needed()
         for article in cluster.articles:
             self._add_article(article, self._most_steps(article, most))
@@ -115,8 +116,10 @@ class _Programme:
         self._columns += 1
         return self._columns - 1
 
-    def _row(self, lower: float, upper: float, entries: Mapping[int, float]) -> None:
+    def _row(self, lower: float, upper: float, entries: Mapping[int, float]) -> int:
         self.model.addRow(lower, upper, len(entries), list(entries), list(entries.values()))
+        self._rows += 1
+        return self._rows - 1
 
     def _add_article(self, article: Article, most: int) -> None:
         """Add the tiers of an article: within one tier, of which at most one is used."""
@@ -177,30 +180,84 @@ class _Programme:
         entries = {flag: 1.0 for name in sorted(bought) for flag in self.used[name]}
         self._row(-highspy.kHighsInf, len(bought) - 1.0, entries)
 
-    def solved(self) -> tuple[Plan, float] | None:
-        """Return the cheapest plan with its gap, or none where there is none."""
+    def first_of_cheapest(self) -> tuple[Plan, float] | None:
+        """Return the first in order of the cheapest plans with its gap, or none without a plan."""
+        found = self._solved()
+        if found is None:
+            return None
+        for article in reversed(self.cluster.articles):
+            found = self._least(dict.fromkeys(self.steps[article.name], 1), found)
+        for index, choice in enumerate(self.cluster.choices):
+            places = {self.serves[index, key]: place for place, key in enumerate(choice.quantities)}
+            found = self._least(places, found)
+        return self._plan(found), 0.0
+
+    def _solved(self) -> list[int] | None:
+        """Return the values of all columns in one of the cheapest plans, or none without a plan."""
         self.model.run()
         status = self.model.getModelStatus()
         if status == highspy.HighsModelStatus.kInfeasible:
             return None
         gap = float(self.model.getInfo().mip_gap)
-        if status != highspy.HighsModelStatus.kOptimal or gap != 0.0:
+        found = [round(value) for value in self.model.getSolution().col_value]
+        # No price lies within less than the grid of another, and the solver's sums have rounding.
+        is_proven = gap * float(self._price(found)) < self._price_grid() / 2
+        if status != highspy.HighsModelStatus.kOptimal or not is_proven:
             raise CoverError(f"the solver ended with {status} and a gap of {gap:g}")
-        value = self.model.getSolution().col_value
+        return found
+
+    def _price_grid(self) -> float:
+        """Return what every price of a plan is a multiple of."""
+        prices = [price * each.step for each in self.cluster.articles for _, price in each.tiers]
+        return float(Decimal(1).scaleb(min(int(price.as_tuple().exponent) for price in prices)))
+
+    def _least(self, entries: Mapping[int, int], found: list[int]) -> list[int]:
+        """Return the plan of the same price with the least sum of columns, and hold it to that.
+
+        The price stays the objective: as a row beside it, with room for nothing but rounding, it
+        would be too much for the solver's tolerances.
+        """
+        price, least, most = self._price(found), 0, _sum(entries, found)
+        if not most:
+            self._row(-highspy.kHighsInf, 0.0, _floats(entries))
+            return found
+        # Most often nothing less will do.
+        tried = most - 1
+        row = self._row(-highspy.kHighsInf, float(tried), _floats(entries))
+        while least < most:
+            self.model.changeRowBounds(row, -highspy.kHighsInf, float(tried))
+            other = self._solved()
+            if other is not None and self._price(other) <= price:
+                found, most = other, _sum(entries, other)
+            else:
+                least = tried + 1
+            tried = (least + most) // 2
+        self.model.changeRowBounds(row, -highspy.kHighsInf, float(most))
+        return found
+
+    def _quantities(self, found: Sequence[int]) -> dict[str, Decimal]:
         quantities = {
-            article.name: round(sum(value[column] for column in self.steps[article.name]))
-            * article.step
+            article.name: sum(found[column] for column in self.steps[article.name]) * article.step
             for article in self.cluster.articles
         }
-        bought = {name: quantity for name, quantity in quantities.items() if quantity}
+        return {name: quantity for name, quantity in quantities.items() if quantity}
+
+    def _price(self, found: Sequence[int]) -> Decimal:
+        return plan_price(self.cluster, self._quantities(found))
+
+    def _plan(self, found: Sequence[int]) -> Plan:
         serving = tuple(
-            max(choice.quantities, key=lambda key: value[self.serves[index, key]])
+            next(key for key in choice.quantities if found[self.serves[index, key]])
             for index, choice in enumerate(self.cluster.choices)
         )
-        return Plan(bought, serving, plan_price(self.cluster, bought)), gap
+        return Plan(self._quantities(found), serving, self._price(found))
 
 
-def _floats(entries: Mapping[int, Decimal]) -> dict[int, float]:
+def _sum(entries: Mapping[int, int], found: Sequence[int]) -> int:
+    return sum(each * found[column] for column, each in entries.items())
+
+
+def _floats(entries: Mapping[int, Decimal | int]) -> dict[int, float]:
     return {column: float(value) for column, value in entries.items()}
 
 

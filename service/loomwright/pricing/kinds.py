@@ -95,9 +95,10 @@ class Kind:
 
     def holds(self, offered: Mapping[str, Attribute], needed: Mapping[str, Attribute]) -> bool:
         """Return whether a part's numbers lie within the bounds of a requirement."""
-        return all(
-            passes(offered[rule.name], needed[rule.needed]) for rule, passes in self._bounded
-        )
+        for rule, passes in self._bounded:
+            if not passes(offered[rule.name], needed[rule.needed]):
+                return False
+        return True
 
     def excess(self, offered: Mapping[str, Attribute]) -> tuple[Decimal, ...]:
         """Return the part's at-least attributes, by which the tightest fit comes first."""

@@ -1,9 +1,9 @@
 """The lines of a bill, each with the needs that it serves."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 
+from loomwright.engineering.record import record
 from loomwright.pricing.kinds import UNIT_WORDS, Attribute
 from loomwright.pricing.money import Money
 
@@ -11,7 +11,7 @@ LABOUR = "labour"
 KIT = "kit"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Need:
     """One reason for a line: how much of it, for which circuit, by which rule."""
 
@@ -50,7 +50,7 @@ def _shared_reason(circuits: Sequence[str], text: str) -> str:
     return f"{', '.join(circuit or 'job' for circuit in circuits)}{each}: {text}"
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Line:
     """One priced line item.
 
@@ -82,12 +82,13 @@ class Line:
     @property
     def discounted_total(self) -> Money:
         """The list total less the line's own discount."""
-        return self.list_total - self.discount
+        # Most lines have neither discount nor share, and a bill asks for these often.
+        return self.list_total - self.discount if self.discount.amount else self.list_total
 
     @property
     def total(self) -> Money:
         """What the line costs the customer, on the price basis of the book."""
-        return self.discounted_total + self.shared
+        return self.discounted_total + self.shared if self.shared.amount else self.discounted_total
 
     @property
     def in_stock(self) -> bool | None:
@@ -105,7 +106,7 @@ class Line:
         return "; ".join(text for text in (self.note, reason_of(self.needs)) if text)
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Unpriced:
     """Something needed that the price book does not hold, with how much and why.
 

@@ -5,7 +5,6 @@ rounds where its name says so.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from decimal import (
     ROUND_DOWN,
     ROUND_HALF_EVEN,
@@ -22,6 +21,8 @@ from fractions import Fraction
 from functools import cache
 
 from iso4217 import Currency
+
+from loomwright.engineering.record import record
 
 # 100 digits hold the product of any price and quantity that a price book may state; an inexact
 # step would be a lost cent, so it is an error and not a rounding.
@@ -100,7 +101,13 @@ def product(left: Decimal, right: Decimal) -> Decimal:
     return _EXACT.multiply(left, right)
 
 
-@dataclass(frozen=True, slots=True)
+@cache
+def _grid(currency: str) -> Decimal:
+    """Return one minor unit of a currency."""
+    return Decimal(1).scaleb(-minor_unit_digits(currency))
+
+
+@record
 class Money:
     """An amount on the minor-unit grid of its currency.
 
@@ -116,8 +123,8 @@ class Money:
     currency: str
 
     def __post_init__(self) -> None:
-        digits = minor_unit_digits(self.currency)
-        if not self.amount.is_finite() or self.amount.as_tuple().exponent != -digits:
+        if not self.amount.same_quantum(_grid(self.currency)):
+            digits = minor_unit_digits(self.currency)
             raise MoneyError(f"An amount in {self.currency} has exactly {digits} decimals.")
 
     def __str__(self) -> str:
@@ -168,7 +175,7 @@ def rounded_money(exact: Decimal, currency: str, rounding: str = ROUND_HALF_UP) 
     """
     if not exact.is_finite():
         raise MoneyError("An amount of money is finite.")
-    grid = Decimal(1).scaleb(-minor_unit_digits(currency))
+    grid = _grid(currency)
     rounded = exact.quantize(grid, rounding=rounding, context=_ROUNDING)
     # Decimal keeps a negative zero; a price of -0.00 is not something a customer reads.
     return Money(rounded if rounded else grid * 0, currency)
@@ -217,10 +224,12 @@ def money_total(amounts: Iterable[Money], currency: str) -> Money:
     MoneyError
         An amount is in another currency.
     """
-    total = money_from_minor_units(0, currency)
+    total = _grid(currency) * 0
     for amount in amounts:
-        total = total + amount
-    return total
+        if amount.currency != currency:
+            raise MoneyError(f"{currency} and {amount.currency} cannot be added.")
+        total = _EXACT.add(total, amount.amount)
+    return Money(total, currency)
 
 
 def tax_on(base: Money, percent: Decimal, rounding: str = ROUND_HALF_UP) -> Money:

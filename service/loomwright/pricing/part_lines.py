@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
-from loomwright.pricing.cover import Article, Choice, ClusterCover, cheapest_cover
-from loomwright.pricing.cover_solver import cheapest_plan
+from loomwright.pricing.cover import Choice, ClusterCover, cheapest_cover
+from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.kinds import KINDS
 from loomwright.pricing.lines import KIT, Line, Need, Unpriced, plain_number, summed
 from loomwright.pricing.money import (
@@ -15,7 +15,7 @@ from loomwright.pricing.money import (
     product,
     rounded_money,
 )
-from loomwright.pricing.price_book import Part, PriceBook
+from loomwright.pricing.price_book import Article, Part, PriceBook
 from loomwright.pricing.requirements import Requirement
 
 _METRES = {"MTR": Decimal(1), "FOT": Decimal("0.3048")}
@@ -60,20 +60,16 @@ def part_lines(requirements: Sequence[Requirement], book: PriceBook) -> PartLine
             entry[1].append(_need(requirement, requirement.quantity))
     # A cover orders its needs by cluster; identity says which requirement each one is.
     by_choice = {id(choice): requirement for requirement, choice in served}
-    covers = cheapest_cover([choice for _, choice in served], book, cheapest_plan)
-    lines = [line for cover in covers for line in _cluster_lines(cover, by_choice, book)]
-    order = {part.key: place for place, part in enumerate(_in_order(book))}
-    order |= {kit.key: len(order) + place for place, kit in enumerate(book.kits)}
+    covers = cheapest_cover([choice for _, choice in served], book, proven_plans)
+    lines: list[Line] = []
+    for cover in covers:
+        lines += _cluster_lines(cover, by_choice, book)
     # Packs of a part stand behind its loose units, which come first within a cluster.
-    lines.sort(key=lambda line: order[line.key])
+    lines.sort(key=lambda line: book.line_places[line.key])
     absent = [_unpriced(first, needs) for first, needs in missing.values()]
     kinds = list(KINDS)
     absent.sort(key=lambda entry: (kinds.index(entry.kind), entry.description))
     return PartLines(tuple(lines), tuple(absent), covers)
-
-
-def _in_order(book: PriceBook) -> list[Part]:
-    return [part for kind in KINDS for part in book.parts[kind]]
 
 
 def _need(requirement: Requirement, quantity: Decimal) -> Need:

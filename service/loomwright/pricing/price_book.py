@@ -1,9 +1,13 @@
-"""Price books: frozen records of what a shop sells and at which price."""
+"""Price books: frozen records of what a shop sells and at which price.
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+What is looked up for every bill is derived from a part or a book once, when first asked for.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
+from functools import cached_property
 
 from loomwright.pricing.kinds import KINDS, LABOUR_UNIT, Attribute
 from loomwright.pricing.requirements import QuantityRules
@@ -57,7 +61,7 @@ class Pack:
     cost: Decimal | None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Part:
     """Something that the shop sells; ``unit_price`` may be finer than a minor unit.
 
@@ -79,8 +83,15 @@ class Part:
     validity: Validity
     shop_part_number: str | None
 
+    @cached_property
+    def articles(self) -> tuple["Article", ...]:
+        """What the part is sold as: loose, and in each pack."""
+        loose = Article(self.key, self)
+        packs = [Article(f"{self.key} pack {pack.quantity}", self, pack) for pack in self.packs]
+        return (loose, *packs)
 
-@dataclass(frozen=True, slots=True)
+
+@dataclass(frozen=True)
 class Kit:
     """Parts sold together under one price; ``contents`` are units by key of the part."""
 
@@ -94,6 +105,65 @@ class Kit:
     validity: Validity
     shop_part_number: str | None
     unit: str = "SET"
+
+    @cached_property
+    def article(self) -> "Article":
+        """The kit as what is bought."""
+        return Article(f"kit {self.key}", None, kit=self)
+
+
+@dataclass(frozen=True)
+class Article:
+    """What can be bought: ``pack`` or ``kit`` is stated, or neither for loose units of ``part``.
+
+    ``name`` is unique within a book.
+    """
+
+    name: str
+    part: Part | None
+    pack: Pack | None = None
+    kit: Kit | None = None
+
+    @property
+    def sold(self) -> Part | Kit:
+        """The part or the kit."""
+        sold = self.kit or self.part
+        assert sold is not None
+        return sold
+
+    @cached_property
+    def step(self) -> Decimal:
+        """What the quantity of a line is a multiple of, in the unit of the line."""
+        return self.part.sale_increment if self.part and not self.pack else Decimal(1)
+
+    @cached_property
+    def supplies(self) -> Mapping[str, Decimal]:
+        """Units of each part in one step."""
+        if self.kit is not None:
+            return self.kit.contents
+        assert self.part is not None
+        return {self.part.key: self.pack.quantity if self.pack else self.step}
+
+    @cached_property
+    def tiers(self) -> tuple[tuple[Decimal, Decimal], ...]:
+        """Least quantity and unit price of each tier, rising in quantity; the first from 0."""
+        if self.kit is not None:
+            return ((Decimal(0), self.kit.unit_price),)
+        assert self.part is not None
+        if self.pack is not None:
+            return ((Decimal(0), self.pack.price),)
+        return (
+            (Decimal(0), self.part.unit_price),
+            *((entry.from_quantity, entry.unit_price) for entry in self.part.price_breaks),
+        )
+
+    def unit_price(self, quantity: Decimal) -> Decimal:
+        """Return the unit price of a quantity on one line."""
+        return [price for least, price in self.tiers if least <= quantity][-1]
+
+    def price(self, quantity: Decimal) -> Decimal:
+        """Return the exact price of a quantity on one line, unrounded."""
+        return self.unit_price(quantity) * quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +189,7 @@ class DifficultyFactor:
     factor: Decimal
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class PriceBook:
     """A shop's prices. Parts are held by kind in the order of the book, the rest by key.
 
@@ -143,17 +213,46 @@ class PriceBook:
     kits: tuple[Kit, ...]
     labour: Mapping[str, LabourOperation]
     digest: str
-    _shelves: Mapping[tuple[object, ...], Sequence[Part]] = field(init=False, repr=False)
 
-    def __post_init__(self) -> None:
-        # A job asks dozens of times; parts alike in all that must be equal lie on one shelf, the
-        # one to be taken first in front.
-        shelves: dict[tuple[object, ...], list[Part]] = {}
+    @cached_property
+    def part_by_key(self) -> Mapping[str, Part]:
+        """Every part, in the order of the lines of a bill."""
+        return {part.key: part for kind in KINDS for part in self.parts.get(kind, ())}
+
+    @cached_property
+    def kits_with(self) -> Mapping[str, tuple[Kit, ...]]:
+        """The kits that hold a part, by its key."""
+        found: dict[str, tuple[Kit, ...]] = {}
+        for kit in self.kits:
+            for key in kit.contents:
+                found[key] = (*found.get(key, ()), kit)
+        return found
+
+    @cached_property
+    def line_places(self) -> Mapping[str, int]:
+        """Place of the line of each part, by kind, then by book, and then of each kit."""
+        keys = [*self.part_by_key, *(kit.key for kit in self.kits)]
+        return {key: place for place, key in enumerate(keys)}
+
+    @cached_property
+    def last_days(self) -> Mapping[str, date]:
+        """The last day on which a price holds, by key of the parts and kits that have one."""
+        sold: list[Part | Kit] = [*self.part_by_key.values(), *self.kits]
+        return {item.key: item.validity.last for item in sold if item.validity.last is not None}
+
+    @cached_property
+    def _shelves(self) -> Mapping[tuple[object, ...], list[tuple[Part, tuple[Decimal, ...]]]]:
+        """Parts alike in all that must be equal, each with its excess, the first to be taken first.
+
+        A job asks dozens of times.
+        """
+        shelves: dict[tuple[object, ...], list[tuple[Part, tuple[Decimal, ...]]]] = {}
         for parts in self.parts.values():
             for part in sorted(parts, key=_preference):
-                identity = KINDS[part.kind].identity(part.attributes)
-                shelves.setdefault((part.kind, *identity), []).append(part)
-        object.__setattr__(self, "_shelves", shelves)
+                kind = KINDS[part.kind]
+                shelf = shelves.setdefault((part.kind, *kind.identity(part.attributes)), [])
+                shelf.append((part, kind.excess(part.attributes)))
+        return shelves
 
     def parts_for(self, what: str, needed: Mapping[str, Attribute]) -> tuple[Part, ...]:
         """Return the parts that serve a need with the tightest fit, by price, then key.
@@ -171,12 +270,15 @@ class PriceBook:
             Equally tight ones; empty where no part of the book serves.
         """
         kind = KINDS[what]
-        shelf = self._shelves.get((what, *kind.needed_identity(needed)), ())
-        serving = [part for part in shelf if kind.holds(part.attributes, needed)]
-        if not serving:
-            return ()
-        tightest = kind.excess(serving[0].attributes)
-        return tuple(part for part in serving if kind.excess(part.attributes) == tightest)
+        found: list[Part] = []
+        tightest = None
+        for part, excess in self._shelves.get((what, *kind.needed_identity(needed)), ()):
+            if tightest is not None and excess != tightest:
+                break
+            if kind.holds(part.attributes, needed):
+                tightest = excess
+                found.append(part)
+        return tuple(found)
 
     def part_for(self, what: str, needed: Mapping[str, Attribute]) -> Part | None:
         """Return the first of ``parts_for``, or none."""
@@ -187,7 +289,7 @@ class PriceBook:
 
         A kit holds only while all its parts do.
         """
-        if day is None:
+        if day is None or self._holds_on(day):
             return self
         parts = {
             kind: tuple(part for part in of_kind if part.validity.holds_on(day))
@@ -198,6 +300,15 @@ class PriceBook:
             kit for kit in self.kits if kit.validity.holds_on(day) and kit.contents.keys() <= held
         )
         return replace(self, parts=parts, kits=kits)
+
+    def _holds_on(self, day: date) -> bool:
+        return all(validity.holds_on(day) for validity in self._limited)
+
+    @cached_property
+    def _limited(self) -> list[Validity]:
+        """What limits parts and kits; nothing does in most books."""
+        sold: list[Part | Kit] = [*self.part_by_key.values(), *self.kits]
+        return list({item.validity: None for item in sold if item.validity != Validity()})
 
 
 def _preference(part: Part) -> tuple[tuple[Decimal, ...], Decimal, str]:

@@ -4,10 +4,9 @@ from collections.abc import Iterator, Mapping
 from decimal import Decimal, localcontext
 
 from loomwright.pricing.book_check import Finding, Sold, all_parts, kind_of
-from loomwright.pricing.cover import Article
 from loomwright.pricing.lines import KIT, LABOUR
 from loomwright.pricing.lines import plain_number as plain
-from loomwright.pricing.price_book import Kit, LabourOperation, Part, PriceBook
+from loomwright.pricing.price_book import Article, Kit, LabourOperation, Part, PriceBook
 
 _HUNDRED = Decimal(100)
 # Every product and sum is exact: prices, quantities and percentages have 15 digits at most.

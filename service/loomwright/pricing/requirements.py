@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Context, Decimal
 
+from loomwright.engineering.record import record
 from loomwright.pricing.kinds import Attribute
 
 _UP = Context(prec=100, rounding=ROUND_CEILING)
@@ -12,7 +13,7 @@ _MILLIMETRE = Decimal("0.001")
 _PI = Decimal("3.141592653589793")
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class Requirement:
     """A part that a job needs.
 
@@ -30,7 +31,7 @@ class Requirement:
     circuit: str
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class LabourRequirement:
     """An operation that a job needs.
 

@@ -114,6 +114,8 @@ def priced_lines(
 
 def _discounted(line: Line, options: PricingOptions, mode: str) -> Line:
     percent = options.discount_percent(line.kind, line.key)
+    if not percent:
+        return line
     exact = product(product(line.list_total.amount, percent), _PERCENT)
     return replace(line, discount=rounded_money(exact, line.list_total.currency, mode))
 
