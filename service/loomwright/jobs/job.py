@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from loomwright.engineering.signal.path import SignalPath
+
 DRIVES = ("combustion", "hybrid", "electric")
 TAP_POINTS = {
     "battery": "battery terminal",
@@ -208,7 +210,7 @@ class WantedLabour:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One whole job. Circuits stand after the circuit that feeds them."""
+    """One whole job. Circuits stand after the circuit that feeds them; no bill uses ``signal``."""
 
     title: str
     vehicle: Vehicle
@@ -216,6 +218,7 @@ class Job:
     equipment: tuple[Equipment, ...]
     circuits: tuple[Circuit, ...]
     labour: tuple[WantedLabour, ...]
+    signal: SignalPath | None = None
 
     def branches(self, key: str) -> tuple[Circuit, ...]:
         """Return the circuits fed from the end of a circuit."""

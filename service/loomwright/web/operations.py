@@ -2,6 +2,7 @@
 
 from marshmallow import Schema, fields
 
+from loomwright.jobs.signal_members import PLAN_REQUEST
 from loomwright.web.openapi import DocumentSchema, Operation
 from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
 from loomwright.web.schemas.bill_request import REQUEST, request_components, request_examples
@@ -16,6 +17,8 @@ from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
+from loomwright.web.schemas.signal import PlanSignalPathAnswer, plan_components
+from loomwright.web.schemas.signal_examples import signal_examples
 
 
 class ProblemCodeAnswer(Schema):
@@ -81,6 +84,21 @@ OPERATIONS = (
             "The output is bounded by what the fuses and the supply let in, by the efficiency of "
             "the amplifier's class and by its rails; the answer sets that beside the claim, and "
             "gives the current for sizing the feed."
+        ),
+    ),
+    Operation(
+        "plan-signal-path",
+        "Plan how the signal gets to equipment and what switches it on.",
+        "engineering",
+        DocumentSchema(PLAN_REQUEST.name, plan_components, signal_examples),
+        PlanSignalPathAnswer,
+        description=(
+            "Take-offs at speaker or line level, their sums, the level at each input against the "
+            "range of its gain, the turn-on currents against what the circuit gives with the relay "
+            "that takes over, and the noise that ground potentials put into each input, with the "
+            "effect of each remedy. `changes` must not be done as stated, `devices` have to be "
+            "fitted. A job takes the same object as its member `signal`. `explain` adds the "
+            "working."
         ),
     ),
     Operation(

@@ -131,9 +131,7 @@ def planned_take_off(take_off: TakeOff, figures: Figures) -> PlannedTakeOff:
     return PlannedTakeOff(take_off, feed, resistor)
 
 
-def planned_sum(
-    stated: SignalSum, planned: Sequence[PlannedTakeOff], figures: Figures
-) -> PlannedSum:
+def planned_sum(stated: SignalSum, planned: Sequence[PlannedTakeOff]) -> PlannedSum:
     """Return what a sum delivers, and whether it may be made as stated.
 
     What may not be made as stated is judged as a summing device makes it, which is the remedy.
@@ -144,76 +142,35 @@ def planned_sum(
         The sum.
     planned
         Its take-offs, in its order.
-    figures
-        Figures of the tables.
 
     Returns
     -------
     PlannedSum
         With changes that must be made, notes, and devices that are needed.
     """
-    volts = [_signed(entry) for entry in planned]
-    changes, needed = list(_forbidden(stated, planned)), list[Remark]()
-    passive = stated.method == RESISTORS and not changes
-    resistance = least_load = None
-    output_impedance = 0.0
-    if passive:
-        resistance, least_load = _resistors(stated, planned)
-        limits = [entry.take_off.least_load_ohm for entry in planned]
-        limit = max((ohm for ohm in limits if ohm is not None), default=0.0)
-        if least_load < limit * (1.0 - _LOAD_SLACK):
-            changes.append(
-                Remark(
-                    "output_overloaded",
-                    stated.key,
-                    f"The summing resistors load an output with {least_load:g} ohm; it bears "
-                    f"{limit:g} ohm. Fit at least "
-                    f"{least_summing_resistance_ohm(limit, len(planned)):g} ohm each.",
-                )
-            )
-        branches = [resistance + entry.feed.output_impedance_ohm for entry in planned]
-        parts = passive_sum_parts_v(volts, branches, math.inf)
-        output_impedance = 1.0 / math.fsum(1.0 / ohm for ohm in branches)
-        needed.append(
-            Remark(
-                "summing_resistors",
-                stated.key,
-                f"{len(planned)} resistors of {resistance:g} ohm, one behind each output.",
-            )
-        )
-    else:
-        parts = tuple(stated.gain * value for value in volts)
-        needed.append(
-            Remark(
-                "summing_device",
-                stated.key,
-                "A summing device with a floating input for each of: "
-                f"{', '.join(stated.take_offs)}.",
-            )
-        )
-    sine, greatest = _summed(stated.relation, parts)
-    opposed = len({entry.take_off.inverted for entry in planned}) > 1
-    if opposed and stated.relation == SAME_SIGNAL:
-        changes.append(
-            Remark(
-                "polarity_opposed",
-                stated.key,
-                "Outputs of one signal are joined in opposite polarity and cancel; reverse: "
-                f"{', '.join(entry.take_off.key for entry in planned if entry.take_off.inverted)}.",
-            )
-        )
-    largest = max(abs(part) for part in parts)
+    forbidden = tuple(_forbidden(stated, planned))
+    passive = stated.method == RESISTORS and not forbidden
+    joined = _by_resistors(stated, planned) if passive else _by_device(stated, planned)
+    sine, greatest = _summed(stated.relation, joined.parts_v)
+    largest = max(abs(part) for part in joined.parts_v)
     return PlannedSum(
         sum=stated,
-        feed=Feed(stated.key, LINE_LEVEL, greatest, output_impedance, False, stated.take_offs[0]),
-        parts_v=parts,
+        feed=Feed(
+            key=stated.key,
+            level_kind=LINE_LEVEL,
+            open_voltage_v=greatest,
+            output_impedance_ohm=joined.output_impedance_ohm,
+            bridged=False,
+            ground_of=stated.take_offs[0],
+        ),
+        parts_v=joined.parts_v,
         sine_voltage_v=sine,
         over_greatest_part_db=float(voltage_level_db(greatest / largest)) if greatest else None,
-        resistance_ohm=resistance,
-        least_load_ohm=least_load,
-        changes=tuple(changes),
-        notes=tuple(_notes(stated, planned, opposed=opposed)),
-        needed=tuple(needed),
+        resistance_ohm=joined.resistance_ohm,
+        least_load_ohm=joined.least_load_ohm,
+        changes=(*forbidden, *joined.changes, *_opposed(stated, planned)),
+        notes=tuple(_notes(stated, planned)),
+        needed=(joined.needed,),
     )
 
 
@@ -253,8 +210,85 @@ def overloaded_outputs(
     return tuple(found)
 
 
-def _signed(planned: PlannedTakeOff) -> float:
-    return -planned.feed.open_voltage_v if planned.take_off.inverted else planned.feed.open_voltage_v
+@dataclass(frozen=True, slots=True)
+class _Joined:
+    """How take-offs are joined electrically."""
+
+    parts_v: tuple[float, ...]
+    output_impedance_ohm: float
+    resistance_ohm: float | None
+    least_load_ohm: float | None
+    changes: tuple[Remark, ...]
+    needed: Remark
+
+
+def _signed_v(planned: PlannedTakeOff) -> float:
+    volts = planned.feed.open_voltage_v
+    return -volts if planned.take_off.inverted else volts
+
+
+def _by_device(stated: SignalSum, planned: Sequence[PlannedTakeOff]) -> _Joined:
+    text = f"A summing device with a floating input for each of: {', '.join(stated.take_offs)}."
+    return _Joined(
+        parts_v=tuple(stated.gain * _signed_v(entry) for entry in planned),
+        output_impedance_ohm=0.0,
+        resistance_ohm=None,
+        least_load_ohm=None,
+        changes=(),
+        needed=Remark("summing_device", stated.key, text),
+    )
+
+
+def _by_resistors(stated: SignalSum, planned: Sequence[PlannedTakeOff]) -> _Joined:
+    count = len(planned)
+    resistance = stated.resistance_ohm
+    if resistance is None:
+        wanted = max(map(_wanted_load_ohm, planned))
+        resistance = preferred_resistance_ohm(float(least_summing_resistance_ohm(wanted, count)))
+    least_load = float(least_load_of_passive_sum_ohm(resistance, count))
+    limit = max(entry.take_off.least_load_ohm or 0.0 for entry in planned)
+    changes = []
+    if least_load < limit * (1.0 - _LOAD_SLACK):
+        least = least_summing_resistance_ohm(limit, count)
+        changes.append(
+            Remark(
+                "output_overloaded",
+                stated.key,
+                f"The summing resistors load an output with {least_load:g} ohm; it bears "
+                f"{limit:g} ohm. Fit at least {least:g} ohm each.",
+            )
+        )
+    branches = [resistance + entry.feed.output_impedance_ohm for entry in planned]
+    text = f"{count} resistors of {resistance:g} ohm, one behind each output."
+    return _Joined(
+        # Without load: the impedance of all branches together stands for the loss at an input.
+        parts_v=passive_sum_parts_v(list(map(_signed_v, planned)), branches, math.inf),
+        output_impedance_ohm=1.0 / math.fsum(1.0 / ohm for ohm in branches),
+        resistance_ohm=resistance,
+        least_load_ohm=least_load,
+        changes=tuple(changes),
+        needed=Remark("summing_resistors", stated.key, text),
+    )
+
+
+def _wanted_load_ohm(planned: PlannedTakeOff) -> float:
+    # An output that states no limit is not to lose more than 1 dB: ten times its own impedance.
+    own = max(10.0 * planned.feed.output_impedance_ohm, 1.0)
+    return planned.take_off.least_load_ohm or own
+
+
+def _polarities_differ(planned: Sequence[PlannedTakeOff]) -> bool:
+    return len({entry.take_off.inverted for entry in planned}) > 1
+
+
+def _opposed(stated: SignalSum, planned: Sequence[PlannedTakeOff]) -> Iterable[Remark]:
+    if stated.relation == SAME_SIGNAL and _polarities_differ(planned):
+        turned = ", ".join(entry.take_off.key for entry in planned if entry.take_off.inverted)
+        yield Remark(
+            "polarity_opposed",
+            stated.key,
+            f"Outputs of one signal are joined in opposite polarity and cancel; reverse: {turned}.",
+        )
 
 
 def _forbidden(stated: SignalSum, planned: Sequence[PlannedTakeOff]) -> Iterable[Remark]:
@@ -277,23 +311,6 @@ def _forbidden(stated: SignalSum, planned: Sequence[PlannedTakeOff]) -> Iterable
         )
 
 
-def _resistors(stated: SignalSum, planned: Sequence[PlannedTakeOff]) -> tuple[float, float]:
-    """Return the summing resistor and the least load that an output meets behind it."""
-    count = len(planned)
-    resistance = stated.resistance_ohm
-    if resistance is None:
-        # An output that states no limit is taken to bear ten times its own impedance, by which
-        # the loss stays below 1 dB.
-        limits = [
-            entry.take_off.least_load_ohm or max(10.0 * entry.feed.output_impedance_ohm, 1.0)
-            for entry in planned
-        ]
-        resistance = preferred_resistance_ohm(
-            float(least_summing_resistance_ohm(max(limits), count))
-        )
-    return resistance, float(least_load_of_passive_sum_ohm(resistance, count))
-
-
 def _summed(relation: str, parts_v: Sequence[float]) -> tuple[float, float]:
     """Return the greatest voltage of a sum on a sine, and on any programme."""
     if relation == SAME_SIGNAL:
@@ -305,9 +322,7 @@ def _summed(relation: str, parts_v: Sequence[float]) -> tuple[float, float]:
     return max(map(abs, parts_v)), math.fsum(map(abs, parts_v))
 
 
-def _notes(
-    stated: SignalSum, planned: Sequence[PlannedTakeOff], *, opposed: bool
-) -> Iterable[Remark]:
+def _notes(stated: SignalSum, planned: Sequence[PlannedTakeOff]) -> Iterable[Remark]:
     take_offs = [entry.take_off for entry in planned]
     if stated.relation == BANDS:
         for lower, upper in _gaps(take_offs):
@@ -316,7 +331,7 @@ def _notes(
                 stated.key,
                 f"No output carries {lower:g} Hz to {upper:g} Hz; look for a further channel.",
             )
-        if opposed:
+        if _polarities_differ(planned):
             yield Remark(
                 "polarity_at_crossover",
                 stated.key,

@@ -2,6 +2,7 @@
 
 import math
 
+from loomwright.engineering.elementwise import greater
 from loomwright.engineering.network.operating_point import Number
 
 LOW, AUDIBLE, SEVERE = "low", "audible", "severe"
@@ -46,7 +47,8 @@ def shield_current_a(
     float or ndarray
         Current [A], 0 or more.
     """
-    return abs(difference_v) / (shield_resistance_ohm + ground_resistance_ohm)
+    magnitude_v = greater(difference_v, -difference_v)
+    return magnitude_v / (shield_resistance_ohm + ground_resistance_ohm)
 
 
 def interference_v(

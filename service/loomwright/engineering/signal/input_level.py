@@ -94,7 +94,7 @@ def input_level(
         gain_range_db=float(voltage_level_db(greatest / least)),
         gain_above_least_db=_level(greatest, setting),
         gain_left_db=_level(setting, least),
-        clips_at_source_level_db=-connection.gain_overlap_db,
+        clips_at_source_level_db=0.0 - connection.gain_overlap_db,
         ratio_least=ratio_least,
         ratio_greatest=setting / least,
         changes=_changes(connection, feed, stated, verdict),

@@ -103,8 +103,8 @@ def signal_plan(
     loading_factor
         Greatest continuous load over the rated current of a fuse.
     solved_potentials_v
-        Ground potential by key of a take-off or input [V], from a solved network; it stands before
-        the stated one.
+        Ground potential by key of equipment [V], from a solved network; for what belongs to such
+        equipment it stands before the stated one.
 
     Returns
     -------
@@ -114,11 +114,12 @@ def signal_plan(
     figures = Figures(factors)
     take_offs = {key: planned_take_off(entry, figures) for key, entry in path.take_offs.items()}
     sums = {
-        key: planned_sum(entry, [take_offs[part] for part in entry.take_offs], figures)
+        key: planned_sum(entry, [take_offs[part] for part in entry.take_offs])
         for key, entry in path.sums.items()
     }
-    feeds = {key: entry.feed for key, entry in (*take_offs.items(), *sums.items())}
-    solved = solved_potentials_v or {}
+    feeds = {key: entry.feed for key, entry in take_offs.items()}
+    feeds |= {key: entry.feed for key, entry in sums.items()}
+    solved: Mapping[str | None, float] = {**(solved_potentials_v or {})}
     connections = tuple(
         _connection(path, entry, feeds[entry.feed], solved, figures) for entry in path.connections
     )
@@ -161,7 +162,7 @@ def _connection(
     path: SignalPath,
     stated: Connection,
     feed: Feed,
-    solved: Mapping[str, float],
+    solved: Mapping[str | None, float],
     figures: Figures,
 ) -> PlannedConnection:
     at = path.inputs[stated.input]
@@ -178,25 +179,24 @@ def _connection(
     return PlannedConnection(stated, feed, at, level, noise)
 
 
-def _potential_v(device: TakeOff | SignalInput, solved: Mapping[str, float]) -> float | None:
-    if device.key in solved:
-        return solved[device.key]
+def _potential_v(device: TakeOff | SignalInput, solved: Mapping[str | None, float]) -> float | None:
+    if device.equipment in solved:
+        return solved[device.equipment]
     return None if device.ground is None else device.ground.stated_potential_v
 
 
-def _own_ground(device: TakeOff | SignalInput, solved: Mapping[str, float]) -> DeviceGround | None:
+def _own_ground(
+    device: TakeOff | SignalInput, solved: Mapping[str | None, float]
+) -> DeviceGround | None:
     # The resistance belongs to the stated potential; a solved one has its own path.
-    return None if device.key in solved else device.ground
+    return None if device.equipment in solved else device.ground
 
 
 def _switched_by_signal(connections: Iterable[PlannedConnection]) -> Iterable[str]:
     for entry in connections:
-        at_speaker_level = (
-            entry.feed.level_kind == SPEAKER_LEVEL and entry.connection.converter_ratio is None
-        )
-        if entry.input.senses_signal and entry.input.level_kind == SPEAKER_LEVEL:
-            if at_speaker_level:
-                yield entry.input.key
+        unconverted = entry.connection.converter_ratio is None
+        if entry.input.senses_signal and entry.feed.level_kind == SPEAKER_LEVEL and unconverted:
+            yield entry.input.key
 
 
 def _direct_loads(

@@ -31,11 +31,16 @@ _AT = "turn_on"
 class CoilPlan:
     """The coil of a relay: its current, and what becomes of its energy.
 
-    Times and energy are ``None`` where the inductance is not stated. ``suppressed_peak_v`` is across
-    the coil with the suppression stated, ``contact_peak_v`` across the contact that opens.
+    Times and energy are ``None`` where the inductance is not stated. ``suppressed_peak_v`` is
+    across the coil with the suppression stated, ``contact_peak_v`` across the contact that opens.
+    ``forward_offset_a`` is the current that the voltage of a diode would drive through the loop.
     """
 
+    supply_voltage_v: float
     coil_current_a: float
+    release_current_a: float
+    forward_offset_a: float
+    stray_capacitance_f: float | None
     coil_energy_j: float | None
     unsuppressed_peak_v: float | None
     suppressed_peak_v: float | None
@@ -243,7 +248,7 @@ def planned_coil(relay: Relay, system: SystemVoltage, figures: Figures) -> CoilP
     elif relay.suppression_resistance_ohm is not None:
         beside = relay.suppression_resistance_ohm
         suppressed, heat = current * beside, volts * volts / beside
-    energy = peak = constant = time = None
+    energy = peak = constant = time = farad = None
     if henry is not None:
         farad = figures.stated_or(relay.stray_capacitance_f, "stray_capacitance_f")
         energy = float(coil_energy_j(henry, current))
@@ -253,7 +258,11 @@ def planned_coil(relay: Relay, system: SystemVoltage, figures: Figures) -> CoilP
             time = release_time_s(henry, ohm + beside, current, release, forward)
     across = peak if suppressed is None else suppressed
     return CoilPlan(
+        supply_voltage_v=volts,
         coil_current_a=current,
+        release_current_a=release,
+        forward_offset_a=forward / (ohm + beside),
+        stray_capacitance_f=farad,
         coil_energy_j=energy,
         unsuppressed_peak_v=peak,
         suppressed_peak_v=suppressed,
