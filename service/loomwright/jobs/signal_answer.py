@@ -65,13 +65,13 @@ def _sum(entry: PlannedSum) -> dict[str, Any]:
         "key": entry.sum.key,
         "relation": entry.sum.relation,
         "method": entry.sum.method,
-        "parts_v": [six_digits(part) for part in entry.parts_v],
+        "part_voltages_v": [six_digits(part) for part in entry.parts_v],
         "sine_voltage_v": six_digits(entry.sine_voltage_v),
         "greatest_voltage_v": six_digits(entry.feed.open_voltage_v),
         "over_greatest_part_db": six_digits(entry.over_greatest_part_db),
         "output_impedance_ohm": six_digits(entry.feed.output_impedance_ohm),
         "summing_resistance_ohm": six_digits(entry.resistance_ohm),
-        "least_load_ohm": six_digits(entry.least_load_ohm),
+        "least_load_impedance_ohm": six_digits(entry.least_load_ohm),
     }
 
 
@@ -105,7 +105,7 @@ def _noise(noise: GroundNoise) -> dict[str, Any]:
     return {
         "verdict": noise.verdict,
         "ground_difference_mv": _millivolts(noise.difference_v),
-        "alternating_mv": _millivolts(noise.alternating_v),
+        "alternating_difference_mv": _millivolts(noise.alternating_v),
         "shield_current_a": six_digits(noise.shield_current_a),
         "interference_mv": _millivolts(noise.interference_v),
         "below_signal_db": six_digits(noise.below_signal_db),

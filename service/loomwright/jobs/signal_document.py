@@ -145,7 +145,7 @@ def _take_off(reader: ObjectReader) -> TakeOff:
         greatest_power_w=reader.optional_number("greatest_power"),
         load_impedance_ohm=reader.optional_number("load_impedance"),
         output_impedance_ohm=reader.optional_number("output_impedance"),
-        least_load_ohm=reader.optional_number("least_load"),
+        least_load_ohm=reader.optional_number("least_load_impedance"),
         bridged=reader.truth("bridged") and not is_line,
         inverted=reader.truth("inverted"),
         lower_corner_hz=lower,

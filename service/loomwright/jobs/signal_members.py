@@ -105,7 +105,7 @@ TAKE_OFF: Mapping[str, Member] = {
         required=False,
         about="None at speaker level and 2200 ohm at line level (IEC 61938) if absent.",
     ),
-    "least_load": _impedance("Least impedance that it may drive; not judged if absent."),
+    "least_load_impedance": _impedance("Least impedance that it may drive; not judged if absent."),
     "bridged": Truth(
         True,
         about="Speaker level: whether both terminals carry signal, as is safe to assume.",

@@ -119,7 +119,7 @@ def signal_plan(
     }
     feeds = {key: entry.feed for key, entry in take_offs.items()}
     feeds |= {key: entry.feed for key, entry in sums.items()}
-    solved: Mapping[str | None, float] = {**(solved_potentials_v or {})}
+    solved = solved_potentials_v or {}
     connections = tuple(
         _connection(path, entry, feeds[entry.feed], solved, figures) for entry in path.connections
     )
@@ -162,7 +162,7 @@ def _connection(
     path: SignalPath,
     stated: Connection,
     feed: Feed,
-    solved: Mapping[str | None, float],
+    solved: Mapping[str, float],
     figures: Figures,
 ) -> PlannedConnection:
     at = path.inputs[stated.input]
@@ -179,17 +179,20 @@ def _connection(
     return PlannedConnection(stated, feed, at, level, noise)
 
 
-def _potential_v(device: TakeOff | SignalInput, solved: Mapping[str | None, float]) -> float | None:
-    if device.equipment in solved:
-        return solved[device.equipment]
+def _potential_v(device: TakeOff | SignalInput, solved: Mapping[str, float]) -> float | None:
+    potential = _solved_v(device, solved)
+    if potential is not None:
+        return potential
     return None if device.ground is None else device.ground.stated_potential_v
 
 
-def _own_ground(
-    device: TakeOff | SignalInput, solved: Mapping[str | None, float]
-) -> DeviceGround | None:
+def _solved_v(device: TakeOff | SignalInput, solved: Mapping[str, float]) -> float | None:
+    return None if device.equipment is None else solved.get(device.equipment)
+
+
+def _own_ground(device: TakeOff | SignalInput, solved: Mapping[str, float]) -> DeviceGround | None:
     # The resistance belongs to the stated potential; a solved one has its own path.
-    return None if device.equipment in solved else device.ground
+    return device.ground if _solved_v(device, solved) is None else None
 
 
 def _switched_by_signal(connections: Iterable[PlannedConnection]) -> Iterable[str]:

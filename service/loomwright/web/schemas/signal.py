@@ -125,7 +125,7 @@ class SignalSumAnswer(Answer):
     key = fields.String(required=True)
     relation = _choice(RELATIONS)
     method = _choice(SUM_METHODS)
-    parts_v = fields.List(
+    part_voltages_v = fields.List(
         fields.Float(),
         required=True,
         metadata=describe("What each take-off contributes; negative where its polarity is turned."),
@@ -137,7 +137,7 @@ class SignalSumAnswer(Answer):
     )
     output_impedance_ohm = _number()
     summing_resistance_ohm = _number("Each; null without summing resistors.", allow_none=True)
-    least_load_ohm = _number("That an output meets behind its resistor.", allow_none=True)
+    least_load_impedance_ohm = _number("That an output meets behind its resistor.", allow_none=True)
 
 
 class InputLevelAnswer(Answer):
@@ -180,7 +180,9 @@ class GroundNoiseAnswer(Answer):
     ground_difference_mv = _number(
         "Ground potential of the input less that of the source.", allow_none=True
     )
-    alternating_mv = _number("The part that alternates and can be heard.", allow_none=True)
+    alternating_difference_mv = _number(
+        "The part that alternates and can be heard.", allow_none=True
+    )
     shield_current_a = _number(
         "That a shield grounded at both ends carries; null where it is not.", allow_none=True
     )

@@ -69,7 +69,7 @@ _RELAY: dict[str, Any] = {
                 "level_kind": "line_level",
                 "greatest_voltage": 2,
                 "output_impedance": 200,
-                "least_load": 10000,
+                "least_load_impedance": 10000,
                 "ground": {"potential": 0},
             },
             {
@@ -78,7 +78,7 @@ _RELAY: dict[str, Any] = {
                 "level_kind": "line_level",
                 "greatest_voltage": 2,
                 "output_impedance": 200,
-                "least_load": 10000,
+                "least_load_impedance": 10000,
                 "ground": {"potential": 0},
             },
         ],
