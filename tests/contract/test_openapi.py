@@ -18,7 +18,7 @@ from loomwright.web.quantities import GREATEST_TEXT_LENGTH
 FILE = Path(__file__).parents[2] / "openapi" / "loomwright.yaml"
 RENEWAL = "renew it: python -m loomwright.web.openapi_file > openapi/loomwright.yaml"
 
-UNIT_SUFFIXES = ("a", "c", "db", "k", "m", "mm", "mm2", "ohm", "percent", "s", "v", "w")
+UNIT_SUFFIXES = ("a", "c", "db", "j", "k", "m", "mm", "mm2", "mv", "ohm", "percent", "s", "v", "w")
 # Ratios, counts and numbers whose unit stands beside them.
 DIMENSIONLESS = {
     "ambient_rating_factor": "permitted current over rated current",
@@ -33,6 +33,9 @@ DIMENSIONLESS = {
     "number": "number of the line",
     "parallel_runs": "count",
     "power_fraction": "mean power over full sine power",
+    "ratio_greatest": "voltage ratio",
+    "ratio_least": "voltage ratio",
+    "resistance_ratio": "resistance over resistance",
     "row": "number of the row of a table",
     "result": "of a step of the working; its unit is the member unit",
     "status": "HTTP status",

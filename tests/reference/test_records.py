@@ -5,6 +5,7 @@ The figures are compared with the printed rows, so a loader must neither mix up 
 
 import pytest
 
+from loomwright.tables import signal_load
 from loomwright.tables.audio_load import audio_tables
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
@@ -202,6 +203,11 @@ def fuse_system_voltages():
         yield {"nominal_v": item.nominal_v, "greatest_operating_v": item.greatest_operating_v}
 
 
+def signal_factors():
+    for item in signal_load.signal_factors().values():
+        yield {"key": item.key, "value": item.value}
+
+
 RECORDS = (
     air,
     ampacities,
@@ -218,6 +224,7 @@ RECORDS = (
     materials,
     programmes,
     rating_factors,
+    signal_factors,
     zones,
 )
 

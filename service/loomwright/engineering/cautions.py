@@ -150,6 +150,23 @@ CAUTIONS = MappingProxyType(
             "At full output a driver takes more than its power limit: limit the gain, or choose "
             "another driver or wiring."
         ),
+        # A signal path.
+        "signal_wires": (
+            "Identify each wire from the vehicle's diagram and with a meter: never tap or probe "
+            "airbag or data-bus wires for signal or turn-on."
+        ),
+        "bridged_outputs": (
+            "Neither terminal of a bridged output may touch ground or another output, not even "
+            "through a probe whose lead is grounded."
+        ),
+        "input_range_assumed": (
+            "The equipment states no input range; that of IEC 61938 is taken from memory. Look it "
+            "up before the gain is set."
+        ),
+        "ground_noise_bound": (
+            "Which part of a ground potential alternates, and when noise is heard, is common "
+            "practice without a source: measure with the engine running and loads on."
+        ),
         # A whole job.
         "jump_start_post": (
             "Use the jump-start post only as the vehicle maker allows, within the current he "

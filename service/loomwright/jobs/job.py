@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from loomwright.engineering.signal.path import SignalPath
 from loomwright.jobs.amplifier import Amplifier
 
 DRIVES = ("combustion", "hybrid", "electric")
@@ -212,7 +213,7 @@ class WantedLabour:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One whole job. Circuits stand after the circuit that feeds them."""
+    """One whole job. Circuits stand after the circuit that feeds them; no bill uses ``signal``."""
 
     title: str
     vehicle: Vehicle
@@ -220,6 +221,7 @@ class Job:
     equipment: tuple[Equipment, ...]
     circuits: tuple[Circuit, ...]
     labour: tuple[WantedLabour, ...]
+    signal: SignalPath | None = None
 
     def branches(self, key: str) -> tuple[Circuit, ...]:
         """Return the circuits fed from the end of a circuit."""

@@ -19,6 +19,7 @@ from loomwright.jobs.job import (
 )
 from loomwright.jobs.job_checks import check_feeding, check_loads, in_feeding_order
 from loomwright.jobs.job_members import CHASSIS, RETURN_PATH, job_record
+from loomwright.jobs.signal_document import signal_path
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.reading import ObjectReader, QuantityText
 from loomwright.tables.records import Tables
@@ -74,6 +75,9 @@ def job_from_document(
     read_equipment = [_equipment(item) for item in equipment]
     read_circuits = [_circuit(index, item, tables, choice) for index, item in enumerate(circuits)]
     read_labour = [_labour(item) for item in labour]
+    signal = None
+    if reader.has("signal"):
+        signal = signal_path(reader.object("signal"), {item.key for item in read_equipment})
     check_feeding(reader, sources, circuits, read_circuits)
     check_loads(equipment, read_equipment, circuits, read_circuits)
     if faults:
@@ -85,6 +89,7 @@ def job_from_document(
         equipment=tuple(read_equipment),
         circuits=in_feeding_order(read_circuits),
         labour=tuple(read_labour),
+        signal=signal,
     )
 
 

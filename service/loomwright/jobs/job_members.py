@@ -5,6 +5,7 @@ from functools import cache
 
 from loomwright.jobs.amplifier import AMPLIFIER
 from loomwright.jobs.job import CRIMP, DRIVES, ENDS, EQUIPMENT, JOININGS, STUDS, TAP_POINTS
+from loomwright.jobs.signal_members import OPTIONAL_SIGNAL_RECORD, SYSTEM_VOLTAGES_V
 from loomwright.pricing.members import (
     Choice,
     Choices,
@@ -19,7 +20,6 @@ from loomwright.pricing.members import (
 )
 from loomwright.tables.records import Tables
 
-SYSTEM_VOLTAGES_V = (12, 24, 48)
 CHASSIS = "chassis"
 RETURN_PATHS = (CHASSIS, "conductor")
 GREATEST_CURRENT_A = 5000.0
@@ -238,5 +238,6 @@ def job_record(tables: Tables, fuse_types: tuple[str, ...]) -> Record:
         "labour": Records(
             "WantedLabour", LABOUR, 0, 100, about="Work beside what follows from the job."
         ),
+        "signal": OPTIONAL_SIGNAL_RECORD,
     }
     return Record("Job", members)

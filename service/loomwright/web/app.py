@@ -15,6 +15,7 @@ from loomwright.web import (
     plan,
     price_books,
     problem_page,
+    signal,
 )
 from loomwright.web.access import register_access
 from loomwright.web.answers import ENGINE_VERSION, json_response
@@ -73,6 +74,7 @@ def _application(settings: Settings) -> Flask:
         price_books,
         problem_page,
         load,
+        signal,
     ):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 

@@ -2,6 +2,7 @@
 
 from marshmallow import Schema, fields
 
+from loomwright.jobs.signal_members import PLAN_REQUEST
 from loomwright.web.openapi import DocumentSchema, Operation
 from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
 from loomwright.web.schemas.bill_request import REQUEST, request_components, request_examples
@@ -19,10 +20,12 @@ from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
 from loomwright.web.schemas.plan import PlanInstallationAnswer
 from loomwright.web.schemas.plan_request import (
-    PLAN_REQUEST,
+    INSTALLATION_REQUEST,
     plan_request_components,
     plan_request_examples,
 )
+from loomwright.web.schemas.signal import PlanSignalPathAnswer, plan_components
+from loomwright.web.schemas.signal_examples import signal_examples
 
 
 class ProblemCodeAnswer(Schema):
@@ -106,6 +109,21 @@ OPERATIONS = (
         ),
     ),
     Operation(
+        "plan-signal-path",
+        "Plan how the signal gets to equipment and what switches it on.",
+        "engineering",
+        DocumentSchema(PLAN_REQUEST.name, plan_components, signal_examples),
+        PlanSignalPathAnswer,
+        description=(
+            "Take-offs at speaker or line level, their sums, the level at each input against the "
+            "range of its gain, the turn-on currents against what the circuit gives with the relay "
+            "that takes over, and the noise that ground potentials put into each input, with the "
+            "effect of each remedy. `changes` must not be done as stated, `devices` have to be "
+            "fitted. A job takes the same object as its member `signal`. `explain` adds the "
+            "working."
+        ),
+    ),
+    Operation(
         "build-bill-of-materials",
         "Size a job's circuits and price everything it needs, with the reason for each line.",
         "pricing",
@@ -122,7 +140,7 @@ OPERATIONS = (
         "plan-installation",
         "Plan a whole installation three ways: sized, solved as one network, and priced.",
         "pricing",
-        DocumentSchema(PLAN_REQUEST.name, plan_request_components, plan_request_examples),
+        DocumentSchema(INSTALLATION_REQUEST.name, plan_request_components, plan_request_examples),
         PlanInstallationAnswer,
         description=(
             "Circuits are sized until the network that they make up agrees with what they were "

@@ -16,7 +16,7 @@ from loomwright.web.bill import BillRequest, bill_request
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import json_object
-from loomwright.web.schemas.plan_request import HEADROOM_PERCENT, PLAN_REQUEST
+from loomwright.web.schemas.plan_request import HEADROOM_PERCENT, INSTALLATION_REQUEST
 from loomwright.web.stated_jobs import fields_within, sources_of_jobs
 
 _FORMS = FORMS_BY_OPERATION["plan-installation"]
@@ -69,5 +69,5 @@ def plan_request(document: dict[str, Any]) -> tuple[BillRequest, PlanOptions]:
         nonlocal percent
         percent = envelope.number(HEADROOM_PERCENT)
 
-    wanted = bill_request(document, PLAN_REQUEST, read_growth)
+    wanted = bill_request(document, INSTALLATION_REQUEST, read_growth)
     return wanted, PlanOptions(headroom_fraction=0.01 * percent)

@@ -15,6 +15,7 @@ from loomwright.web.schemas.load import MatchLoadImpedanceAnswer
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer
 from loomwright.web.schemas.plan import PlanInstallationAnswer
+from loomwright.web.schemas.signal import PlanSignalPathAnswer
 
 
 def _calculator(operation: str, answer: type[Schema], default_field: str) -> OperationForms:
@@ -32,6 +33,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
             OperationForms("plan-installation", PlanInstallationAnswer, (JSON,)),
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
+            OperationForms("plan-signal-path", PlanSignalPathAnswer, (JSON,)),
             OperationForms("price-books", PriceBooksAnswer, (JSON,)),
         )
     }

@@ -6,6 +6,7 @@ from loomwright.jobs.job_members import CHASSIS, RETURN_PATH
 from loomwright.web.schemas.base import exactly_one_of, together
 from loomwright.web.schemas.common import size_of_series
 from loomwright.web.schemas.documents import JsonSchema
+from loomwright.web.schemas.signal import SIGNAL_RULES
 
 _GROUND_MEMBERS = tuple(name for name in RETURN_PATH if name != "by")
 
@@ -68,4 +69,5 @@ JOB_RULES = {
     "Equipment": _equipment,
     "Amplifier": _amplifier,
     "ReturnPath": _return_path,
+    **SIGNAL_RULES,
 }

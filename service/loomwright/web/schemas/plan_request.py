@@ -11,7 +11,7 @@ from loomwright.web.schemas.price_book import at_most_one_book
 
 HEADROOM_PERCENT = "headroom_percent"
 
-PLAN_REQUEST = Record(
+INSTALLATION_REQUEST = Record(
     "PlanInstallationRequest",
     {
         **PRICED_JOB,
@@ -29,7 +29,9 @@ PLAN_REQUEST = Record(
 @cache
 def plan_request_components() -> dict[str, JsonSchema]:
     """Return the component schemas of the request, by name."""
-    return components(PLAN_REQUEST, {PLAN_REQUEST.name: at_most_one_book, **REQUEST_RULES})
+    return components(
+        INSTALLATION_REQUEST, {INSTALLATION_REQUEST.name: at_most_one_book, **REQUEST_RULES}
+    )
 
 
 def plan_request_examples() -> dict[str, dict[str, Any]]:

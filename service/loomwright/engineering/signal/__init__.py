@@ -1,0 +1,1 @@
+"""Signal paths: take-off, level, sums, remote turn-on and ground noise."""
