@@ -8,14 +8,18 @@ JsonSchema = dict[str, Any]
 UNITS_BY_SUFFIX = MappingProxyType(
     {
         "a": "A",
+        "ah": "Ah",
         "c": "degC",
+        "d": "d",
         "db": "dB",
+        "h": "h",
         "k": "K",
         "m": "m",
         "mm": "mm",
         "mm2": "mm2",
         "ohm": "ohm",
         "percent": "%",
+        "rpm": "rpm",
         "s": "s",
         "v": "V",
         "w": "W",
