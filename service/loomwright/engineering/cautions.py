@@ -163,8 +163,8 @@ CAUTIONS = MappingProxyType(
             "Each deep discharge ages a starter battery; charge it again within a day."
         ),
         "raised_idle": (
-            "Raise the idle only as the vehicle maker allows, in the open air and never unattended: "
-            "exhaust gas kills."
+            "Raise the idle only as the vehicle maker allows, in the open air and never "
+            "unattended: exhaust gas kills."
         ),
         "cold_battery_resistance": (
             "Voltages rest on the internal resistance at -18 C of the cold-cranking test; a warm "

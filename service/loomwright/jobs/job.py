@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from loomwright.engineering.supply.request import VehicleSupply
+
 DRIVES = ("combustion", "hybrid", "electric")
 TAP_POINTS = {
     "battery": "battery terminal",
@@ -73,7 +75,9 @@ class Equipment:
     takes nothing from a circuit of this job. ``inrush_current_a`` is that of one piece as it
     starts, for ``inrush_duration_s``; both or neither. Equipment that is not ``fitted`` is there
     already: its load counts, its price and its fitting do not. ``fixings`` is the use of the fixing
-    set that it does not bring along, as the price book calls it.
+    set that it does not bring along, as the price book calls it. ``standby_current_a`` is that of
+    one piece and ``average_current_share`` that of its peak draw; both and ``least_voltage_v``
+    speak of it as a load of the vehicle's supply.
     """
 
     key: str
@@ -90,6 +94,9 @@ class Equipment:
     fitted: bool
     operation: str
     fixings: str | None
+    standby_current_a: float | None = None
+    average_current_share: float | None = None
+    least_voltage_v: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -208,7 +215,10 @@ class WantedLabour:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One whole job. Circuits stand after the circuit that feeds them."""
+    """One whole job. Circuits stand after the circuit that feeds them.
+
+    ``supply`` is what the vehicle has to feed it with, where that is stated; no bill depends on it.
+    """
 
     title: str
     vehicle: Vehicle
@@ -216,6 +226,7 @@ class Job:
     equipment: tuple[Equipment, ...]
     circuits: tuple[Circuit, ...]
     labour: tuple[WantedLabour, ...]
+    supply: VehicleSupply | None = None
 
     def branches(self, key: str) -> tuple[Circuit, ...]:
         """Return the circuits fed from the end of a circuit."""

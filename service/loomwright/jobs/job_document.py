@@ -18,9 +18,11 @@ from loomwright.jobs.job import (
 )
 from loomwright.jobs.job_checks import check_feeding, check_loads, in_feeding_order
 from loomwright.jobs.job_members import CHASSIS, RETURN_PATH, job_record
+from loomwright.jobs.supply_document import supply_from_reader
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.reading import ObjectReader, QuantityText
 from loomwright.tables.records import Tables
+from loomwright.tables.supply_load import supply_tables
 
 LEAST_EMF_SHARE = 0.75
 GREATEST_EMF_SHARE = 1.34
@@ -73,6 +75,11 @@ def job_from_document(
     read_equipment = [_equipment(item) for item in equipment]
     read_circuits = [_circuit(index, item, tables, choice) for index, item in enumerate(circuits)]
     read_labour = [_labour(item) for item in labour]
+    supply = None
+    if reader.has("supply"):
+        supply = supply_from_reader(
+            reader.object("supply"), vehicle.system_voltage_v, supply_tables()
+        )
     check_feeding(reader, sources, circuits, read_circuits)
     check_loads(equipment, read_equipment, circuits, read_circuits)
     if faults:
@@ -84,6 +91,7 @@ def job_from_document(
         equipment=tuple(read_equipment),
         circuits=in_feeding_order(read_circuits),
         labour=tuple(read_labour),
+        supply=supply,
     )
 
 
@@ -170,6 +178,9 @@ def _equipment(reader: ObjectReader) -> Equipment:
         fitted=reader.truth("fitted"),
         operation=reader.text("operation", f"fit_{what}"),
         fixings=reader.optional_text("fixings"),
+        standby_current_a=reader.optional_number("standby_current"),
+        average_current_share=reader.optional_number("average_current_share"),
+        least_voltage_v=reader.optional_number("least_voltage"),
     )
 
 

@@ -1,9 +1,11 @@
 """The members of a job document, with their bounds and defaults."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 
 from loomwright.jobs.job import CRIMP, DRIVES, ENDS, EQUIPMENT, JOININGS, STUDS, TAP_POINTS
+from loomwright.jobs.supply_members import VEHICLE_SUPPLY_RECORD
 from loomwright.pricing.members import (
     Choice,
     Choices,
@@ -83,6 +85,13 @@ EQUIPMENT_ITEM: Mapping[str, Member] = {
     "inrush_current": _current("Of one piece as it starts; with inrush_time."),
     "inrush_time": Number(
         0.001, 60.0, "s", "time", required=False, about="How long the starting current lasts."
+    ),
+    "standby_current": _current("Of one piece as the vehicle stands parked."),
+    "average_current_share": Number(
+        0.0, 1.0, required=False, about="Average over peak draw while in use."
+    ),
+    "least_voltage": Number(
+        1.0, 100.0, "V", "voltage", required=False, about="At which it still works."
     ),
     "fitted": Truth(True, about="False for equipment that is there already: its load counts."),
     "operation": Text(
@@ -225,6 +234,7 @@ def job_record(tables: Tables, fuse_types: tuple[str, ...]) -> Record:
             "key",
             about="Protected runs; each feeds equipment or other circuits.",
         ),
+        "supply": replace(VEHICLE_SUPPLY_RECORD, required=False),
         "labour": Records(
             "WantedLabour", LABOUR, 0, 100, about="Work beside what follows from the job."
         ),

@@ -16,6 +16,12 @@ from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
+from loomwright.web.schemas.supply import (
+    SUPPLY_REQUEST,
+    AssessSupplyAnswer,
+    supply_components,
+    supply_examples,
+)
 
 
 class ProblemCodeAnswer(Schema):
@@ -81,6 +87,19 @@ OPERATIONS = (
             "The output is bounded by what the fuses and the supply let in, by the efficiency of "
             "the amplifier's class and by its rails; the answer sets that beside the claim, and "
             "gives the current for sizing the feed."
+        ),
+    ),
+    Operation(
+        "assess-supply",
+        "Judge whether a vehicle can feed new equipment, and compute what would mend a shortfall.",
+        "engineering",
+        DocumentSchema(SUPPLY_REQUEST.name, supply_components, supply_examples),
+        AssessSupplyAnswer,
+        description=(
+            "Charging headroom at idle and on the road, how long the battery bears the loads with "
+            "the engine off, how long the parked vehicle still starts, and the voltage at each "
+            "load with all peaks together. Each shortfall carries its remedies with the figure "
+            "that closes the gap, and names the cheapest."
         ),
     ),
     Operation(

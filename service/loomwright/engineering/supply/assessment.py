@@ -80,7 +80,7 @@ def supply_assessment(
         shortfalls=short,
         converter_input_w=None if converter is None else converter_input_w(converter, drawn_a),
         cautions=_cautions(request, figures, short),
-        provenances=request.supply.provenances,
+        provenances=(*request.supply.provenances, *request.provenances),
     )
 
 

@@ -25,7 +25,7 @@ LOAD_VOLTAGE, OPERATING_POINT = "load_voltage", "operating_point"
 CHECKS = {
     CHARGING_AT_IDLE: "the charging source gives less at idle than is drawn on average",
     CHARGING_WHILE_DRIVING: "the charging source gives less on the road than is drawn on average",
-    ENGINE_OFF_TIME: "the battery bears the wanted time with the engine off not at all or not long enough",
+    ENGINE_OFF_TIME: "the battery does not bear the loads as long as wanted with the engine off",
     STANDING_TIME: "the parked vehicle does not start after the wanted time",
     LOAD_VOLTAGE: "the equipment gets less than its least voltage with all peaks together",
     OPERATING_POINT: "with all peaks together the loads ask for more than the source can deliver",

@@ -198,13 +198,13 @@ def _idle_speed_per_s(request: SupplyRequest, shortfall: Shortfall) -> float | N
     return _up(speed, SPEED_STEP_PER_S)
 
 
-def _output_a(request: SupplyRequest, shortfall: Shortfall) -> float | None:
+def _output_a(_: SupplyRequest, shortfall: Shortfall) -> float | None:
     # Scaling says nothing where the present machine gives nothing at that speed.
     return _up(shortfall.limit, OUTPUT_STEP_A) if shortfall.value > 0.0 else None
 
 
 def _standby_a(request: SupplyRequest, shortfall: Shortfall) -> float | None:
-    """Return what the new loads may draw in standby: ``(s - s_start) C / t - d C`` less the rest."""
+    """Return what the new loads may draw: ``(s - s_start) C / t - d C`` less the vehicle's own."""
     battery = request.supply.battery
     usable = battery.state_of_charge - battery.start_state_of_charge
     lost_a = usable * battery.capacity_as / shortfall.limit

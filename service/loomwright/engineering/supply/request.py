@@ -112,10 +112,14 @@ class SupplyLoad:
 
 @record
 class SupplyRequest:
-    """A supply and the equipment that is to be fed from it."""
+    """A supply and the equipment that is to be fed from it.
+
+    ``provenances`` are those of the figures of loads that were not stated.
+    """
 
     supply: VehicleSupply
     loads: tuple[SupplyLoad, ...]
+    provenances: tuple[Provenance, ...] = ()
 
     def in_state(self, state: str) -> tuple[SupplyLoad, ...]:
         """Return the loads that are used in one of ``STATES``."""

@@ -13,7 +13,6 @@ from loomwright.engineering.supply.battery import open_circuit_voltage_v
 from loomwright.engineering.supply.charging import charging_output_a
 from loomwright.engineering.supply.request import (
     ENGINE_OFF,
-    STATES,
     SupplyLoad,
     SupplyRequest,
     VehicleSupply,

@@ -6,6 +6,7 @@ from loomwright.jobs.job_members import CHASSIS, RETURN_PATH
 from loomwright.web.schemas.base import exactly_one_of, together
 from loomwright.web.schemas.common import size_of_series
 from loomwright.web.schemas.documents import JsonSchema
+from loomwright.web.schemas.supply_rules import VEHICLE_SUPPLY_RULES
 
 _GROUND_MEMBERS = tuple(name for name in RETURN_PATH if name != "by")
 
@@ -52,4 +53,5 @@ JOB_RULES = {
     "PowerSource": _source,
     "Equipment": _equipment,
     "ReturnPath": _return_path,
+    **VEHICLE_SUPPLY_RULES,
 }
