@@ -184,10 +184,11 @@ def _output_curve(reader: ObjectReader, system_v: float, defaults: _Defaults) ->
         reader.fault("designation", "The rated current lies below that at the low speed.")
     if not _fits(system_v, stated.test_voltage_v):
         reader.fault("designation", f"Its test voltage does not fit a {system_v:g} V system.")
-    # Both test speeds are read with the designation.
-    defaults.factor("low_speed_rpm")
-    defaults.factor("rated_speed_rpm")
-    return output_curve_of(stated)
+    return output_curve_of(
+        stated,
+        defaults.factor("low_speed_rpm") / SECONDS_PER_MINUTE,
+        defaults.factor("rated_speed_rpm") / SECONDS_PER_MINUTE,
+    )
 
 
 def _points(reader: ObjectReader) -> OutputCurve:

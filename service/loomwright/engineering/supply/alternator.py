@@ -5,8 +5,6 @@ from itertools import pairwise
 
 from loomwright.engineering.record import record
 
-LOW_SPEED_PER_S = 1500.0 / 60.0
-RATED_SPEED_PER_S = 6000.0 / 60.0
 # Where an output lies on the curve.
 WITHIN_CURVE = "within_output_curve"
 BELOW_CURVE = "below_output_curve"
@@ -86,13 +84,19 @@ def designation_of(text: str) -> Designation | None:
     return Designation(*(float(group) for group in match.groups()))
 
 
-def output_curve_of(designation: Designation) -> OutputCurve:
+def output_curve_of(
+    designation: Designation, low_speed_per_s: float, rated_speed_per_s: float
+) -> OutputCurve:
     """Return the two points of a designation as an output curve.
 
     Parameters
     ----------
     designation
         With a rated current of at least that at the low speed.
+    low_speed_per_s
+        Low test speed of the standard [1/s], above 0.
+    rated_speed_per_s
+        Speed of the rated current [1/s], above the low one.
 
     Returns
     -------
@@ -104,8 +108,8 @@ def output_curve_of(designation: Designation) -> OutputCurve:
     ISO 8854:2012, test speeds of 1500 1/min and 6000 1/min, from memory.
     """
     return (
-        (LOW_SPEED_PER_S, designation.low_speed_current_a),
-        (RATED_SPEED_PER_S, designation.rated_current_a),
+        (low_speed_per_s, designation.low_speed_current_a),
+        (rated_speed_per_s, designation.rated_current_a),
     )
 
 
