@@ -32,6 +32,9 @@ DEFINITIONS = {
         "K": (1, 0),
     },
     "time": {"s": (1, 0), "ms": (Fraction(1, 1000), 0), "min": (60, 0), "h": (3600, 0)},
+    "charge": {"Ah": (3600, 0), "mAh": (Fraction(36, 10), 0)},
+    # Revolutions are counted: one a minute is 1/60 of one a second.
+    "shaft_speed": {"rpm": (Fraction(1, 60), 0)},
 }
 EVERY_UNIT = [
     pytest.param(KINDS[kind], unit, *definition, id=f"{kind}-{unit}")

@@ -129,10 +129,24 @@ TEMPERATURE = _kind(
 TIME = _kind(
     "time", "second", "s", {"s": "second", "ms": "millisecond", "min": "minute", "h": "hour"}
 )
+CHARGE = _kind("charge", "coulomb", "Ah", {"Ah": "ampere * hour", "mAh": "milliampere * hour"})
+# A revolution is a count here and no angle: 60 rpm are 1/s, not 6.28 rad/s.
+SHAFT_SPEED = _kind("shaft_speed", "1 / second", "rpm", {"rpm": "1 / minute"})
 
 KINDS = MappingProxyType(
     {
         kind.key: kind
-        for kind in (LENGTH, CURRENT, VOLTAGE, POWER, RESISTANCE, IMPEDANCE, TEMPERATURE, TIME)
+        for kind in (
+            LENGTH,
+            CURRENT,
+            VOLTAGE,
+            POWER,
+            RESISTANCE,
+            IMPEDANCE,
+            TEMPERATURE,
+            TIME,
+            CHARGE,
+            SHAFT_SPEED,
+        )
     }
 )

@@ -18,7 +18,10 @@ from loomwright.web.quantities import GREATEST_TEXT_LENGTH
 FILE = Path(__file__).parents[2] / "openapi" / "loomwright.yaml"
 RENEWAL = "renew it: python -m loomwright.web.openapi_file > openapi/loomwright.yaml"
 
-UNIT_SUFFIXES = ("a", "c", "db", "j", "k", "m", "mm", "mm2", "mv", "ohm", "percent", "s", "v", "w")
+UNIT_SUFFIXES = (
+    "a", "ah", "c", "d", "db", "h", "j", "k", "m", "mm", "mm2", "mv", "ohm", "percent", "rpm", "s",
+    "v", "w",
+)  # fmt: skip
 # Ratios, counts and numbers whose unit stands beside them.
 DIMENSIONLESS = {
     "ambient_rating_factor": "permitted current over rated current",

@@ -9,11 +9,12 @@ from loomwright.tables import signal_load
 from loomwright.tables.audio_load import audio_tables
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
+from loomwright.tables.supply_load import supply_tables
 from reference.coverage import figure_columns
 from reference.figures import SPECS, shipped_rows
 
 CELSIUS = 273.15
-CORE, FUSES, AUDIO = tables(), fuse_tables(), audio_tables()
+CORE, FUSES, AUDIO, SUPPLY = tables(), fuse_tables(), audio_tables(), supply_tables()
 # Only the law of the table reads it: it ties the viscosity to the Prandtl number.
 NOT_HANDED_ON = {("air", "thermal_diffusivity_mm2_per_s")}
 
@@ -208,10 +209,38 @@ def signal_factors():
         yield {"key": item.key, "value": item.value}
 
 
+def battery_kinds():
+    for item in SUPPLY.battery_kinds.values():
+        yield {
+            "key": item.key,
+            "peukert_exponent": item.peukert_exponent,
+            "peukert_low": item.peukert_low,
+            "peukert_high": item.peukert_high,
+            # A month of 30 days.
+            "self_discharge_percent_per_month": item.self_discharge_per_s * 100 * 30 * 86_400,
+        }
+
+
+def open_circuit_voltages():
+    for item in SUPPLY.battery_kinds.values():
+        for state, volts in item.open_circuit_voltages_v:
+            yield {
+                "kind": item.key,
+                "state_of_charge_percent": state * 100,
+                "open_circuit_voltage_v": volts,
+            }
+
+
+def supply_factors():
+    for item in SUPPLY.factors.values():
+        yield {"key": item.key, "value": item.value}
+
+
 RECORDS = (
     air,
     ampacities,
     amplifier_classes,
+    battery_kinds,
     conductor_sizes,
     fuse_factors,
     fuse_interrupting_capacities,
@@ -222,9 +251,11 @@ RECORDS = (
     fuse_types,
     insulations,
     materials,
+    open_circuit_voltages,
     programmes,
     rating_factors,
     signal_factors,
+    supply_factors,
     zones,
 )
 

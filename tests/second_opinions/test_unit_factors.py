@@ -22,9 +22,20 @@ COHERENT = {
     "impedance": "ohm",
     "temperature": "K",
     "time": "s",
+    "charge": "C",
+    "shaft_speed": "1/s",
 }
 # UDUNITS reads the other unit names as they are written here.
-OTHER_NAMES = {"degC": "celsius", "degF": "fahrenheit", "ft": "international_foot", "in": "inch"}
+OTHER_NAMES = {
+    "degC": "celsius",
+    "degF": "fahrenheit",
+    "ft": "international_foot",
+    "in": "inch",
+    "Ah": "ampere.hour",
+    "mAh": "milliampere.hour",
+    # That of UDUNITS is an angle by time.
+    "rpm": "1/min",
+}
 MAGNITUDES = np.concatenate([-np.geomspace(1e6, 1e-6, 13), [0.0], np.geomspace(1e-6, 1e6, 13)])
 ROUNDINGS = 4 * float(np.finfo(float).eps)
 AT_THE_OFFSET = {"degC": 460 * ROUNDINGS, "degF": 460 * ROUNDINGS}

@@ -128,7 +128,7 @@ REQUESTS: list[tuple[str, str, Document]] = [
         "match-load-impedance",
         LOAD | {"drivers": [{"coil_impedance": 4}, {"coil_impedance": 8}]},
     ),
-    ("bridged_output", "match-load-impedance", LOAD | {"bridged": True}),
+    ("bridged_outputs", "match-load-impedance", LOAD | {"bridged": True}),
     # Two drivers of 4 ohm are 2 ohm in parallel, below the 4 ohm of the statement.
     (
         "output_below_stated_load",

@@ -134,10 +134,6 @@ CAUTIONS = MappingProxyType(
             "The first way gives some driver or coil more power than another: it is the loudest "
             "and the first to fail."
         ),
-        "bridged_output": (
-            "Both terminals of a bridged output carry signal: neither may touch the chassis or "
-            "another channel."
-        ),
         "output_below_stated_load": (
             "No output is stated for so low a load; the figure is the most that the voltage gives, "
             "and the amplifier may give less."
@@ -191,6 +187,42 @@ CAUTIONS = MappingProxyType(
         "combustion_heater": (
             "Exhaust gas kills: lead the heater's exhaust and intake outside as its maker says, "
             "and fit a carbon monoxide alarm."
+        ),
+        # Charging and batteries.
+        "converter_never_overloaded": (
+            "The converter of a hybrid or electric vehicle also feeds brakes, steering and "
+            "controllers: never load it beyond what the vehicle maker leaves for equipment."
+        ),
+        "second_battery_protection": (
+            "Fuse the conductor of a second battery at both ends, isolate it from the starter "
+            "battery while the engine is off, and join only batteries of one kind and age."
+        ),
+        "battery_gas": (
+            "A charging lead-acid battery gives off hydrogen: ventilate it, keep sparks and flames "
+            "away, and make the last connection away from the battery."
+        ),
+        "deep_discharge": (
+            "Each deep discharge ages a starter battery; charge it again within a day."
+        ),
+        "raised_idle": (
+            "Raise the idle only as the vehicle maker allows, in the open air and never "
+            "unattended: exhaust gas kills."
+        ),
+        "cold_battery_resistance": (
+            "Voltages rest on the internal resistance at -18 C of the cold-cranking test; a warm "
+            "battery has about half and sags less."
+        ),
+        "hot_alternator": (
+            "The output of the hot alternator is taken as a usual share of its rating, which no "
+            "standard prints; measure it hot."
+        ),
+        "outside_output_curve": (
+            "A speed lies outside the rating points: nothing is counted below the first, and no "
+            "more than the last one gives beyond it."
+        ),
+        "below_rated_current": (
+            "The current is below that of the battery's rating, so the rated capacity was taken: "
+            "Peukert's law would promise more than the battery holds."
         ),
         "behind_the_panel": (
             "Look behind a panel before drilling: harnesses, pipes, fuel lines and airbags."

@@ -4,8 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from loomwright.engineering.signal.path import SignalPath
+from loomwright.engineering.supply.request import VehicleSupply
 from loomwright.jobs.amplifier import Amplifier
 
+SYSTEM_VOLTAGES_V = (12, 24, 48)
 DRIVES = ("combustion", "hybrid", "electric")
 TAP_POINTS = {
     "battery": "battery terminal",
@@ -76,7 +78,9 @@ class Equipment:
     takes nothing from a circuit of this job. ``inrush_current_a`` is that of one piece as it
     starts, for ``inrush_duration_s``; both or neither. Equipment that is not ``fitted`` is there
     already: its load counts, its price and its fitting do not. ``fixings`` is the use of the fixing
-    set that it does not bring along, as the price book calls it.
+    set that it does not bring along, as the price book calls it. ``standby_current_a`` is that of
+    one piece and ``average_current_share`` that of its peak draw; both and ``least_voltage_v``
+    speak of it as a load of the vehicle's supply.
     """
 
     key: str
@@ -94,6 +98,8 @@ class Equipment:
     operation: str
     fixings: str | None
     amplifier: Amplifier | None = None
+    standby_current_a: float | None = None
+    average_current_share: float | None = None
     least_voltage_v: float | None = None
 
 
@@ -213,7 +219,11 @@ class WantedLabour:
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """One whole job. Circuits stand after the circuit that feeds them; no bill uses ``signal``."""
+    """One whole job. Circuits stand after the circuit that feeds them.
+
+    ``signal`` is how its signal runs and ``supply`` what the vehicle has to feed it with, where that
+    is stated; no bill depends on them.
+    """
 
     title: str
     vehicle: Vehicle
@@ -222,6 +232,7 @@ class Job:
     circuits: tuple[Circuit, ...]
     labour: tuple[WantedLabour, ...]
     signal: SignalPath | None = None
+    supply: VehicleSupply | None = None
 
     def branches(self, key: str) -> tuple[Circuit, ...]:
         """Return the circuits fed from the end of a circuit."""

@@ -20,9 +20,11 @@ from loomwright.jobs.job import (
 from loomwright.jobs.job_checks import check_feeding, check_loads, in_feeding_order
 from loomwright.jobs.job_members import CHASSIS, RETURN_PATH, job_record
 from loomwright.jobs.signal_document import signal_path
+from loomwright.jobs.supply_document import supply_from_reader
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.reading import ObjectReader, QuantityText
 from loomwright.tables.records import Tables
+from loomwright.tables.supply_load import supply_tables
 
 LEAST_EMF_SHARE = 0.75
 GREATEST_EMF_SHARE = 1.34
@@ -78,6 +80,11 @@ def job_from_document(
     signal = None
     if reader.has("signal"):
         signal = signal_path(reader.object("signal"), {item.key for item in read_equipment})
+    supply = None
+    if reader.has("supply"):
+        supply = supply_from_reader(
+            reader.object("supply"), vehicle.system_voltage_v, supply_tables()
+        )
     check_feeding(reader, sources, circuits, read_circuits)
     check_loads(equipment, read_equipment, circuits, read_circuits)
     if faults:
@@ -90,6 +97,7 @@ def job_from_document(
         circuits=in_feeding_order(read_circuits),
         labour=tuple(read_labour),
         signal=signal,
+        supply=supply,
     )
 
 
@@ -177,6 +185,8 @@ def _equipment(reader: ObjectReader) -> Equipment:
         operation=reader.text("operation", f"fit_{what}"),
         fixings=reader.optional_text("fixings"),
         amplifier=amplifier_of(reader),
+        standby_current_a=reader.optional_number("standby_current"),
+        average_current_share=reader.optional_number("average_current_share"),
         least_voltage_v=reader.optional_number("least_voltage"),
     )
 

@@ -1,11 +1,22 @@
 """The members of a job document, with their bounds and defaults."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import cache
 
 from loomwright.jobs.amplifier import AMPLIFIER
-from loomwright.jobs.job import CRIMP, DRIVES, ENDS, EQUIPMENT, JOININGS, STUDS, TAP_POINTS
-from loomwright.jobs.signal_members import OPTIONAL_SIGNAL_RECORD, SYSTEM_VOLTAGES_V
+from loomwright.jobs.job import (
+    CRIMP,
+    DRIVES,
+    ENDS,
+    EQUIPMENT,
+    JOININGS,
+    STUDS,
+    SYSTEM_VOLTAGES_V,
+    TAP_POINTS,
+)
+from loomwright.jobs.signal_members import OPTIONAL_SIGNAL_RECORD
+from loomwright.jobs.supply_members import VEHICLE_SUPPLY_RECORD
 from loomwright.pricing.members import (
     Choice,
     Choices,
@@ -85,12 +96,16 @@ EQUIPMENT_ITEM: Mapping[str, Member] = {
     "inrush_time": Number(
         0.001, 60.0, "s", "time", required=False, about="How long the starting current lasts."
     ),
+    "standby_current": _current("Of one piece as the vehicle stands parked."),
+    "average_current_share": Number(
+        0.0, 1.0, required=False, about="Average over peak draw while in use."
+    ),
+    "least_voltage": Number(
+        1.0, 100.0, "V", "voltage", required=False, about="At which it still works."
+    ),
     "fitted": Truth(True, about="False for equipment that is there already: its load counts."),
     "operation": Text(
         required=False, about="Labour operation that fits it; fit_ and its kind if absent."
-    ),
-    "least_voltage": Number(
-        1.0, 100.0, "V", "voltage", required=False, about="Below it the equipment fails."
     ),
     "fixings": Text(
         required=False, about="Use of a fixing set of the price book; absent if it brings its own."
@@ -235,6 +250,7 @@ def job_record(tables: Tables, fuse_types: tuple[str, ...]) -> Record:
             "key",
             about="Protected runs; each feeds equipment or other circuits.",
         ),
+        "supply": replace(VEHICLE_SUPPLY_RECORD, required=False),
         "labour": Records(
             "WantedLabour", LABOUR, 0, 100, about="Work beside what follows from the job."
         ),

@@ -11,6 +11,7 @@ from loomwright.engineering.signal.path import (
     SUM_METHODS,
     SUPPRESSIONS,
 )
+from loomwright.jobs.job import SYSTEM_VOLTAGES_V
 from loomwright.pricing.members import (
     Choice,
     Member,
@@ -23,7 +24,6 @@ from loomwright.pricing.members import (
     Truth,
 )
 
-SYSTEM_VOLTAGES_V = (12, 24, 48)
 _NO_DIGITAL = (
     "speaker_level or line_level is needed; a digital link carries no voltage to plan: lead it to "
     "a digital input and plan the outputs behind that."

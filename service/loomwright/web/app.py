@@ -16,6 +16,7 @@ from loomwright.web import (
     price_books,
     problem_page,
     signal,
+    supply,
 )
 from loomwright.web.access import register_access
 from loomwright.web.answers import ENGINE_VERSION, json_response
@@ -75,6 +76,7 @@ def _application(settings: Settings) -> Flask:
         problem_page,
         load,
         signal,
+        supply,
     ):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 

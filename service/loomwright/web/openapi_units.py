@@ -8,9 +8,12 @@ JsonSchema = dict[str, Any]
 UNITS_BY_SUFFIX = MappingProxyType(
     {
         "a": "A",
+        "ah": "Ah",
         "c": "degC",
+        "d": "d",
         "db": "dB",
         "j": "J",
+        "h": "h",
         "k": "K",
         "m": "m",
         "mm": "mm",
@@ -18,6 +21,7 @@ UNITS_BY_SUFFIX = MappingProxyType(
         "mv": "mV",
         "ohm": "ohm",
         "percent": "%",
+        "rpm": "rpm",
         "s": "s",
         "v": "V",
         "w": "W",

@@ -26,6 +26,12 @@ from loomwright.web.schemas.plan_request import (
 )
 from loomwright.web.schemas.signal import PlanSignalPathAnswer, plan_components
 from loomwright.web.schemas.signal_examples import signal_examples
+from loomwright.web.schemas.supply import (
+    SUPPLY_REQUEST,
+    AssessSupplyAnswer,
+    supply_components,
+    supply_examples,
+)
 
 
 class ProblemCodeAnswer(Schema):
@@ -121,6 +127,19 @@ OPERATIONS = (
             "effect of each remedy. `changes` must not be done as stated, `devices` have to be "
             "fitted. A job takes the same object as its member `signal`. `explain` adds the "
             "working."
+        ),
+    ),
+    Operation(
+        "assess-supply",
+        "Judge whether a vehicle can feed new equipment, and compute what would mend a shortfall.",
+        "engineering",
+        DocumentSchema(SUPPLY_REQUEST.name, supply_components, supply_examples),
+        AssessSupplyAnswer,
+        description=(
+            "Charging headroom at idle and on the road, how long the battery bears the loads with "
+            "the engine off, how long the parked vehicle still starts, and the voltage at each "
+            "load with all peaks together. Each shortfall carries its remedies with the figure "
+            "that closes the gap, and names the cheapest."
         ),
     ),
     Operation(

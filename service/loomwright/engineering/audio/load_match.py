@@ -306,7 +306,7 @@ def _cautions(
     if not _is_equal_power(best):
         keys.append("unequal_power")
     if request.bridged:
-        keys.append("bridged_output")
+        keys.append("bridged_outputs")
     if best.output_basis == "voltage_held_below":
         keys.append("output_below_stated_load")
     if voltage_falls_with_load(load.outputs):

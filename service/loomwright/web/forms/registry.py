@@ -16,6 +16,7 @@ from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer
 from loomwright.web.schemas.plan import PlanInstallationAnswer
 from loomwright.web.schemas.signal import PlanSignalPathAnswer
+from loomwright.web.schemas.supply import AssessSupplyAnswer
 
 
 def _calculator(operation: str, answer: type[Schema], default_field: str) -> OperationForms:
@@ -30,6 +31,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             _calculator("size-fuse", SizeFuseAnswer, "rated_current_a"),
             _calculator("estimate-real-output", EstimateRealOutputAnswer, "likely.power_w"),
             _calculator("match-load-impedance", MatchLoadImpedanceAnswer, "recommended.notation"),
+            OperationForms("assess-supply", AssessSupplyAnswer, (JSON,)),
             OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
             OperationForms("plan-installation", PlanInstallationAnswer, (JSON,)),
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),

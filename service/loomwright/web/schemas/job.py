@@ -7,6 +7,7 @@ from loomwright.web.schemas.base import exactly_one_of, together
 from loomwright.web.schemas.common import size_of_series
 from loomwright.web.schemas.documents import JsonSchema
 from loomwright.web.schemas.signal import SIGNAL_RULES
+from loomwright.web.schemas.supply_rules import VEHICLE_SUPPLY_RULES
 
 _GROUND_MEMBERS = tuple(name for name in RETURN_PATH if name != "by")
 
@@ -70,4 +71,5 @@ JOB_RULES = {
     "Amplifier": _amplifier,
     "ReturnPath": _return_path,
     **SIGNAL_RULES,
+    **VEHICLE_SUPPLY_RULES,
 }

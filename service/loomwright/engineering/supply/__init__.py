@@ -1,0 +1,1 @@
+"""Charging source and battery of a vehicle against what hangs on them."""
