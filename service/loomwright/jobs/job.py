@@ -221,8 +221,8 @@ class WantedLabour:
 class Job:
     """One whole job. Circuits stand after the circuit that feeds them.
 
-    ``signal`` is how its signal runs and ``supply`` what the vehicle has to feed it with, where that
-    is stated; no bill depends on them.
+    ``signal`` is how its signal runs and ``supply`` what the vehicle has to feed it with, where
+    that is stated; no bill depends on them.
     """
 
     title: str
