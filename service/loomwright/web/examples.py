@@ -33,7 +33,7 @@ EXAMPLES: MappingProxyType[str, dict[str, dict[str, Any]]] = MappingProxyType(
                 "series": "metric",
                 "load_current": 25,
                 "supply_voltage": "12.6 V",
-                "length": "4.5 m",
+                "length": "5.5 m",
                 "zone": "passenger_compartment",
                 "tolerances": [{"input": "length", "tolerance": 2}],
                 "sensitivity": True,
@@ -106,7 +106,7 @@ EXAMPLES: MappingProxyType[str, dict[str, dict[str, Any]]] = MappingProxyType(
                 "amplifier_class": "AB",
                 "converter": "none",
                 "load_impedance": 4,
-                "claimed_output": 60,
+                "claimed_output": 25,
                 "sensitivity": True,
             },
             "two_fuses_behind_a_route": {

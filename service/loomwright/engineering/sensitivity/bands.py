@@ -12,6 +12,8 @@ from loomwright.engineering.record import record
 from loomwright.tables.records import Provenance
 from loomwright.tables.tolerance_records import Tolerance
 
+# What differs from the stated case by less is rounding, and no effect of an input.
+ROUNDING = 1e-10
 UNCERTAINTY = Provenance("jcgm_100", "4.3.7, 4.3.8 and 5.1.2, equation (10)", "memory")
 
 
@@ -247,7 +249,7 @@ def _kept(evaluate: Evaluate, nominal: Outcome) -> Evaluate:
         key = tuple(changes.items())
         if key not in known:
             try:
-                known[key] = evaluate(changes)
+                known[key] = _without_rounding(evaluate(changes), nominal)
             except EngineeringError as error:
                 # Beyond the models nothing is chosen, and nothing is harder to meet.
                 known[key] = Outcome(
@@ -258,6 +260,25 @@ def _kept(evaluate: Evaluate, nominal: Outcome) -> Evaluate:
         return known[key]
 
     return once
+
+
+def _without_rounding(outcome: Outcome, nominal: Outcome) -> Outcome:
+    """Return an outcome with the stated numbers where they differ by rounding alone.
+
+    Rounding must not say which end of an input is the harder one.
+    """
+
+    def settled(values: tuple[float, ...], stated: tuple[float, ...]) -> tuple[float, ...]:
+        return tuple(
+            told if math.isclose(value, told, rel_tol=ROUNDING) else value
+            for value, told in zip(values, stated, strict=True)
+        )
+
+    return Outcome(
+        results=settled(outcome.results, nominal.results),
+        choice=outcome.choice,
+        strain=settled(outcome.strain, nominal.strain),
+    )
 
 
 def _row(given: TolerancedInput, nominal: Outcome, evaluate: Evaluate) -> InputSensitivity:
