@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from cases import FOLDER, case_list
-from loomwright.tables import audio_specs, fuse_specs, specs
+from loomwright.tables import audio_specs, fuse_specs, specs, tolerance_specs
 from loomwright.tables.read import package_folder, read_sources, read_table
 from loomwright.tables.specs import Row, TableSpec
 
@@ -18,7 +18,7 @@ Case = Mapping[str, Any]
 
 SPECS = {
     spec.file.removesuffix(".csv"): spec
-    for module in (specs, audio_specs, fuse_specs)
+    for module in (specs, audio_specs, fuse_specs, tolerance_specs)
     for spec in vars(module).values()
     if isinstance(spec, TableSpec)
 }

@@ -8,6 +8,7 @@ import pytest
 from loomwright.tables.audio_load import audio_tables
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
+from loomwright.tables.tolerance_load import tolerances
 from reference.coverage import figure_columns
 from reference.figures import SPECS, shipped_rows
 
@@ -202,6 +203,20 @@ def fuse_system_voltages():
         yield {"nominal_v": item.nominal_v, "greatest_operating_v": item.greatest_operating_v}
 
 
+def tolerance_rows():
+    for item in tolerances().values():
+        scale = 100 if item.is_share else 1
+        yield {
+            "key": item.key,
+            "unit": "percent" if item.is_share else "K",
+            "below": item.below * scale,
+            "above": item.above * scale,
+        }
+
+
+tolerance_rows.__name__ = "tolerances"
+
+
 RECORDS = (
     air,
     ampacities,
@@ -218,6 +233,7 @@ RECORDS = (
     materials,
     programmes,
     rating_factors,
+    tolerance_rows,
     zones,
 )
 

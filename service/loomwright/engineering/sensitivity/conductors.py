@@ -29,17 +29,18 @@ def conductor_outcome(answer: ConductorAnswer, watched: int | None) -> Outcome:
     Returns
     -------
     Outcome
-        Results: voltage drop [V] and conductor temperature [K]. Choice: verdict, size and number of
-        runs of the chosen or checked candidate. Strain: utilisation of the criteria, greatest
-        first.
+        Results: voltage drop [V] and conductor temperature [K], neither without an operating point.
+        Choice: verdict, size and number of runs of the chosen or checked candidate. Strain:
+        utilisation of the criteria, greatest first.
     """
     found = answer.candidates
     index = chosen_candidate(answer)
-    results = (
-        (math.nan, math.nan)
-        if watched is None
-        else (float(found.voltage_drop_v[watched]), float(found.conductor_temperature_k[watched]))
-    )
+    results = (math.nan, math.nan)
+    if watched is not None and found.operating_point_exists[watched]:
+        results = (
+            float(found.voltage_drop_v[watched]),
+            float(found.conductor_temperature_k[watched]),
+        )
     strained = int(found.loop_resistance_ohm.argmin()) if watched is None else watched
     return Outcome(
         results=results,

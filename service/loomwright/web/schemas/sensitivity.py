@@ -191,7 +191,10 @@ _WORST = describe(
 class ConductorOutcomeAnswer(Answer):
     """The drop of the installed conductor, and what would be chosen."""
 
-    voltage_drop_v = _number("Of the chosen or given conductor, whatever would be chosen here.")
+    voltage_drop_v = _number(
+        "Of the chosen or given conductor, whatever would be chosen here; null where it has no "
+        "operating point."
+    )
     conductor_temperature_c = _number("Of the same conductor.")
     verdict = fields.String(required=True, metadata=_VERDICT)
     size = fields.String(required=True, allow_none=True)
