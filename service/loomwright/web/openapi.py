@@ -36,6 +36,7 @@ from loomwright.web.problems import MEDIA_TYPE
 from loomwright.web.requests import LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
 from loomwright.web.schemas.problem import ProblemSchema
+from loomwright.web.schemas.sensitivity import TOLERANCE_REQUESTS
 
 DESCRIPTION = """\
 The engineering and the pricing behind a vehicle 12, 24 or 48 V installation: conductors, fuses,
@@ -133,7 +134,8 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
         header = {"description": description, "schema": {"type": "string"}, "example": example}
         spec.components.header(name, header)
     spec.components.schema("Problem", schema=ProblemSchema)
-    spec.components.schema("SegmentRequest", schema=SegmentRequest)
+    for schema in (SegmentRequest, *TOLERANCE_REQUESTS):
+        spec.components.schema(schema.__name__, schema=schema)
     added: dict[str, Any] = {}
     for operation in operations:
         if isinstance(operation.request, DocumentSchema):

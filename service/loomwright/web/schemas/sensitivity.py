@@ -93,6 +93,9 @@ class OutputToleranceRequest(Request):
     tolerance = _tolerance()
 
 
+TOLERANCE_REQUESTS = (ConductorToleranceRequest, FuseToleranceRequest, OutputToleranceRequest)
+
+
 def sensitivity_flag() -> Flag:
     """Return the field that asks for the sensitivity."""
     return Flag(
