@@ -284,6 +284,15 @@ def test_first_type_is_watched_where_none_fits():
     assert fuse_outcome(answer, 0).choice == (answer.verdict, None, None)
 
 
+def test_window_that_no_rating_meets_strains_without_bound():
+    answer = size_fuse(fuse_request(), FUSES)
+    (kind, *others) = answer.types
+    closed = replace(kind, window=replace(kind.window, upper_a=0.0))
+    found = fuse_outcome(replace(answer, types=(closed, *others)), 0)
+    assert found.results[1] == 0.0
+    assert found.strain == (math.inf, pytest.approx(900.0 / kind.breaking_capacity_a))
+
+
 def test_checked_fuse_changes_its_verdict():
     asked = fuse_request(checked_fuse=GivenFuse(35.0, "iso_8820_3_c"))
     assert fuse_outcome(size_fuse(asked, FUSES), 0).choice == ("fuse_found", "iso_8820_3_c", 35.0)

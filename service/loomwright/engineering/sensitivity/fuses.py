@@ -1,5 +1,7 @@
 """Sensitivity of the fuse selection: the outcome of one selection."""
 
+import math
+
 from loomwright.engineering.protection.fuse_answer import FuseAnswer
 from loomwright.engineering.sensitivity.bands import Outcome
 
@@ -25,7 +27,8 @@ def fuse_outcome(answer: FuseAnswer, watched: int) -> Outcome:
     watched_type, faults = answer.types[watched], answer.faults
     window = watched_type.window
     strain = (
-        window.lower_a / window.upper_a,
+        # Where no rating at all clears the far-end fault, the upper end is nought.
+        window.lower_a / window.upper_a if window.upper_a else math.inf,
         faults.required_breaking_capacity_a / watched_type.breaking_capacity_a,
     )
     return Outcome(
