@@ -45,7 +45,7 @@ def test_every_series_and_clad_metal_has_a_tolerance():
         ("length,percent,5,5", "length,K,5,5", "unit is 'K', not percent"),
         ("length,percent,5,5", "length,percent,0,0", "no tolerance either way"),
         ("ambient_temperature,K", "ambient_temperature,percent", "unit is 'percent', not K"),
-        ("iec_60268_5", "hearsay", "unknown source"),
+        ("astm_b3", "hearsay", "unknown source"),
         (",memory,", ",rumour,", "checked is"),
     ],
 )
