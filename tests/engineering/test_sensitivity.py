@@ -182,12 +182,13 @@ def test_each_changed_request_is_calculated_once():
 
     def evaluate(changes):
         asked.append(dict(changes))
-        y = changes.get("a", 2.0) * changes.get("b", 3.0)
+        y = changes.get("a", 2.0) * changes.get("b", 3.0) * changes.get("c", 5.0)
         return Outcome((y, y), ("same",), (y,))
 
-    sensitivity_of([ranged("a", 1, 2, 2), ranged("b", 2, 3, 4)], evaluate)
+    sensitivity_of([ranged("a", 1, 2, 2), ranged("b", 2, 3, 4), ranged("c", 5, 5, 6)], evaluate)
     # An end that is the stated value is not asked for; the corners of both results are the same.
-    assert asked == [{}, {"a": 1}, {"b": 2}, {"b": 4}, {"a": 2, "b": 4}, {"a": 1, "b": 2}]
+    alone = [{"a": 1}, {"b": 2}, {"b": 4}, {"c": 6}]
+    assert asked == [{}, *alone, {"a": 2, "b": 4, "c": 6}, {"a": 1, "b": 2, "c": 5}]
 
 
 def test_input_without_effect_stays_as_stated_in_the_worst_case():

@@ -328,5 +328,5 @@ def _band(
         nominal=nominal.results[place],
         low=min(found) if known else math.nan,
         high=max(found) if known else math.nan,
-        standard_uncertainty=combined if known else math.nan,
+        standard_uncertainty=combined,
     )
