@@ -101,7 +101,8 @@ def values_of(schema) -> st.SearchStrategy[Any]:  # noqa: PLR0911  one for each 
 def objects_of(draw, schema, without=()):
     """Draw an object: the required fields and some of the others."""
     optional = [name for name in schema["properties"] if name not in schema.get("required", ())]
-    chosen = [*schema.get("required", ()), *draw(st.sets(st.sampled_from(optional)))]
+    some = draw(st.sets(st.sampled_from(optional))) if optional else ()
+    chosen = [*schema.get("required", ()), *some]
     return {
         name: draw(values_of(schema["properties"][name]))
         for name in schema["properties"]

@@ -8,7 +8,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from cases import FOLDER, case_list
-from loomwright.tables import audio_specs, fuse_specs, signal_specs, specs, supply_specs
+from loomwright.tables import (
+    audio_specs,
+    fuse_specs,
+    signal_specs,
+    specs,
+    supply_specs,
+    tolerance_specs,
+)
 from loomwright.tables.read import package_folder, read_sources, read_table
 from loomwright.tables.specs import Row, TableSpec
 
@@ -18,7 +25,7 @@ Case = Mapping[str, Any]
 
 SPECS = {
     spec.file.removesuffix(".csv"): spec
-    for module in (specs, audio_specs, fuse_specs, signal_specs, supply_specs)
+    for module in (specs, audio_specs, fuse_specs, signal_specs, supply_specs, tolerance_specs)
     for spec in vars(module).values()
     if isinstance(spec, TableSpec)
 }

@@ -10,6 +10,7 @@ from loomwright.tables.audio_load import audio_tables
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.supply_load import supply_tables
+from loomwright.tables.tolerance_load import tolerances
 from reference.coverage import figure_columns
 from reference.figures import SPECS, shipped_rows
 
@@ -236,6 +237,20 @@ def supply_factors():
         yield {"key": item.key, "value": item.value}
 
 
+def tolerance_rows():
+    for item in tolerances().values():
+        scale = 100 if item.is_share else 1
+        yield {
+            "key": item.key,
+            "unit": "percent" if item.is_share else "K",
+            "below": item.below * scale,
+            "above": item.above * scale,
+        }
+
+
+tolerance_rows.__name__ = "tolerances"
+
+
 RECORDS = (
     air,
     ampacities,
@@ -256,6 +271,7 @@ RECORDS = (
     rating_factors,
     signal_factors,
     supply_factors,
+    tolerance_rows,
     zones,
 )
 

@@ -35,6 +35,7 @@ from loomwright.web.answers import ENGINE_VERSION, cautions_of, sources_of, work
 from loomwright.web.calculators import calculator
 from loomwright.web.route import request_fields, segments_of, zone_keys
 from loomwright.web.schemas.conductor import SizeConductorRequest
+from loomwright.web.sensitivity import conductor_sensitivity
 
 DEFAULT_DROP_PERCENT = 3.0
 KELVIN_AT_0_C = 273.15
@@ -49,7 +50,10 @@ def size_conductor_answer(values: dict[str, Any]) -> dict[str, Any]:
     asked = conductor_request(values, known)
     with request_fields(values, {}):
         answer = size_conductor(asked, known)
-    return conductor_document(values, asked, answer, known)
+    document = conductor_document(values, asked, answer, known)
+    if values["sensitivity"]:
+        document["sensitivity"] = conductor_sensitivity(values, answer, known, conductor_request)
+    return document
 
 
 def conductor_request(values: dict[str, Any], known: Tables) -> ConductorRequest:
@@ -128,6 +132,7 @@ def conductor_document(
         "power_balance": None if index is None else _power_balance(asked, answer, index),
         "candidates": candidates,
         "assumptions": _assumptions(values, asked),
+        "sensitivity": None,
         "cautions": cautions_of(tuple(_caution_keys(asked, answer, index))),
         "sources": _sources(values, asked, answer, known),
         "engine_version": ENGINE_VERSION,

@@ -28,6 +28,7 @@ from loomwright.web.calculators import calculator
 from loomwright.web.fuse_document import fuse_document
 from loomwright.web.route import DEFAULT_ZONE, request_fields, segments_of
 from loomwright.web.schemas.fuse import SizeFuseRequest
+from loomwright.web.sensitivity import fuse_sensitivity
 
 NOMINAL_BATTERY_V = 12.0
 # The engineering's names of what the request calls otherwise.
@@ -49,7 +50,10 @@ def size_fuse_answer(values: dict[str, Any]) -> dict[str, Any]:
     with request_fields(values, _FIELDS):
         asked = fuse_request(values, tables())
         answer = size_fuse(asked, fuse_tables())
-    return fuse_document(values, asked, answer)
+    document = fuse_document(values, asked, answer)
+    if values["sensitivity"]:
+        document["sensitivity"] = fuse_sensitivity(values, answer, tables(), fuse_request)
+    return document
 
 
 def fuse_request(values: dict[str, Any], known: Tables) -> FuseRequest:

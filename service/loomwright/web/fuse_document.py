@@ -47,7 +47,7 @@ def fuse_document(values: dict[str, Any], asked: FuseRequest, answer: FuseAnswer
         As the schema ``SizeFuseAnswer`` describes.
     """
     shared = {bound.rule for bound in (*answer.window.lower_bounds, *answer.window.upper_bounds)}
-    document = {
+    document: dict[str, Any] = {
         "verdict": answer.verdict,
         "fuse_type": answer.chosen_type,
         "rated_current_a": answer.rated_current_a,
@@ -62,6 +62,7 @@ def fuse_document(values: dict[str, Any], asked: FuseRequest, answer: FuseAnswer
         "faults": _faults(answer),
         "position": _position(answer),
         "damage_curve": _damage_curve(answer.damage_curve),
+        "sensitivity": None,
         "cautions": cautions_of(answer.cautions),
         "sources": _sources(answer.provenances),
         "engine_version": ENGINE_VERSION,

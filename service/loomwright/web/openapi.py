@@ -37,6 +37,7 @@ from loomwright.web.requests import LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
 from loomwright.web.schemas.load import LoadDriverRequest, StatedOutputRequest
 from loomwright.web.schemas.problem import ProblemSchema
+from loomwright.web.schemas.sensitivity import TOLERANCE_REQUESTS
 
 DESCRIPTION = """\
 The engineering and the pricing behind a vehicle 12, 24 or 48 V installation: conductors, fuses,
@@ -134,8 +135,8 @@ def openapi_document(operations: tuple[Operation, ...]) -> dict[str, Any]:
         header = {"description": description, "schema": {"type": "string"}, "example": example}
         spec.components.header(name, header)
     spec.components.schema("Problem", schema=ProblemSchema)
-    for entry in (SegmentRequest, LoadDriverRequest, StatedOutputRequest):
-        spec.components.schema(entry.__name__, schema=entry)
+    for schema in (SegmentRequest, LoadDriverRequest, StatedOutputRequest, *TOLERANCE_REQUESTS):
+        spec.components.schema(schema.__name__, schema=schema)
     added: dict[str, Any] = {}
     for operation in operations:
         if isinstance(operation.request, DocumentSchema):

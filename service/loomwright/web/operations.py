@@ -69,7 +69,8 @@ OPERATIONS = (
             "current is given, by the heat of a short circuit; the first that meets all is "
             "chosen. Every candidate stands in the answer with the criterion that refused it. "
             "With `given_size` that size is judged. `explain` adds the working with formulas and "
-            "sources."
+            "sources, `sensitivity` what the tolerance of each input does to drop, temperature and "
+            "choice."
         ),
     ),
     Operation(
@@ -83,7 +84,8 @@ OPERATIONS = (
             "The permitted ratings lie between what the load needs and what the conductor bears; "
             "in each wanted type the least standard rating within them is chosen and judged by "
             "breaking capacity, rated voltage, opening time at the far end, coordination with the "
-            "conductor and selectivity. `explain` adds the working."
+            "conductor and selectivity. `explain` adds the working, `sensitivity` what the "
+            "tolerance of each input does to window, faults and choice."
         ),
     ),
     Operation(
@@ -96,7 +98,8 @@ OPERATIONS = (
         description=(
             "The output is bounded by what the fuses and the supply let in, by the efficiency of "
             "the amplifier's class and by its rails; the answer sets that beside the claim, and "
-            "gives the current for sizing the feed."
+            "gives the current for sizing the feed. `explain` adds the working, `sensitivity` what "
+            "the tolerance of each input does to output and verdict."
         ),
     ),
     Operation(

@@ -24,6 +24,7 @@ from loomwright.web.answers import ENGINE_VERSION, cautions_of, sources_of, work
 from loomwright.web.calculators import calculator
 from loomwright.web.route import request_fields
 from loomwright.web.schemas.output import EstimateRealOutputRequest
+from loomwright.web.sensitivity import output_sensitivity
 
 _FIELDS = {
     "fuse_ratings_a": "fuse_ratings",
@@ -41,7 +42,10 @@ def estimate_real_output_answer(values: dict[str, Any]) -> dict[str, Any]:
     with request_fields(values, _FIELDS):
         asked = output_request(values)
         estimate = output_estimate(asked)
-    return output_document(values, asked, estimate)
+    document = output_document(values, asked, estimate)
+    if values["sensitivity"]:
+        document["sensitivity"] = output_sensitivity(values, asked, tables(), output_request)
+    return document
 
 
 def output_request(values: dict[str, Any]) -> OutputRequest:
@@ -149,6 +153,7 @@ def output_document(
             "bound": estimate.cta_2006_bound,
         },
         "sound": _sound(estimate),
+        "sensitivity": None,
         "cautions": cautions_of(estimate.cautions),
         "sources": _sources(estimate.provenances),
         "engine_version": ENGINE_VERSION,

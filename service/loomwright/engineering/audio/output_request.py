@@ -26,6 +26,7 @@ LIMITS: dict[str, tuple[float, float]] = {
     "source_resistance_ohm": (0.0, 10.0),
     "route_resistance_ohm": (0.0, 10.0),
     "measured_efficiency": (0.01, 1.0),
+    "likely_efficiency": (0.01, 1.0),
     "claimed_output_total_w": (0.1, 1e6),
     "claimed_output_per_channel_w": (0.1, 1e6),
     "claim_supply_voltage_v": (1.0, 100.0),
@@ -65,6 +66,8 @@ class OutputRequest:
         Open-circuit voltage [V], internal resistance and there-and-back route resistance [ohm].
     measured_efficiency
         Whole amplifier at full sine output [1]; replaces the band of the class.
+    likely_efficiency
+        Replaces the middle of that band [1]; of no effect beside a measured one.
     claimed_output_total_w, claimed_output_per_channel_w
         Claim, one of the two at most [W].
     claim_supply_voltage_v, claim_load_impedance_ohm
@@ -86,6 +89,7 @@ class OutputRequest:
     source_resistance_ohm: Number | None = None
     route_resistance_ohm: Number | None = None
     measured_efficiency: Number | None = None
+    likely_efficiency: Number | None = None
     claimed_output_total_w: Number | None = None
     claimed_output_per_channel_w: Number | None = None
     claim_supply_voltage_v: Number | None = None
@@ -161,7 +165,8 @@ def source_of_request(request: OutputRequest) -> tuple[Number, Number]:
 def efficiencies_of_request(request: OutputRequest) -> tuple[Number, Number, Number, Number]:
     """Return low, likely and high efficiency at full sine output, and their limit [1].
 
-    Likely is the middle of the band. A measured efficiency stands for all four.
+    Likely is the middle of the band unless the request states it. A measured efficiency stands for
+    all four.
     """
     measured = request.measured_efficiency
     if measured is not None:
@@ -169,7 +174,10 @@ def efficiencies_of_request(request: OutputRequest) -> tuple[Number, Number, Num
     kind = request.amplifier_class
     band = kind.efficiency if request.converter == "none" else kind.efficiency_with_converter
     assert band is not None  # check_output_request saw to it
-    return band.low, 0.5 * (band.low + band.high), band.high, kind.theoretical_efficiency
+    likely = request.likely_efficiency
+    if likely is None:
+        likely = 0.5 * (band.low + band.high)
+    return band.low, likely, band.high, kind.theoretical_efficiency
 
 
 def claim_of_request(request: OutputRequest) -> Number | None:

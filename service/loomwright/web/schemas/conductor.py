@@ -24,6 +24,14 @@ from loomwright.web.schemas.common import (
     faults_of_series,
     size_of_series,
 )
+from loomwright.web.schemas.sensitivity import (
+    CONDUCTOR_INPUTS,
+    ConductorSensitivityAnswer,
+    ConductorToleranceRequest,
+    sensitivity_flag,
+    sensitivity_member,
+    tolerance_list,
+)
 
 
 class SizeConductorRequest(ConductorFamilyFields):
@@ -157,6 +165,8 @@ class SizeConductorRequest(ConductorFamilyFields):
     explain = Flag(
         load_default=False, metadata=describe("Add the working, step by step.", default=False)
     )
+    sensitivity = sensitivity_flag()
+    tolerances = tolerance_list(ConductorToleranceRequest, len(CONDUCTOR_INPUTS))
 
     def faults_between(
         self, values: dict[str, Any], document: dict[str, Any]
@@ -332,3 +342,4 @@ class SizeConductorAnswer(AnswerBase):
         ),
     )
     assumptions = fields.Nested(ConductorAssumptionsAnswer, required=True)
+    sensitivity = sensitivity_member(ConductorSensitivityAnswer)

@@ -23,6 +23,12 @@ from loomwright.web.schemas.common import (
     faults_of_series,
     size_of_series,
 )
+from loomwright.web.schemas.sensitivity import (
+    FUSE_INPUTS,
+    FuseToleranceRequest,
+    sensitivity_flag,
+    tolerance_list,
+)
 
 FUSE_TYPE_KEYS = tuple(fuse_tables().types)
 
@@ -234,6 +240,8 @@ class SizeFuseRequest(ConductorFamilyFields):
     explain = Flag(
         load_default=False, metadata=describe("Add the working, step by step.", default=False)
     )
+    sensitivity = sensitivity_flag()
+    tolerances = tolerance_list(FuseToleranceRequest, len(FUSE_INPUTS))
 
     def faults_between(
         self, values: dict[str, Any], document: dict[str, Any]

@@ -5,6 +5,7 @@ from marshmallow import fields
 from loomwright.engineering.protection.fuse_answer import TYPE_FAILURES, VERDICTS
 from loomwright.web.schemas.base import Answer, describe
 from loomwright.web.schemas.common import AnswerBase
+from loomwright.web.schemas.sensitivity import FuseSensitivityAnswer, sensitivity_member
 
 
 class FuseBoundAnswer(Answer):
@@ -181,3 +182,4 @@ class SizeFuseAnswer(AnswerBase):
     faults = fields.Nested(FaultsAnswer, required=True)
     position = fields.Nested(PositionAnswerSchema, required=True)
     damage_curve = fields.List(fields.Nested(DamagePointAnswer), required=True)
+    sensitivity = sensitivity_member(FuseSensitivityAnswer)

@@ -24,6 +24,14 @@ from loomwright.web.schemas.base import (
     not_both,
 )
 from loomwright.web.schemas.common import AnswerBase
+from loomwright.web.schemas.sensitivity import (
+    OUTPUT_INPUTS,
+    OutputSensitivityAnswer,
+    OutputToleranceRequest,
+    sensitivity_flag,
+    sensitivity_member,
+    tolerance_list,
+)
 
 CLASS_KEYS = tuple(audio_tables().amplifier_classes)
 PROGRAMME_KEYS = tuple(audio_tables().programmes)
@@ -161,6 +169,8 @@ class EstimateRealOutputRequest(Request):
     explain = Flag(
         load_default=False, metadata=describe("Add the working, step by step.", default=False)
     )
+    sensitivity = sensitivity_flag()
+    tolerances = tolerance_list(OutputToleranceRequest, len(OUTPUT_INPUTS))
 
     def faults_between(
         self, values: dict[str, Any], document: dict[str, Any]
@@ -356,3 +366,4 @@ class EstimateRealOutputAnswer(AnswerBase):
     )
     cta_2006 = fields.Nested(Cta2006Answer, required=True)
     sound = fields.Nested(SoundAnswer, required=True, allow_none=True)
+    sensitivity = sensitivity_member(OutputSensitivityAnswer)
