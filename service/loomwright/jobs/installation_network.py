@@ -1,0 +1,258 @@
+"""A whole job as one direct-current network: sources, circuits, ground paths and loads.
+
+What lies in series is one branch, so that few nodes are left to solve: the current of a branch is
+that of each of its parts, and the drop over a part follows from it.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from loomwright.engineering.conductors.choice import ConductorRequest
+from loomwright.engineering.conductors.surroundings import Surroundings, surroundings
+from loomwright.engineering.network.draft import REFERENCE, NetworkDraft, Stretch
+from loomwright.engineering.network.elements import Elements, Shape
+from loomwright.jobs.circuit_conductors import CircuitConductor, feeders
+from loomwright.jobs.circuit_sources import CONVERTER, working_resistance_ohm
+from loomwright.jobs.job import Circuit, Job, PowerSource
+from loomwright.jobs.job_members import CHASSIS
+from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.tables.records import Tables
+
+# Six crimped joints with a tenth each, and four tenths for the fuse in its holder; the fuse has two
+# of the joints, each end of the feed one and the return two: common practice, no source.
+SOURCE_LUG, FUSE, LOAD_LUG, RETURN_LUGS = "source_lug", "fuse", "load_lug", "return_lugs"
+GROUND = "chassis"
+JOINT_SHARES = {SOURCE_LUG: 0.1, FUSE: 0.6, LOAD_LUG: 0.1, RETURN_LUGS: 0.2}
+# What is stated to have no resistance has this much: the solver asks for some.
+LEAST_PART_OHM = 1e-6
+
+
+class Part(NamedTuple):
+    """A part of a branch whose resistance no current changes.
+
+    Parameters
+    ----------
+    branch
+        Place of the branch among those of the network.
+    resistance_ohm
+        Resistance [ohm].
+    """
+
+    branch: int
+    resistance_ohm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class InstallationNetwork:
+    """The network of a job, and where its elements are.
+
+    Nodes are ``<source>.plus``, ``<circuit>.load_plus`` and ``<circuit>.load_minus``; branches are
+    ``<circuit>.feed`` and ``<circuit>.return``; parts ``<circuit>.`` and one of ``JOINT_SHARES`` or
+    ``chassis``. Sources and loads are named by source and circuit. The negative terminals of all
+    sources are the reference.
+
+    Parameters
+    ----------
+    shape, elements
+        As the solver takes them; the elements have one row.
+    nodes, branches, sources, loads
+        Place of each, by name.
+    parts
+        By name; those of a branch add up to what of it is fixed.
+    stretches
+        Places of the conductor stretches of each branch that has some, by name of the branch.
+    supply_nodes, return_nodes
+        Node that each circuit is fed from, and the one that its current goes back to, by circuit.
+    left_out
+        Circuits that have no conductor, or are fed from one of those.
+    """
+
+    shape: Shape
+    elements: Elements
+    nodes: Mapping[str, int]
+    branches: Mapping[str, int]
+    sources: Mapping[str, int]
+    loads: Mapping[str, int]
+    parts: Mapping[str, Part]
+    stretches: Mapping[str, tuple[int, ...]]
+    supply_nodes: Mapping[str, int]
+    return_nodes: Mapping[str, int]
+    left_out: tuple[str, ...]
+
+
+def installation_network(
+    job: Job,
+    sized: Sequence[SizedCircuit],
+    conductors: Mapping[str, CircuitConductor],
+    tables: Tables,
+    among: Collection[str] | None = None,
+) -> InstallationNetwork:
+    """Return the network of a job with all its loads on.
+
+    Steady direct current. A return by chassis ends at the negative terminal of the source, one by
+    conductor where the circuit is fed from. A circuit that charges a source has no load here.
+
+    Parameters
+    ----------
+    job
+        The job.
+    sized
+        Its circuits, each with the conductor that is fitted.
+    conductors
+        What each was sized for.
+    tables
+        Tables of the engineering.
+    among
+        Circuits to draw, with those that feed them; all if none are named.
+
+    Returns
+    -------
+    InstallationNetwork
+        The network; without circuits it has its sources alone.
+    """
+    draft = NetworkDraft()
+    parts: dict[str, Part] = {}
+    supply_nodes: dict[str, int] = {}
+    return_nodes: dict[str, int] = {}
+    left_out: list[str] = []
+    for source in job.power_sources.values():
+        _draw_source(draft, source)
+    wanted = _with_feeders(job, among)
+    for entry in sized:
+        circuit, request = entry.circuit, conductors[entry.circuit.key].request
+        if circuit.key not in wanted:
+            continue
+        if entry.candidate is None or request is None or circuit.fed_from in left_out:
+            left_out.append(circuit.key)
+            continue
+        by_source = circuit.fed_from in job.power_sources
+        supply = f"{circuit.fed_from}.{'plus' if by_source else 'load_plus'}"
+        by_chassis = circuit.return_path.path == CHASSIS
+        back = REFERENCE if by_chassis or by_source else f"{circuit.fed_from}.load_minus"
+        supply_nodes[circuit.key] = draft.node(supply)
+        return_nodes[circuit.key] = draft.node(back)
+        _draw_conductors(draft, parts, circuit, (supply, back), request, entry.candidate, tables)
+        _draw_load(draft, job, circuit)
+    return InstallationNetwork(
+        shape=draft.shape(),
+        elements=draft.elements(),
+        nodes=draft.nodes,
+        branches={name: place for place, name in enumerate(draft.branches)},
+        sources={name: place for place, name in enumerate(draft.sources)},
+        loads={name: place for place, name in enumerate(draft.loads)},
+        parts=parts,
+        stretches=_stretch_places(draft),
+        supply_nodes=supply_nodes,
+        return_nodes=return_nodes,
+        left_out=tuple(left_out),
+    )
+
+
+def _with_feeders(job: Job, among: Collection[str] | None) -> set[str]:
+    return {
+        feeder.key
+        for circuit in job.circuits
+        if among is None or circuit.key in among
+        for feeder in feeders(job, circuit)
+    }
+
+
+def _draw_source(draft: NetworkDraft, source: PowerSource) -> None:
+    is_converter = source.tap_point == CONVERTER
+    limit = source.greatest_current_a if is_converter else None
+    draft.source(
+        source.key,
+        REFERENCE,
+        f"{source.key}.plus",
+        source.emf_v,
+        working_resistance_ohm(source),
+        greatest_current_a=float("inf") if limit is None else limit,
+        takes_back=not is_converter,
+    )
+
+
+def _draw_conductors(
+    draft: NetworkDraft,
+    parts: dict[str, Part],
+    circuit: Circuit,
+    ends: tuple[str, str],
+    request: ConductorRequest,
+    candidate: int,
+    tables: Tables,
+) -> None:
+    """Draw feed and return of a circuit between the nodes that it is fed from."""
+    key, (supply, back) = circuit.key, ends
+    feed, ground = conductor_stretches(request, candidate, surroundings(request, tables))
+    joints = {
+        name: max(share * circuit.joint_resistance_ohm, LEAST_PART_OHM)
+        for name, share in JOINT_SHARES.items()
+    }
+    back_parts = {RETURN_LUGS: joints.pop(RETURN_LUGS)}
+    if circuit.return_path.path == CHASSIS:
+        chassis_ohm = circuit.return_path.chassis_resistance_ohm
+        back_parts[GROUND] = max(chassis_ohm, LEAST_PART_OHM)
+    for branch, start, end, of_branch, stretches in (
+        ("feed", supply, f"{key}.load_plus", joints, feed),
+        ("return", f"{key}.load_minus", back, back_parts, ground),
+    ):
+        place = len(draft.branches)
+        parts |= {f"{key}.{name}": Part(place, ohm) for name, ohm in of_branch.items()}
+        draft.branch(f"{key}.{branch}", start, end, sum(of_branch.values()), stretches)
+
+
+def conductor_stretches(
+    request: ConductorRequest, candidate: int, around: Surroundings
+) -> tuple[tuple[Stretch, ...], tuple[Stretch, ...]]:
+    """Return the stretches of the feed and of the return of a candidate.
+
+    Parameters
+    ----------
+    request
+        What it was sized for; with a return by chassis its last segment is the ground lead.
+    candidate
+        Which one.
+    around
+        Surroundings of the request.
+
+    Returns
+    -------
+    tuple
+        Stretches of the feed; of the return conductor, or the ground lead alone.
+    """
+    # The surroundings state the resistance there and back where a conductor goes back.
+    ways = 2.0 if request.return_by_conductor else 1.0
+    slope = float(around.resistance_slope_ohm_per_mk[candidate]) / ways
+    stretches = tuple(
+        Stretch(
+            segment.length_m * float(around.ambient_resistance_ohm_per_m[place, candidate]) / ways,
+            segment.length_m * slope,
+            float(around.share_per_ampere[place, candidate]),
+            around.curves[place, candidate],
+        )
+        for place, segment in enumerate(request.segments)
+    )
+    if request.return_by_conductor:
+        return stretches, stretches
+    return stretches[:-1], stretches[-1:]
+
+
+def _draw_load(draft: NetworkDraft, job: Job, circuit: Circuit) -> None:
+    loads = job.equipment_on(circuit.key)
+    if circuit.charges_source or not loads:
+        return
+    draft.load(
+        circuit.key,
+        f"{circuit.key}.load_plus",
+        f"{circuit.key}.load_minus",
+        power_w=sum(item.quantity * (item.power_w or 0.0) for item in loads),
+        current_a=sum(item.quantity * (item.current_a or 0.0) for item in loads),
+    )
+
+
+def _stretch_places(draft: NetworkDraft) -> dict[str, tuple[int, ...]]:
+    names = list(draft.branches)
+    places: dict[str, tuple[int, ...]] = {}
+    for place, (branch, _) in enumerate(draft.stretches):
+        places[names[branch]] = (*places.get(names[branch], ()), place)
+    return places
