@@ -146,6 +146,14 @@ CAUTIONS = MappingProxyType(
             "Exhaust gas kills: lead the heater's exhaust and intake outside as its maker says, "
             "and fit a carbon monoxide alarm."
         ),
+        "measure_under_load": (
+            "A drop shows only while current flows: switch on what the state names, hold the "
+            "probes to the metal on both sides, and let the readings settle."
+        ),
+        "meter_leads": (
+            "Use fused test leads. Never put a meter that is set to current across a source: use "
+            "a clamp, or put it in series within its range."
+        ),
         "behind_the_panel": (
             "Look behind a panel before drilling: harnesses, pipes, fuel lines and airbags."
         ),

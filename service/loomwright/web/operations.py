@@ -14,6 +14,12 @@ from loomwright.web.schemas.book_check import (
 from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorRequest
 from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
+from loomwright.web.schemas.measurement import (
+    MEASUREMENTS,
+    CheckMeasurementsAnswer,
+    measurement_components,
+    measurement_examples,
+)
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
 
@@ -81,6 +87,23 @@ OPERATIONS = (
             "The output is bounded by what the fuses and the supply let in, by the efficiency of "
             "the amplifier's class and by its rails; the answer sets that beside the claim, and "
             "gives the current for sizing the feed."
+        ),
+    ),
+    Operation(
+        "check-measurements",
+        "Hold a technician's readings against the network of a job, and rank likely causes.",
+        "engineering",
+        DocumentSchema(MEASUREMENTS.name, measurement_components, measurement_examples),
+        CheckMeasurementsAnswer,
+        description=(
+            "Voltages at rest and in stated load states, drops over feed, fuse, lugs and return, "
+            "currents, the drain after sleep and the gain-setting voltage are compared with what "
+            "the network of the job lets expect, with the uncertainty of conductors, joints, "
+            "source, load, temperature and meter. Drops are judged at the current that was "
+            "measured, if it was. Causes are single faults simulated in the same network, each "
+            "with its probability and size; where the readings leave several in question, the "
+            "answer says so and names the reading that tells more. Without readings the answer "
+            "says what to expect. The same request gives the same bytes."
         ),
     ),
     Operation(

@@ -35,11 +35,24 @@ def stated_job(document: object) -> Job:
     DocumentError
         Anything is wrong; ``faults`` lists all of it by JSON pointer.
     """
-    return job_from_document(document, tables(), fuse_tables().types, _quantity_text)
+    return job_from_document(document, tables(), fuse_tables().types, quantity_text)
 
 
-def _quantity_text(quantity: str, text: str) -> float | None:
-    """Return the number in the stated unit that a text means, or none where it means none."""
+def quantity_text(quantity: str, text: str) -> float | None:
+    """Return the number in the stated unit that a text means, or none where it means none.
+
+    Parameters
+    ----------
+    quantity
+        Key of the kind of quantity.
+    text
+        Such as ``"16 ft"``.
+
+    Returns
+    -------
+    float or None
+        In the unit that requests state.
+    """
     if len(text) > GREATEST_TEXT_LENGTH:
         return None
     kind = KINDS[quantity]

@@ -30,6 +30,8 @@ _BETWEEN = 4
 # A likelihood ratio below this tells no two hypotheses apart: H. Jeffreys, Theory of Probability,
 # 3rd edition, appendix B, where 10 begins to be strong; from memory.
 TELLING_RATIO = 10.0
+# In standard deviations: a reading that moves less is not worth taking.
+LEAST_SEPARATION = 1.0
 # Squared distance from the best fit, over the number of readings, that is still an explanation, in
 # standard deviations of a chi-squared distribution: 3.09 leaves 0.1 % out.
 _EXPLAINED_SCORE = 3.0902
@@ -94,7 +96,7 @@ class Diagnosis:
     explains
         Whether the best fit lies within the spread of the readings at all.
     next_reading
-        ``None`` where no reading is left to take.
+        ``None`` where no reading is left that tells the first two apart.
     """
 
     causes: tuple[Cause, ...]
@@ -309,6 +311,8 @@ def _next_reading(
     )
     separation = np.abs(means[0] - means[1]) / np.sqrt(variances[0] + variances[1] + 2.0 * meter)
     place = int(separation.argmax())
+    if separation[place] < LEAST_SEPARATION:
+        return None
     return NextReading(
         wanted[left[place]],
         float(means[0][place]),

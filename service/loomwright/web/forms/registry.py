@@ -11,6 +11,7 @@ from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
 from loomwright.web.schemas.book_check import CheckPriceBookAnswer
 from loomwright.web.schemas.conductor import SizeConductorAnswer
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
+from loomwright.web.schemas.measurement import CheckMeasurementsAnswer
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer
 
@@ -27,6 +28,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             _calculator("size-fuse", SizeFuseAnswer, "rated_current_a"),
             _calculator("estimate-real-output", EstimateRealOutputAnswer, "likely.power_w"),
             OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
+            OperationForms("check-measurements", CheckMeasurementsAnswer, (JSON,)),
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
             OperationForms("price-books", PriceBooksAnswer, (JSON,)),
         )
