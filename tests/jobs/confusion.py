@@ -199,7 +199,7 @@ def diagnosed(found: Case, keep: Keep) -> Diagnosis:
 
 
 def everything(quantity: Quantity) -> bool:
-    return True
+    return bool(quantity.what)
 
 
 def no_current(quantity: Quantity) -> bool:

@@ -17,6 +17,7 @@ from loomwright.web.problems import register_problems
 from loomwright.web.quota import register_quota
 from loomwright.web.redaction import redact
 from loomwright.web.requests import GREATEST_BODY_BYTES
+from loomwright.web.schemas.measurement import measurement_examples
 from loomwright.web.settings import Settings, keep_settings, settings_from
 
 
@@ -77,7 +78,9 @@ def _answer_examples() -> None:
     workers.
     """
     client = _application(Settings()).test_client()
-    for operation, bodies in EXAMPLES.items():
+    # One of those that solve networks; the rest of the documents are no compiled formulas.
+    network = {"check-measurements": measurement_examples()}
+    for operation, bodies in {**EXAMPLES, **network}.items():
         for name, body in bodies.items():
             answer = client.post(f"/v1/{operation}", json=body)
             if answer.status_code != HTTPStatus.OK:

@@ -266,8 +266,8 @@ def greatest_distance(readings: int) -> float:
     Returns
     -------
     float
-        Quantile of the chi-squared distribution [1], within 5 % for one degree of freedom and
-        within 1 % from three up.
+        Quantile of the chi-squared distribution [1], within 3.5 % for one degree of freedom and
+        within 1 % from ten up.
 
     References
     ----------

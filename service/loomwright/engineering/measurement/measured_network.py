@@ -203,24 +203,23 @@ class MeasuredNetwork:
                 current[:, load] = variants.load_current_a[:, load]
             else:
                 current[:, load] = held
-        elements = self.elements
-        return solved_networks(
-            self.shape,
-            Elements(
-                fixed,
-                variants.ambient_resistance_ohm,
-                variants.resistance_slope_ohm_per_k,
-                variants.share_per_ampere,
-                elements.curves,
-                variants.emf_v,
-                variants.source_resistance_ohm,
-                np.repeat(elements.greatest_current_a, count, axis=0),
-                np.repeat(elements.least_current_a, count, axis=0),
-                power,
-                current,
-                np.zeros_like(power),
-            ),
+        planned = self.elements
+        elements = Elements(
+            fixed_resistance_ohm=fixed,
+            ambient_resistance_ohm=variants.ambient_resistance_ohm,
+            resistance_slope_ohm_per_k=variants.resistance_slope_ohm_per_k,
+            share_per_ampere=variants.share_per_ampere,
+            curves=planned.curves,
+            emf_v=variants.emf_v,
+            source_resistance_ohm=variants.source_resistance_ohm,
+            greatest_current_a=np.repeat(planned.greatest_current_a, count, axis=0),
+            least_current_a=np.repeat(planned.least_current_a, count, axis=0),
+            load_power_w=power,
+            load_current_a=current,
+            load_conductance_s=np.zeros_like(power),
         )
+        # Arrays in one order of memory: for another one the solver would be compiled anew.
+        return solved_networks(self.shape, Elements(*map(np.ascontiguousarray, elements)))
 
     def _shown(self, quantity: Quantity, solution: Solution, variants: Variants) -> Array:
         voltage = solution.node_voltage_v

@@ -1,9 +1,10 @@
 """How far an installation that is built right may differ from its plan, drawn at random.
 
 Monte Carlo after JCGM 101:2008. The draws are stratified: of each input, every one of the equal
-slices of its distribution is drawn once, in an order of its own (Latin hypercube), so that a
-thousand draws settle means and standard deviations as some ten thousand plain ones would. The seed
-is fixed, and the same request has the same draws.
+slices of its distribution is drawn once, in an order of its own (Latin hypercube). A thousand draws
+then have the means that the distributions have, where JCGM 101, 7.2.2, asks for ten thousand and
+more plain ones; a standard deviation is good to some 2 %, which the tolerances are not worth. The
+seed is fixed, and the same request has the same draws.
 """
 
 from collections.abc import Callable
