@@ -33,6 +33,7 @@ OPERATIONS = (
     "estimate-real-output",
     "match-load-impedance",
     "build-bill-of-materials",
+    "check-measurements",
 )
 SERVICE = "loomwright.web.app:create_app()"
 

@@ -168,6 +168,10 @@ REQUESTS += [
 SOLDERED = demo_job("truck_24v")
 SOLDERED["circuits"][1]["joining"] = "solder"
 REQUESTS.append(("soldered_joint", "build-bill-of-materials", {"job": SOLDERED}))
+REQUESTS += [
+    (caution, "check-measurements", {"job": demo_job("combustion_car")})
+    for caution in ("measure_under_load", "meter_leads", "airbag")
+]
 ALWAYS = {"defer_to_maker", "isolate_battery", "fuse_at_source"}
 
 
@@ -195,7 +199,7 @@ def test_a_request_calls_for_its_caution(
     assert caution in keys
     assert len(keys) == len(set(keys))
     assert all(entry["text"] == CAUTIONS[entry["key"]] for entry in found)
-    if operation not in ("estimate-real-output", "match-load-impedance"):
+    if operation not in ("estimate-real-output", "match-load-impedance", "check-measurements"):
         assert set(keys) >= ALWAYS
 
 

@@ -224,6 +224,14 @@ CAUTIONS = MappingProxyType(
             "The current is below that of the battery's rating, so the rated capacity was taken: "
             "Peukert's law would promise more than the battery holds."
         ),
+        "measure_under_load": (
+            "A drop shows only while current flows: switch on what the state names, hold the "
+            "probes to the metal on both sides, and let the readings settle."
+        ),
+        "meter_leads": (
+            "Use fused test leads. Never put a meter that is set to current across a source: use "
+            "a clamp, or put it in series within its range."
+        ),
         "behind_the_panel": (
             "Look behind a panel before drilling: harnesses, pipes, fuel lines and airbags."
         ),

@@ -11,6 +11,7 @@ from loomwright.web import (
     conductor,
     fuse,
     load,
+    measurement,
     output,
     plan,
     price_books,
@@ -77,6 +78,7 @@ def _application(settings: Settings) -> Flask:
         load,
         signal,
         supply,
+        measurement,
     ):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 

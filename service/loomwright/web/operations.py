@@ -16,6 +16,12 @@ from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorR
 from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.load import MatchLoadImpedanceAnswer, MatchLoadImpedanceRequest
+from loomwright.web.schemas.measurement import (
+    MEASUREMENTS,
+    CheckMeasurementsAnswer,
+    measurement_components,
+    measurement_examples,
+)
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
 from loomwright.web.schemas.plan import PlanInstallationAnswer
@@ -143,6 +149,23 @@ OPERATIONS = (
             "the engine off, how long the parked vehicle still starts, and the voltage at each "
             "load with all peaks together. Each shortfall carries its remedies with the figure "
             "that closes the gap, and names the cheapest."
+        ),
+    ),
+    Operation(
+        "check-measurements",
+        "Hold a technician's readings against the network of a job, and rank likely causes.",
+        "engineering",
+        DocumentSchema(MEASUREMENTS.name, measurement_components, measurement_examples),
+        CheckMeasurementsAnswer,
+        description=(
+            "Voltages at rest and in stated load states, drops over feed, fuse, lugs and return, "
+            "currents, the drain after sleep and the gain-setting voltage are compared with what "
+            "the network of the job lets expect, with the uncertainty of conductors, joints, "
+            "source, load, temperature and meter. Drops are judged at the current that was "
+            "measured, if it was. Causes are single faults simulated in the same network, each "
+            "with its probability and size; where the readings leave several in question, the "
+            "answer says so and names the reading that tells more. Without readings the answer "
+            "says what to expect. The same request gives the same bytes."
         ),
     ),
     Operation(

@@ -75,6 +75,9 @@ CODES = MappingProxyType(
         "bill_not_complete": ProblemCode(
             422, "The bill leaves something open", "Complete the job or the price book first."
         ),
+        "circuit_not_sized": ProblemCode(
+            422, "A circuit has no conductor", "Correct the circuit named, or leave it out."
+        ),
         "deposit_above_total": ProblemCode(
             422, "The deposit is above the total", "Ask for at most the total."
         ),
@@ -116,6 +119,9 @@ CODES = MappingProxyType(
         ),
         "key_required": ProblemCode(
             401, "A key is needed", "Send Authorization: Bearer with a key."
+        ),
+        "no_operating_point": ProblemCode(
+            422, "The loads ask for more than the sources deliver", "Switch on less at a time."
         ),
         "no_resistance_in_fault_circuit": ProblemCode(
             422,

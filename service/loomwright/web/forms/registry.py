@@ -12,6 +12,7 @@ from loomwright.web.schemas.book_check import CheckPriceBookAnswer
 from loomwright.web.schemas.conductor import SizeConductorAnswer
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.load import MatchLoadImpedanceAnswer
+from loomwright.web.schemas.measurement import CheckMeasurementsAnswer
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer
 from loomwright.web.schemas.plan import PlanInstallationAnswer
@@ -34,6 +35,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             OperationForms("assess-supply", AssessSupplyAnswer, (JSON,)),
             OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
             OperationForms("plan-installation", PlanInstallationAnswer, (JSON,)),
+            OperationForms("check-measurements", CheckMeasurementsAnswer, (JSON,)),
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
             OperationForms("plan-signal-path", PlanSignalPathAnswer, (JSON,)),
             OperationForms("price-books", PriceBooksAnswer, (JSON,)),

@@ -1,0 +1,277 @@
+"""Readings of a technician against what a job's network lets expect."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from loomwright.engineering.measurement.diagnosis import Diagnosis, diagnosis
+from loomwright.engineering.measurement.expected import (
+    FROM_PLAN,
+    Expectation,
+    Reading,
+    expectations,
+    expectations_of_draws,
+)
+from loomwright.engineering.measurement.measured_network import (
+    CURRENT,
+    DROPS,
+    EQUIPMENT_VOLTAGE,
+    SOURCE_VOLTAGE,
+    Quantity,
+)
+from loomwright.engineering.measurement.meter import RECTANGULAR, Meter
+from loomwright.engineering.measurement.uncertainty import USUAL, Tolerances, drawn_variants
+from loomwright.engineering.measurement.verdict import (
+    normalised_error,
+    overall_verdict,
+    verdict_of,
+)
+from loomwright.jobs.circuit_conductors import CircuitConductor, circuit_conductors, feeders
+from loomwright.jobs.circuit_fuses import sized_circuits
+from loomwright.jobs.job import Job
+from loomwright.jobs.measured_installation import LOAD, measured_installation
+from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.tables.fuse_records import FuseTables
+from loomwright.tables.records import Tables
+
+DRAIN, GAIN_VOLTAGE = "drain", "gain_voltage"
+ASLEEP, SET_UP = "asleep", "gain_setting"
+WORKSHOP_TEMPERATURE_K = 293.15
+# Meters as they are usual in the trade: common practice, no source.
+_VOLTMETER, _CLAMP = Meter(0.005, 2.0, 0.01), Meter(0.02, 5.0, 0.1)
+USUAL_METERS: Mapping[str, Meter] = {
+    SOURCE_VOLTAGE: _VOLTMETER,
+    EQUIPMENT_VOLTAGE: _VOLTMETER,
+    **dict.fromkeys(DROPS, Meter(0.005, 2.0, 1e-4)),
+    CURRENT: _CLAMP,
+    DRAIN: Meter(0.01, 3.0, 1e-3),
+    GAIN_VOLTAGE: Meter(0.01, 3.0, 0.01),
+}
+# Half-width of a standby current, and of a gain that is set by a meter: common practice, no source.
+STANDBY_SHARE, GAIN_SHARE = 0.2, 0.05
+# Half of a rectangular and of a normal distribution's 95 % interval, over the half-width and the
+# standard deviation of each.
+_NORMAL_95 = 1.96
+
+
+@dataclass(frozen=True, slots=True)
+class StatedReading:
+    """A reading as the request states it, in its order.
+
+    ``expected`` is what the request itself lets expect: a standby current, a gain-setting voltage;
+    ``None`` where the network says it.
+    """
+
+    quantity: Quantity
+    reading: Reading
+    expected: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Measurements:
+    """What a technician posts: load states, temperature and readings.
+
+    ``states`` are the circuits that are switched on, by name of the state.
+    """
+
+    states: Mapping[str, tuple[str, ...]]
+    ambient_temperature_k: float
+    readings: tuple[StatedReading, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedReading:
+    """A reading with what was expected, and the verdict on it."""
+
+    stated: StatedReading
+    expectation: Expectation
+    normalised_error: float
+    verdict: str
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedMeasurements:
+    """The answer for a set of readings.
+
+    ``unread`` is what else is expected of the circuits that were measured, of all of them where
+    none was. ``diagnosis`` is ``None`` where no reading depends on the network.
+    """
+
+    job: Job
+    verdict: str
+    readings: tuple[JudgedReading, ...]
+    diagnosis: Diagnosis | None
+    unread: tuple[Expectation, ...]
+
+
+def all_on(job: Job) -> dict[str, tuple[str, ...]]:
+    """Return the one load state in which everything is switched on that the job feeds."""
+    feeding = {circuit.fed_from for circuit in job.circuits}
+    on = [item for item in job.circuits if item.key not in feeding and not item.charges_source]
+    return {LOAD: tuple(circuit.key for circuit in on)}
+
+
+def expected_measurements(
+    job: Job,
+    sized: Sequence[SizedCircuit],
+    conductors: Mapping[str, CircuitConductor],
+    tables: Tables,
+    ambient_temperature_k: float = WORKSHOP_TEMPERATURE_K,
+) -> tuple[Expectation, ...]:
+    """Return what a technician will read on a finished job, at rest and with everything on.
+
+    Parameters
+    ----------
+    job
+        The job.
+    sized
+        Its circuits; those without a conductor are left out.
+    conductors
+        What each was sized for.
+    tables
+        Tables of the engineering.
+    ambient_temperature_k
+        Of the workshop [K].
+
+    Returns
+    -------
+    tuple of Expectation
+        Voltages at rest first, then under load by circuit; with the usual meters.
+
+    Raises
+    ------
+    EngineeringError
+        ``no_operating_point``.
+    """
+    known = {entry.circuit.key for entry in sized if entry.candidate is not None}
+    by_key = {circuit.key: circuit for circuit in job.circuits}
+    on = tuple(
+        key
+        for key in all_on(job)[LOAD]
+        if all(feeder.key in known for feeder in feeders(job, by_key[key]))
+    )
+    installation = measured_installation(
+        job, sized, conductors, tables, {LOAD: on}, ambient_temperature_k, on
+    )
+    quantities = installation.quantities(tuple(installation.network.circuits))
+    meters = {quantity: USUAL_METERS[quantity.what] for quantity in quantities}
+    return tuple(expectations(installation.network, meters).values())
+
+
+def checked_measurements(
+    job: Job,
+    measurements: Measurements,
+    tables: Tables,
+    fuse_tables: FuseTables,
+    tolerances: Tolerances = USUAL,
+) -> CheckedMeasurements:
+    """Return the verdict on each reading and the likely causes.
+
+    Parameters
+    ----------
+    job
+        The job.
+    measurements
+        States and readings that belong to it.
+    tables
+        Tables of the engineering.
+    fuse_tables
+        Fuse tables of the engineering.
+    tolerances
+        What is not known of an installation that is built right.
+
+    Returns
+    -------
+    CheckedMeasurements
+        The same for the same request.
+
+    Raises
+    ------
+    EngineeringError
+        A circuit lies outside the models; ``circuit_not_sized``; ``no_operating_point``.
+    """
+    conductors = circuit_conductors(job, tables)
+    sized = sized_circuits(job, conductors, tables, fuse_tables)
+    of_network = [entry for entry in measurements.readings if entry.expected is None]
+    measured = _measured_circuits(job, measurements, of_network)
+    installation = measured_installation(
+        job,
+        sized,
+        conductors,
+        tables,
+        measurements.states,
+        measurements.ambient_temperature_k,
+        measured,
+    )
+    network = installation.network
+    meters = {
+        quantity: USUAL_METERS[quantity.what] for quantity in installation.quantities(measured)
+    }
+    meters |= {entry.quantity: entry.reading.meter for entry in of_network}
+    readings = {entry.quantity: entry.reading for entry in of_network}
+    drawn = drawn_variants(network, tolerances)
+    planned_draws = network.values_of(drawn, sorted(meters))
+    expected = expectations_of_draws(network, drawn, planned_draws, meters, readings)
+    found = None
+    if of_network:
+        found = diagnosis(network, planned_draws, meters, readings, installation.others, measured)
+    judged = tuple(_judged(entry, expected) for entry in measurements.readings)
+    return CheckedMeasurements(
+        job=job,
+        verdict=overall_verdict([entry.verdict for entry in judged]),
+        readings=judged,
+        diagnosis=found,
+        unread=tuple(entry for key, entry in expected.items() if key not in readings),
+    )
+
+
+def _measured_circuits(
+    job: Job, measurements: Measurements, readings: Sequence[StatedReading]
+) -> tuple[str, ...]:
+    """Return the circuits that readings tell of with those that feed them; all that are on if none.
+
+    A reading at a source tells of every circuit on it that is switched on.
+    """
+    named = {entry.quantity.subject for entry in readings}
+    on = {key for keys in measurements.states.values() for key in keys}
+    wanted = [
+        circuit
+        for circuit in job.circuits
+        if circuit.key in named or (circuit.key in on and not named & set(_circuit_keys(job)))
+    ]
+    chain = {feeder.key for circuit in wanted for feeder in feeders(job, circuit)}
+    return tuple(circuit.key for circuit in job.circuits if circuit.key in chain)
+
+
+def _circuit_keys(job: Job) -> tuple[str, ...]:
+    return tuple(circuit.key for circuit in job.circuits)
+
+
+def _judged(stated: StatedReading, expected: Mapping[Quantity, Expectation]) -> JudgedReading:
+    expectation = (
+        expected[stated.quantity] if stated.expected is None else _stated_expectation(stated)
+    )
+    error = normalised_error(stated.reading.value, expectation)
+    # A battery that loses less than it may is as good.
+    verdict = verdict_of(error, only_above=stated.quantity.what == DRAIN)
+    return JudgedReading(stated, expectation, error, verdict)
+
+
+def _stated_expectation(stated: StatedReading) -> Expectation:
+    """Return the expectation of what no network says, by propagation of standard deviations.
+
+    JCGM 100:2008, 5.1.2: two rectangular inputs, taken as normal together.
+    """
+    assert stated.expected is not None
+    share = STANDBY_SHARE if stated.quantity.what == DRAIN else GAIN_SHARE
+    own, meter = share * stated.expected, stated.reading.meter.limit(stated.expected)
+    deviation = RECTANGULAR * float(np.hypot(own, meter))
+    return Expectation(
+        stated.quantity,
+        stated.expected,
+        max(stated.expected - _NORMAL_95 * deviation, 0.0),
+        stated.expected + _NORMAL_95 * deviation,
+        deviation,
+        FROM_PLAN,
+    )

@@ -1,0 +1,371 @@
+"""What a meter is expected to show: figures by hand, and Monte Carlo against propagation."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from measured_site import (
+    AT_REST,
+    CLAMP,
+    CURRENT_A,
+    EMF_V,
+    FEED_OHM,
+    LOAD,
+    LOADED,
+    METERS,
+    PARTS_OHM,
+    RETURN_OHM,
+    SLOPE_PER_K,
+    VOLTMETER,
+    lamp_network,
+    of_lamp,
+)
+
+from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.measurement.expected import (
+    FROM_PLAN,
+    FROM_READINGS,
+    Reading,
+    expectations,
+    meter_range,
+)
+from loomwright.engineering.measurement.measured_network import (
+    CURRENT,
+    EQUIPMENT_VOLTAGE,
+    FEED_DROP,
+    FUSE_DROP,
+    LOAD_LUG_DROP,
+    QUANTITIES,
+    RETURN_DROP,
+    SOURCE_LUG_DROP,
+    Quantity,
+)
+from loomwright.engineering.measurement.meter import Meter, meter_covariance
+from loomwright.engineering.measurement.uncertainty import (
+    DRAWS,
+    USUAL,
+    Tolerances,
+    drawn_variants,
+    stratified_scores,
+)
+from loomwright.engineering.measurement.verdict import (
+    DOUBTFUL,
+    FAIL,
+    NOTHING_MEASURED,
+    PASS,
+    normalised_error,
+    overall_verdict,
+    verdict_of,
+)
+
+NONE = Tolerances(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+EXACT = Meter(0.0, 0.0, 1e-9)
+
+
+def test_a_perfect_meter_shows_what_is_derived_by_hand() -> None:
+    # 10 A: 12.5 - 0.05 V at the source; feed 8.8 mohm, return 3.2 mohm; 12.45 - 0.12 V at the lamp.
+    network = lamp_network()
+    shown = network.values_of(network.planned, list(METERS))[0]
+    by_quantity = dict(zip(METERS, shown, strict=True))
+    assert by_quantity == pytest.approx(
+        {
+            AT_REST: 12.5,
+            Quantity(EQUIPMENT_VOLTAGE, "lamp", "rest"): 12.5,
+            LOADED: 12.45,
+            of_lamp(EQUIPMENT_VOLTAGE): 12.33,
+            of_lamp(FEED_DROP): 0.088,
+            of_lamp(RETURN_DROP): 0.032,
+            of_lamp(SOURCE_LUG_DROP): 0.001,
+            of_lamp(FUSE_DROP): 0.006,
+            of_lamp(LOAD_LUG_DROP): 0.001,
+            of_lamp(CURRENT): 10.0,
+        },
+        rel=1e-9,
+    )
+
+
+def test_without_tolerances_the_plan_is_expected() -> None:
+    network = lamp_network()
+    found = expectations(network, dict.fromkeys(METERS, EXACT), tolerances=NONE)
+    assert list(found) == list(METERS)
+    assert found[of_lamp(FEED_DROP)].expected == pytest.approx(0.088, abs=1e-8)
+    assert found[of_lamp(FEED_DROP)].standard_uncertainty < 1e-8
+    assert {entry.rests_on for entry in found.values()} == {FROM_PLAN}
+
+
+def test_spread_of_a_drop_is_that_of_the_law_of_propagation() -> None:
+    # Linear but for products of small shares: U = I (R_feed (1 + a)(1 + b)(1 + c dT) + parts).
+    # JCGM 100, 5.1.2, with rectangular inputs a / sqrt(3) and lognormal ones with variance
+    # e^(2m) (e^(s^2) - 1), m = s^2 / 2.
+    network = lamp_network()
+    found = expectations(network, {of_lamp(FEED_DROP): EXACT})[of_lamp(FEED_DROP)]
+    third = 1.0 / 3.0
+    of_conductor = (
+        FEED_OHM**2
+        * third
+        * (
+            USUAL.conductor_resistance_share**2
+            + USUAL.route_length_share**2
+            + (SLOPE_PER_K * USUAL.ambient_temperature_k) ** 2
+        )
+    )
+    s2 = USUAL.joint_spread**2
+    of_parts = sum(part**2 for part in PARTS_OHM[:3]) * math.exp(s2) * (math.exp(s2) - 1.0)
+    mean_ohm = FEED_OHM + sum(PARTS_OHM[:3]) * math.exp(s2 / 2.0)
+    of_load = mean_ohm**2 * third * USUAL.load_share**2
+    deviation = CURRENT_A * math.sqrt(of_conductor + of_parts + of_load)
+    assert found.expected == pytest.approx(CURRENT_A * mean_ohm, rel=1e-3)
+    # A standard deviation of 1024 draws has one of 1 / sqrt(2 x 1024) = 2.2 % itself: twice that.
+    assert found.standard_uncertainty == pytest.approx(deviation, rel=0.045)
+    # 95 % of a rectangular distribution lie within 0.95 sqrt(3) = 1.645 deviations, of a normal one
+    # within 1.960; this is a sum of both.
+    assert 2 * 1.645 * deviation < found.high - found.low < 2 * 1.960 * deviation
+    # 65536 draws have 0.3 %, and products of shares, left out above, add as much.
+    many = drawn_variants(network, USUAL, 65536)
+    shown = network.values_of(many, [of_lamp(FEED_DROP)])
+    assert shown.std() == pytest.approx(deviation, rel=0.008)
+
+
+def test_voltage_at_rest_is_that_of_its_own_tolerance_and_the_meter() -> None:
+    # Rectangular EMF and rectangular meter error of share and digits, all independent.
+    network = lamp_network()
+    found = expectations(network, {AT_REST: VOLTMETER})[AT_REST]
+    halves = (USUAL.emf_share * EMF_V, 0.005 * EMF_V, 0.02)
+    assert found.expected == pytest.approx(EMF_V, rel=1e-4)
+    expected = math.sqrt(sum(half**2 for half in halves) / 3.0)
+    assert found.standard_uncertainty == pytest.approx(expected, rel=0.03)
+
+
+def test_a_drop_is_judged_at_the_current_that_was_read() -> None:
+    network = lamp_network()
+    readings = {of_lamp(CURRENT): Reading(5.0, CLAMP)}
+    found = expectations(network, METERS, readings, NONE)
+    assert found[of_lamp(FEED_DROP)].expected == pytest.approx(5.0 * 0.0088, rel=2e-3)
+    assert found[of_lamp(FEED_DROP)].rests_on == FROM_READINGS
+    # The current itself is judged by the plan.
+    assert found[of_lamp(CURRENT)].expected == pytest.approx(10.0, rel=1e-3)
+    assert found[of_lamp(CURRENT)].rests_on == FROM_PLAN
+    # At rest nothing changes.
+    assert found[AT_REST].expected == pytest.approx(EMF_V, rel=1e-3)
+
+
+def test_voltages_are_judged_from_the_voltage_that_was_read_at_rest() -> None:
+    network = lamp_network()
+    found = expectations(network, METERS, {AT_REST: Reading(12.2, VOLTMETER)})
+    assert found[LOADED].expected == pytest.approx(12.2 - 0.05, abs=0.005)
+    assert found[LOADED].rests_on == FROM_READINGS
+    assert found[AT_REST].expected == pytest.approx(EMF_V, rel=1e-3)
+    assert found[AT_REST].rests_on == FROM_PLAN
+    from_plan = expectations(network, METERS)
+    assert found[LOADED].standard_uncertainty < 0.4 * from_plan[LOADED].standard_uncertainty
+
+
+def test_a_loaded_reading_of_another_state_changes_nothing() -> None:
+    network = lamp_network()
+    found = expectations(network, METERS, {of_lamp(FEED_DROP): Reading(0.5, VOLTMETER)})
+    assert found[of_lamp(RETURN_DROP)].rests_on == FROM_PLAN
+
+
+@pytest.mark.parametrize(
+    "name", ["conductor_resistance_share", "route_length_share", "joint_spread", "load_share"]
+)
+@settings(max_examples=10)
+@given(st.floats(0.02, 0.2), st.floats(1.3, 2.0))
+def test_a_wider_tolerance_never_narrows_an_interval(
+    name: str, width: float, factor: float
+) -> None:
+    network = lamp_network()
+    drop = of_lamp(FEED_DROP)
+    narrow, wide = (
+        expectations(network, {drop: EXACT}, tolerances=replace(NONE, **{name: share}))[drop]
+        for share in (width, width * factor)
+    )
+    assert wide.high - wide.low > narrow.high - narrow.low
+
+
+@pytest.mark.parametrize("meter", [Meter(0.02, 2.0, 1e-4), Meter(0.005, 40.0, 1e-4)])
+def test_a_worse_meter_widens_the_interval(meter: Meter) -> None:
+    drop = of_lamp(FEED_DROP)
+    network = lamp_network()
+    good = expectations(network, {drop: METERS[drop]}, tolerances=NONE)[drop]
+    bad = expectations(network, {drop: meter}, tolerances=NONE)[drop]
+    assert bad.high - bad.low > good.high - good.low
+
+
+def test_what_is_asked_beside_changes_no_expectation() -> None:
+    network = lamp_network()
+    drop = of_lamp(FEED_DROP)
+    alone = expectations(network, {drop: METERS[drop]})[drop]
+    assert expectations(network, METERS)[drop] == alone
+    backwards = dict(reversed(METERS.items()))
+    assert expectations(network, backwards)[drop] == alone
+
+
+def test_a_plan_without_operating_point_is_refused() -> None:
+    # 12.5 V behind 17 mohm delivers at most 12.5^2 / 0.068 = 2298 W.
+    network = lamp_network(power_w=2600.0, current_a=0.0)
+    with pytest.raises(EngineeringError, match="switch on less") as caught:
+        expectations(network, METERS)
+    assert caught.value.code == "no_operating_point"
+    assert caught.value.attributes == {"state": LOAD}
+    assert expectations(network, {AT_REST: VOLTMETER})[AT_REST].expected > 12.0
+
+
+# --- the meter ---
+
+
+def test_limit_is_share_of_reading_and_digits() -> None:
+    assert Meter(0.005, 2.0, 0.01).limit(-12.0) == pytest.approx(0.08)
+    # Rounding alone is half a count.
+    assert Meter(0.0, 0.0, 0.01).limit(12.0) == pytest.approx(0.005)
+    assert Meter(0.0, 1.0, 0.01).limit(12.0) == pytest.approx(0.01)
+
+
+def test_readings_of_one_range_share_the_error_of_the_meter() -> None:
+    # By hand: share 1 % of 10 and of 20, digits 0.3 each, all over sqrt(3).
+    one, other = Meter(0.01, 3.0, 0.1), Meter(0.02, 3.0, 0.1)
+    shown = np.array([[10.0, 20.0]])
+    (same,) = meter_covariance(shown, (one, one), ("voltage", "voltage"))
+    assert same == pytest.approx(np.array([[0.01 + 0.09, 0.02], [0.02, 0.04 + 0.09]]) / 3.0)
+    (apart,) = meter_covariance(shown, (one, one), ("voltage", "drop"))
+    assert apart == pytest.approx(np.diag([0.01 + 0.09, 0.04 + 0.09]) / 3.0)
+    (unlike,) = meter_covariance(shown, (one, other), ("voltage", "voltage"))
+    assert unlike == pytest.approx(np.diag([0.01 + 0.09, 0.16 + 0.09]) / 3.0)
+
+
+def test_every_quantity_has_a_range() -> None:
+    ranges = {what: meter_range(Quantity(what, "", "")) for what in QUANTITIES}
+    assert ranges["source_voltage"] == ranges["equipment_voltage"] == "voltage"
+    assert ranges["feed_drop"] == ranges["fuse_drop"] == "drop"
+    assert ranges["current"] == "current"
+
+
+# --- the draws ---
+
+
+def test_every_slice_of_every_input_is_drawn_once() -> None:
+    scores = stratified_scores(10, 3)
+    middles = [-0.9, -0.7, -0.5, -0.3, -0.1, 0.1, 0.3, 0.5, 0.7, 0.9]
+    for column in range(3):
+        assert sorted(scores.even[:, column]) == pytest.approx(middles)
+        # The 0.05 quantile of a normal distribution is -1.6449.
+        assert min(scores.normal[:, column]) == pytest.approx(-1.6449, abs=1e-4)
+    assert scores.even[:, 0].tolist() != scores.even[:, 1].tolist()
+    assert stratified_scores(10, 0).even.shape == (10, 0)
+
+
+def test_columns_are_the_same_whatever_stands_beside_them() -> None:
+    few, many = stratified_scores(16, 2), stratified_scores(16, 5)
+    assert many.even[:, :2].tolist() == few.even.tolist()
+
+
+def test_inputs_are_drawn_independently() -> None:
+    even = stratified_scores(DRAWS, 32).even
+    together = np.corrcoef(even, rowvar=False) - np.eye(32)
+    # 496 pairs of 1024: the greatest of so many is about 3.1 / sqrt(1024) = 0.10.
+    assert np.abs(together).max() < 0.14
+
+
+def test_one_reel_serves_feed_and_return_and_the_day_all() -> None:
+    network = lamp_network()
+    planned = network.planned.ambient_resistance_ohm
+    reel = drawn_variants(network, replace(NONE, conductor_resistance_share=0.1))
+    shares = reel.ambient_resistance_ohm / planned
+    assert shares[:, 0] == pytest.approx(shares[:, 1])
+    assert shares.max() == pytest.approx(1.1, abs=1e-3)
+    lengths = drawn_variants(network, replace(NONE, route_length_share=0.1))
+    shares = lengths.ambient_resistance_ohm / planned
+    assert abs(np.corrcoef(shares, rowvar=False)[0, 1]) < 0.14
+    assert lengths.resistance_slope_ohm_per_k == pytest.approx(
+        SLOPE_PER_K * lengths.ambient_resistance_ohm
+    )
+    warm = drawn_variants(network, replace(NONE, ambient_temperature_k=10.0))
+    assert warm.ambient_resistance_ohm.max(axis=0) == pytest.approx(
+        [FEED_OHM * 1.04, RETURN_OHM * 1.04], rel=1e-4
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "field"),
+    [
+        ("joint_spread", "part_resistance_ohm"),
+        ("source_resistance_spread", "source_resistance_ohm"),
+    ],
+)
+def test_a_spread_is_that_of_the_logarithm_around_the_plan(name: str, field: str) -> None:
+    network = lamp_network()
+    drawn = getattr(drawn_variants(network, replace(NONE, **{name: 0.3})), field)
+    logarithms = np.log(drawn / getattr(network.planned, field))
+    assert logarithms.mean(axis=0) == pytest.approx(np.zeros(drawn.shape[1]), abs=1e-9)
+    # The outermost of 1024 slices are taken at their middles, which leaves out some of the tail.
+    assert logarithms.std(axis=0) == pytest.approx(np.full(drawn.shape[1], 0.3), rel=2e-3)
+
+
+@pytest.mark.parametrize(
+    ("name", "field"), [("emf_share", "emf_v"), ("load_share", "load_current_a")]
+)
+def test_a_share_is_the_half_width_around_the_plan(name: str, field: str) -> None:
+    network = lamp_network()
+    drawn = getattr(drawn_variants(network, replace(NONE, **{name: 0.1})), field)
+    planned = getattr(network.planned, field)
+    assert (drawn / planned).max() == pytest.approx(1.1, abs=2e-4)
+    assert (drawn / planned).min() == pytest.approx(0.9, abs=2e-4)
+
+
+def test_a_load_of_power_has_its_tolerance_too() -> None:
+    network = lamp_network(power_w=100.0, current_a=0.0)
+    drawn = drawn_variants(network, replace(NONE, load_share=0.1)).load_power_w
+    assert drawn.max() == pytest.approx(110.0, abs=0.02)
+
+
+# --- verdicts ---
+
+
+def expectation(network_value: float = 10.0):
+    found = expectations(lamp_network(), {of_lamp(CURRENT): CLAMP})[of_lamp(CURRENT)]
+    return replace(found, expected=network_value, low=network_value - 1.0, high=network_value + 2.0)
+
+
+def test_error_is_counted_in_the_half_width_of_its_side() -> None:
+    given_expectation = expectation()
+    assert normalised_error(10.0, given_expectation) == 0.0
+    assert normalised_error(9.5, given_expectation) == pytest.approx(-0.5)
+    assert normalised_error(13.0, given_expectation) == pytest.approx(1.5)
+
+
+@pytest.mark.parametrize(
+    ("error", "verdict"),
+    [(0.0, PASS), (1.0, PASS), (-1.0, PASS), (1.0001, DOUBTFUL), (-1.6789, DOUBTFUL), (1.679, FAIL),
+     (-1.7, FAIL)],
+)  # fmt: skip
+def test_verdict_by_error(error: float, verdict: str) -> None:
+    assert verdict_of(error) == verdict
+
+
+def test_the_doubtful_band_ends_at_99_9_percent_of_a_normal_distribution() -> None:
+    # Two-sided quantiles of a normal distribution: 1.95996 (95 %) and 3.29053 (99.9 %).
+    assert verdict_of(3.29053 / 1.95996 - 1e-4) == DOUBTFUL
+    assert verdict_of(3.29053 / 1.95996 + 1e-4) == FAIL
+
+
+def test_a_low_drain_is_no_fault() -> None:
+    assert verdict_of(-5.0, only_above=True) == PASS
+    assert verdict_of(5.0, only_above=True) == FAIL
+
+
+def test_the_worst_verdict_is_the_overall_one() -> None:
+    assert overall_verdict([PASS, FAIL, DOUBTFUL]) == FAIL
+    assert overall_verdict([PASS, DOUBTFUL]) == DOUBTFUL
+    assert overall_verdict([PASS]) == PASS
+    assert overall_verdict([]) == NOTHING_MEASURED
+
+
+@settings(max_examples=20)
+@given(st.sampled_from(list(METERS)))
+def test_what_is_expected_passes(quantity: Quantity) -> None:
+    found = expectations(lamp_network(), METERS)[quantity]
+    assert found.low < found.expected < found.high
+    assert verdict_of(normalised_error(found.expected, found)) == PASS
