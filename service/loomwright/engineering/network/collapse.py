@@ -67,6 +67,15 @@ class Collapse(NamedTuple):
 
 
 @compiled
+def _turned_up_w(network: int, turned_up: Array, elements: Elements) -> float:
+    """Return the constant power of the loads that are turned up, at a factor of 1."""
+    power = 0.0
+    for load in range(turned_up.size):
+        power += turned_up[load] * elements.load_power_w[network, load]
+    return power
+
+
+@compiled
 def _straightened(definiteness: float) -> float:
     """Return the measure that falls to 0 at the collapse along a straight line."""
     return (definiteness / (2.0 - definiteness)) ** 2
@@ -119,7 +128,7 @@ def greatest_factor(
     )
     if state != SOLVED:
         return state, math.nan, 1, math.nan
-    if np.sum(turned_up * elements.load_power_w[network]) == 0.0:
+    if _turned_up_w(network, turned_up, elements) == 0.0:
         return SOLVED, math.inf, 1, 0.0
     proven = is_proven(network, shape, elements)
     lower, upper, trial, width = 0.0, math.inf, 1.0, math.inf
@@ -215,6 +224,6 @@ def _collapses(base: Array, turned_up: Array, shape: Shape, elements: Elements) 
         found.trials[network] = trials
         found.residual[network] = residual
         if state == SOLVED and not math.isinf(factor):
-            power = np.sum(turned_up * elements.load_power_w[network])
+            power = _turned_up_w(network, turned_up, elements)
             found.greatest_power_w[network] = factor * power
     return found

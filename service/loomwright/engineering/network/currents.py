@@ -147,7 +147,7 @@ def settle_branches(
 
 @compiled
 def source_current_a(
-    source: int, over_v: float, network: int, is_limited: bool, elements: Elements
+    source: int, over_v: float, network: int, elements: Elements
 ) -> tuple[float, float]:
     """Return the current that a source gives at a voltage across it, and its conductance.
 
@@ -159,8 +159,6 @@ def source_current_a(
         Voltage of its plus over its minus [V].
     network
         Row of the elements.
-    is_limited
-        Whether its greatest current holds.
     elements
         The values.
 
@@ -172,7 +170,7 @@ def source_current_a(
     emf = elements.emf_v[network, source]
     conductance = 1.0 / elements.source_resistance_ohm[network, source]
     current = (emf - over_v) * conductance
-    if is_limited and current > elements.greatest_current_a[network, source]:
+    if current > elements.greatest_current_a[network, source]:
         return elements.greatest_current_a[network, source], 0.0
     least = elements.least_current_a[network, source]
     if current < least:
@@ -238,7 +236,6 @@ def balance(
     branch_current_a: Array,
     network: int,
     power_factor: Array,
-    is_loaded: bool,
     shape: Shape,
     elements: Elements,
 ) -> Balance:
@@ -254,8 +251,6 @@ def balance(
         Row of the elements.
     power_factor
         On the constant power of each load [1].
-    is_loaded
-        Whether loads and greatest currents of sources are there.
     shape
         The shape.
     elements
@@ -284,13 +279,13 @@ def balance(
     for source in range(shape.source_plus.size):
         minus, plus = shape.source_minus[source], shape.source_plus[source]
         over = voltage_v[plus] - voltage_v[minus]
-        current, conductance = source_current_a(source, over, network, is_loaded, elements)
+        current, conductance = source_current_a(source, over, network, elements)
         add_conductance(slopes, plus, minus, conductance)
         _add_current(left_over, minus, plus, current)
         greatest = max(greatest, abs(current))
         reach = max(abs(voltage_v[plus]), abs(voltage_v[minus]))
         rounding = max(rounding, reach / elements.source_resistance_ohm[network, source])
-    for load in range(power_factor.size if is_loaded else 0):
+    for load in range(power_factor.size):
         plus, minus = shape.load_plus[load], shape.load_minus[load]
         over = voltage_v[plus] - voltage_v[minus]
         current, by_power = load_currents_a(load, over, network, power_factor[load], elements)

@@ -122,3 +122,12 @@ def determinant_ratio(matrix: Array, greater: Array) -> float:
     for place in range(matrix.shape[0]):
         ratio *= matrix[place, place] / greater[place, place]
     return ratio
+
+
+@compiled
+def greatest_size(values: Array) -> float:
+    """Return the greatest magnitude among numbers, 0 where there are none."""
+    greatest = 0.0
+    for value in values:
+        greatest = max(greatest, abs(value))
+    return greatest

@@ -58,6 +58,15 @@ LEAST_POWER_STEP = 1e-9
 
 
 @compiled
+def _row(values: Array, network: int) -> Array:
+    """Return the values of one network as the only row."""
+    row = np.empty((1, values.shape[1]))
+    for place in range(values.shape[1]):
+        row[0, place] = values[network, place]
+    return row
+
+
+@compiled
 def unloaded_voltages_v(network: int, shape: Shape, elements: Elements) -> tuple[Array, bool]:
     """Return the node voltages without loads and upper limits, and whether they were found.
 
@@ -76,16 +85,25 @@ def unloaded_voltages_v(network: int, shape: Shape, elements: Elements) -> tuple
         Voltage of each node [V], which no loaded network of these elements passes; whether they
         were found.
     """
-    voltage = np.zeros(shape.node_count)
+    loads, sources = shape.load_plus.size, shape.source_plus.size
+    unloaded = Elements(
+        _row(elements.fixed_resistance_ohm, network),
+        _row(elements.ambient_resistance_ohm, network),
+        _row(elements.resistance_slope_ohm_per_k, network),
+        _row(elements.share_per_ampere, network),
+        elements.curves,
+        _row(elements.emf_v, network),
+        _row(elements.source_resistance_ohm, network),
+        np.full((1, sources), math.inf),
+        _row(elements.least_current_a, network),
+        np.zeros((1, loads)),
+        np.zeros((1, loads)),
+        np.zeros((1, loads)),
+    )
     # From 0 V up, where no source that takes nothing back is cut off.
+    voltage = np.zeros(shape.node_count)
     state, _, _, _ = settle(
-        voltage,
-        np.zeros(shape.branch_from.size),
-        network,
-        np.zeros(shape.load_plus.size),
-        False,
-        shape,
-        elements,
+        voltage, np.zeros(shape.branch_from.size), 0, np.zeros(loads), shape, unloaded
     )
     return voltage, state == SOLVED
 
@@ -128,7 +146,7 @@ def operating_point(
     if not has_voltage(voltage_v, network, power_factor, shape, elements)[0]:
         return NO_OPERATING_POINT, 0.0, 0, math.nan
     state, definiteness, steps, residual = settle(
-        voltage_v, branch_current_a, network, power_factor, True, shape, elements
+        voltage_v, branch_current_a, network, power_factor, shape, elements
     )
     if state == SOLVED and not has_voltage(voltage_v, network, power_factor, shape, elements)[1]:
         return NO_OPERATING_POINT, 0.0, steps, residual
@@ -291,21 +309,25 @@ def _keep(
     solution: Solution,
 ) -> None:
     """Enter an operating point into its row of the solution."""
-    solution.node_voltage_v[network] = voltage_v
-    solution.branch_current_a[network] = branch_current_a
+    for node in range(voltage_v.size):
+        solution.node_voltage_v[network, node] = voltage_v[node]
     resistance, _, rise = heated_branches(branch_current_a, network, shape, elements)
-    solution.branch_resistance_ohm[network] = resistance
     # From current and resistance, so that the balance of powers is a check and no identity.
-    solution.loss_w[network] = np.sum(branch_current_a * branch_current_a * resistance)
-    solution.stretch_rise_k[network] = rise
+    loss = 0.0
+    for branch in range(resistance.size):
+        solution.branch_current_a[network, branch] = branch_current_a[branch]
+        solution.branch_resistance_ohm[network, branch] = resistance[branch]
+        loss += branch_current_a[branch] * branch_current_a[branch] * resistance[branch]
+    solution.loss_w[network] = loss
     for stretch in range(rise.size):
+        solution.stretch_rise_k[network, stretch] = rise[stretch]
         share = abs(branch_current_a[shape.stretch_branch[stretch]])
         share *= elements.share_per_ampere[network, stretch]
         solution.above_cap[network, stretch] = share > 1.0
     power = 0.0
     for source in range(shape.source_plus.size):
         over = voltage_v[shape.source_plus[source]] - voltage_v[shape.source_minus[source]]
-        given, _ = source_current_a(source, over, network, True, elements)
+        given, _ = source_current_a(source, over, network, elements)
         solution.source_current_a[network, source] = given
         power += given * over
     solution.source_power_w[network] = power

@@ -12,6 +12,7 @@ from loomwright.engineering.network.linear import (
     determinant_ratio,
     direction_without_stiffness,
     first_failing_pivot,
+    greatest_size,
     replace_by_solution,
 )
 
@@ -35,7 +36,7 @@ def has_voltage(
     voltage_v: Array, network: int, power_factor: Array, shape: Shape, elements: Elements
 ) -> tuple[bool, bool]:
     """Tell whether the loads of constant power, and those of constant current, have voltage."""
-    least = NO_VOLTAGE * np.max(np.abs(elements.emf_v[network]))
+    least = NO_VOLTAGE * greatest_size(elements.emf_v[network])
     powered, fed = True, True
     for load in range(shape.load_plus.size):
         over = voltage_v[shape.load_plus[load]] - voltage_v[shape.load_minus[load]]
@@ -92,33 +93,36 @@ def _newton_step(
     branch_current_a: Array,
     network: int,
     power_factor: Array,
-    is_loaded: bool,
     now: Balance,
     shape: Shape,
     elements: Elements,
 ) -> Balance:
     """Go along a step of Newton's method as far as it does not overshoot; change the voltages."""
-    share = 1.0
-    if is_loaded:
-        share = min(share, _share_to_next_source(voltage_v, step_v, network, shape, elements))
-        share = min(
-            share,
-            _share_within_loads(
-                voltage_v, step_v, LEAST_LEFT, network, power_factor, shape, elements
-            ),
-        )
-    driving = -np.sum(now.left_over * step_v[1:])
+    share = min(1.0, _share_to_next_source(voltage_v, step_v, network, shape, elements))
+    within = _share_within_loads(
+        voltage_v, step_v, LEAST_LEFT, network, power_factor, shape, elements
+    )
+    share = min(share, within)
+    driving = _driving_w(now.left_over, step_v)
     start = voltage_v.copy()
     reached = now
     for _ in range(GREATEST_HALVINGS):
-        voltage_v[:] = start + share * step_v
-        reached = balance(
-            voltage_v, branch_current_a, network, power_factor, is_loaded, shape, elements
-        )
-        if np.sum(reached.left_over * step_v[1:]) <= GREATEST_RETURN * driving:
+        for node in range(start.size):
+            voltage_v[node] = start[node] + share * step_v[node]
+        reached = balance(voltage_v, branch_current_a, network, power_factor, shape, elements)
+        if _driving_w(reached.left_over, step_v) >= -GREATEST_RETURN * driving:
             break
         share *= 0.5
     return reached
+
+
+@compiled
+def _driving_w(left_over_a: Array, step_v: Array) -> float:
+    """Return what drives the voltages along a step: the currents left over against it."""
+    driving = 0.0
+    for row in range(left_over_a.size):
+        driving -= left_over_a[row] * step_v[row + 1]
+    return driving
 
 
 @compiled
@@ -127,7 +131,6 @@ def settle(
     branch_current_a: Array,
     network: int,
     power_factor: Array,
-    is_loaded: bool,
     shape: Shape,
     elements: Elements,
 ) -> tuple[int, float, int, float]:
@@ -135,8 +138,8 @@ def settle(
 
     Returns state, definiteness of the slopes, steps and residual as ``operating_point`` does.
     """
-    now = balance(voltage_v, branch_current_a, network, power_factor, is_loaded, shape, elements)
-    residual = np.max(np.abs(now.left_over))
+    now = balance(voltage_v, branch_current_a, network, power_factor, shape, elements)
+    residual = greatest_size(now.left_over)
     step_v = np.zeros(shape.node_count)
     for step in range(GREATEST_STEPS):
         is_balanced = residual <= max(RELATIVE_TOLERANCE * now.greatest_current_a, now.rounding_a)
@@ -146,34 +149,36 @@ def settle(
             greater = without_power_slopes(
                 now.slopes, voltage_v, network, power_factor, shape, elements
             )
-            definiteness = determinant_ratio(now.slopes, greater) if is_loaded else 1.0
+            definiteness = determinant_ratio(now.slopes, greater)
             return SOLVED, definiteness, step, residual
         if failing < 0:
-            step_v[1:] = -now.left_over
-            replace_by_solution(slopes, step_v[1:])
+            fall = now.left_over.copy()
+            replace_by_solution(slopes, fall)
+            for row in range(fall.size):
+                step_v[row + 1] = -fall[row]
             now = _newton_step(
                 voltage_v,
                 step_v,
                 branch_current_a,
                 network,
                 power_factor,
-                is_loaded,
                 now,
                 shape,
                 elements,
             )
         else:
-            step_v[1:] = -direction_without_stiffness(slopes, failing)
+            fall = direction_without_stiffness(slopes, failing)
+            for row in range(fall.size):
+                step_v[row + 1] = -fall[row]
             share = _share_to_next_source(voltage_v, step_v, network, shape, elements)
             if not share < _share_within_loads(
                 voltage_v, step_v, 0.0, network, power_factor, shape, elements
             ):
                 return NO_OPERATING_POINT, 0.0, step, residual
-            voltage_v += share * step_v
-            now = balance(
-                voltage_v, branch_current_a, network, power_factor, is_loaded, shape, elements
-            )
-        residual = np.max(np.abs(now.left_over))
-        if is_loaded and not has_voltage(voltage_v, network, power_factor, shape, elements)[0]:
+            for node in range(step_v.size):
+                voltage_v[node] += share * step_v[node]
+            now = balance(voltage_v, branch_current_a, network, power_factor, shape, elements)
+        residual = greatest_size(now.left_over)
+        if not has_voltage(voltage_v, network, power_factor, shape, elements)[0]:
             return NO_OPERATING_POINT, 0.0, step + 1, residual
     return NOT_SETTLED, 0.0, GREATEST_STEPS, residual
