@@ -102,8 +102,10 @@ def unloaded_voltages_v(network: int, shape: Shape, elements: Elements) -> tuple
     )
     # From 0 V up, where no source that takes nothing back is cut off.
     voltage = np.zeros(shape.node_count)
+    # Not the number 0 itself, for which everything would be compiled a second time.
+    row = unloaded.emf_v.shape[0] - 1
     state, _, _, _ = settle(
-        voltage, np.zeros(shape.branch_from.size), 0, np.zeros(loads), shape, unloaded
+        voltage, np.zeros(shape.branch_from.size), row, np.zeros(loads), shape, unloaded
     )
     return voltage, state == SOLVED
 
