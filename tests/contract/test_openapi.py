@@ -23,8 +23,12 @@ UNIT_SUFFIXES = ("a", "c", "db", "k", "m", "mm", "mm2", "ohm", "percent", "s", "
 DIMENSIONLESS = {
     "ambient_rating_factor": "permitted current over rated current",
     "bundled_conductors": "count",
+    "coil_count": "count",
     "current_multiple": "current over rated current",
+    "entry": "place in a list",
+    "greatest_driver_power_share": "power over that of the load",
     "high": "efficiency",
+    "least_driver_power_share": "power over that of the load",
     "least_margin": "damage time over opening time",
     "likely": "efficiency",
     "limit": "efficiency",
@@ -33,10 +37,14 @@ DIMENSIONLESS = {
     "number": "number of the line",
     "parallel_runs": "count",
     "power_fraction": "mean power over full sine power",
-    "row": "number of the row of a table",
+    "power_share": "power over that of the load",
     "result": "of a step of the working; its unit is the member unit",
+    "row": "number of the row of a table",
+    "silent_coils": "count",
     "status": "HTTP status",
     "step": "number of the step",
+    "wiring_count": "count",
+    "within_limits_count": "count",
 }
 SCHEMAS = document()["components"]["schemas"]
 ANSWERS = sorted(name for name in SCHEMAS if name.endswith("Answer") or name.startswith("Problem"))
