@@ -26,9 +26,13 @@ UNIT_SUFFIXES = (
 DIMENSIONLESS = {
     "ambient_rating_factor": "permitted current over rated current",
     "bundled_conductors": "count",
+    "coil_count": "count",
     "current_multiple": "current over rated current",
     "far_end_fault_elasticity": "relative change over relative change",
     "high": "efficiency, or of an input or result whose unit is the member unit",
+    "entry": "place in a list",
+    "greatest_driver_power_share": "power over that of the load",
+    "least_driver_power_share": "power over that of the load",
     "least_margin": "damage time over opening time",
     "likely": "efficiency",
     "likely_output_elasticity": "relative change over relative change",
@@ -48,9 +52,14 @@ DIMENSIONLESS = {
     "upper_elasticity": "relative change over relative change",
     "voltage_drop_elasticity": "relative change over relative change",
     "row": "number of the row of a table",
+    "power_share": "power over that of the load",
     "result": "of a step of the working; its unit is the member unit",
+    "row": "number of the row of a table",
+    "silent_coils": "count",
     "status": "HTTP status",
     "step": "number of the step",
+    "wiring_count": "count",
+    "within_limits_count": "count",
 }
 SCHEMAS = document()["components"]["schemas"]
 ANSWERS = sorted(name for name in SCHEMAS if name.endswith("Answer") or name.startswith("Problem"))
