@@ -20,12 +20,12 @@ from loomwright.jobs.demo_library import demo_job, demo_price_book
 from loomwright.web.app import create_app
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
+from loomwright.web.openapi import DocumentSchema
 from loomwright.web.openapi_examples import FILE
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE, ProblemError
 from loomwright.web.requests import GREATEST_BODY_BYTES
-from loomwright.web.schemas.bill_request import request_examples
 from set_up import create_with, key_entry
 
 Recorded = dict[str, Any]
@@ -34,12 +34,24 @@ KEY = "a key that may see cost and margin"
 OTHER_KEY = "a key that may not"
 CONDUCTOR = EXAMPLES["size-conductor"]["bass_unit_under_the_seat"]
 FUSE = EXAMPLES["size-fuse"]["bass_unit_under_the_seat"]
-# One bill shows what a bill is; each is some 60 000 characters.
+# One bill and one set of plans show what those are; each is some 60 000 characters or more.
 BILL = "hybrid_jump_start"
-BODIES: dict[str, Recorded] = {
-    "build-bill-of-materials": {BILL: request_examples()[BILL]},
-    "check-price-book": {"demo_book": {"price_book": demo_price_book()}},
-}
+_ONE_OF_MANY = ("build-bill-of-materials", "plan-installation", "build-work-order")
+
+
+def _document_bodies() -> dict[str, Recorded]:
+    """Return the examples of the operations that take a document."""
+    bodies: dict[str, Recorded] = {}
+    for operation in OPERATIONS:
+        if isinstance(operation.request, DocumentSchema):
+            examples = operation.request.examples()
+            bodies[operation.name] = (
+                {BILL: examples[BILL]} if operation.name in _ONE_OF_MANY else examples
+            )
+    return bodies | {"check-price-book": {"demo_book": {"price_book": demo_price_book()}}}
+
+
+BODIES = _document_bodies()
 # Forms other than JSON, by the query that asks for them.
 FORMS = {"text/plain": {"as": "text"}, "text/csv": {"as": "csv"}, "application/xml": {"as": "xml"}}
 

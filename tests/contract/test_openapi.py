@@ -51,7 +51,6 @@ DIMENSIONLESS = {
     "standard_uncertainty": "of a result; its unit is the member unit, of a temperature K",
     "upper_elasticity": "relative change over relative change",
     "voltage_drop_elasticity": "relative change over relative change",
-    "row": "number of the row of a table",
     "power_share": "power over that of the load",
     "result": "of a step of the working; its unit is the member unit",
     "row": "number of the row of a table",
