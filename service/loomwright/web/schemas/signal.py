@@ -159,7 +159,7 @@ class InputLevelAnswer(Answer):
     ratio_greatest = _number("Greatest such ratio; below ratio_least where none does.")
 
 
-class RemedyAnswer(Answer):
+class NoiseRemedyAnswer(Answer):
     """What lowers ground noise, and to where."""
 
     remedy = _choice(
@@ -188,7 +188,7 @@ class GroundNoiseAnswer(Answer):
     )
     interference_mv = _number("What the input takes for signal.", allow_none=True)
     below_signal_db = _number("Greatest signal over it; null where there is none.", allow_none=True)
-    remedies = fields.List(fields.Nested(RemedyAnswer), required=True)
+    remedies = fields.List(fields.Nested(NoiseRemedyAnswer), required=True)
 
 
 class SignalConnectionAnswer(Answer):

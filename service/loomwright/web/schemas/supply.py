@@ -136,7 +136,7 @@ def supply_examples() -> dict[str, dict[str, Any]]:
 _STATES = {"enum": list(STATES)}
 
 
-class RemedyAnswer(Answer):
+class SupplyRemedyAnswer(Answer):
     """One remedy of a shortfall; its own figure is stated, those of others are null."""
 
     remedy = fields.String(required=True, metadata={"enum": list(COST_RANK)})
@@ -182,7 +182,7 @@ class ShortfallAnswer(Answer):
     present = fields.Float(required=True, metadata=describe("In the unit beside it."))
     wanted = fields.Float(required=True, metadata=describe("In the unit beside it."))
     unit = fields.String(required=True, metadata={"enum": list(UNITS)})
-    remedies = fields.List(fields.Nested(RemedyAnswer), required=True)
+    remedies = fields.List(fields.Nested(SupplyRemedyAnswer), required=True)
     cheapest = fields.String(
         required=True,
         allow_none=True,
