@@ -26,6 +26,7 @@ from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE, ProblemError
 from loomwright.web.requests import GREATEST_BODY_BYTES
 from loomwright.web.schemas.bill_request import request_examples
+from loomwright.web.schemas.measurement import measurement_examples
 from set_up import create_with, key_entry
 
 Recorded = dict[str, Any]
@@ -38,6 +39,7 @@ FUSE = EXAMPLES["size-fuse"]["bass_unit_under_the_seat"]
 BILL = "hybrid_jump_start"
 BODIES: dict[str, Recorded] = {
     "build-bill-of-materials": {BILL: request_examples()[BILL]},
+    "check-measurements": measurement_examples(),
     "check-price-book": {"demo_book": {"price_book": demo_price_book()}},
 }
 # Forms other than JSON, by the query that asks for them.
@@ -152,6 +154,24 @@ def _difficult_job() -> Recorded:
     return job
 
 
+def _far_job() -> Recorded:
+    job = demo_job("combustion_car")
+    # No conductor of the series is thick enough for a thousandth.
+    job["circuits"][0]["allowed_voltage_drop_percent"] = 0.1
+    return job
+
+
+def _starved_job() -> Recorded:
+    """Return a job whose source delivers 12.6^2 / 0.2 = 794 W at most, and is asked for 1000 W."""
+    job = demo_job("combustion_car")
+    (source,), (circuit,), load = job["power_sources"], job["circuits"], job["equipment"][0]
+    del source["cold_cranking_current"], load["load_current"]
+    source["source_resistance"], load["load_power"] = 0.05, 500
+    job["circuits"].append({**circuit, "key": "second_feed"})
+    job["equipment"].append({**load, "key": "second", "circuit": "second_feed"})
+    return job
+
+
 def _cranking_fuse() -> Recorded:
     without = {name: value for name, value in FUSE.items() if name != "source_resistance"}
     # 7.2 V is the voltage of the cold-cranking test of SAE J537 for a 12 V battery.
@@ -182,6 +202,7 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
     "duplicate_parameter": (
         (_GET, "size-conductor", {"query_string": [("length", "4 m"), ("length", "5 m")]}),
     ),
+    "circuit_not_sized": ((_POST, "check-measurements", {"json": {"job": _far_job()}}),),
     "emf_below_cranking_voltage": ((_POST, "size-fuse", {"json": _cranking_fuse()}),),
     "invalid_request": (
         (_POST, "size-conductor", {"json": {**CONDUCTOR, "length": "5 yards"}}),
@@ -192,6 +213,7 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
         (_GET, "estimate-real-output", {"query_string": {"fuse_rating": "25"}}),
         (_POST, "build-bill-of-materials", {"json": {}}),
         (_POST, "check-price-book", {"json": {"price_book": 5}}),
+        (_POST, "check-measurements", {"json": {}}),
     ),
     "key_not_permitted": (
         (
@@ -212,6 +234,7 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
     ),
     "malformed_body": ((_POST, "size-conductor", {"data": b'{"length": 5', "content_type": JSON}),),
     "method_not_allowed": (("PUT", "size-conductor", {}),),
+    "no_operating_point": ((_POST, "check-measurements", {"json": {"job": _starved_job()}}),),
     "not_acceptable": (
         (_POST, "size-conductor", {"json": CONDUCTOR, "headers": {"Accept": "image/png"}}),
     ),

@@ -41,6 +41,7 @@ POSTED = (
     "estimate-real-output",
     "build-bill-of-materials",
     "check-price-book",
+    "check-measurements",
 )
 MEMBERS = {"type", "title", "status", "code", "detail", "action", "errors"}
 
