@@ -23,6 +23,7 @@ ENGINEERING_OPERATIONS = (
     "match-load-impedance",
 )
 PRICING_OPERATIONS = ("build-bill-of-materials", "check-price-book")
+MEASURING_OPERATIONS = ("check-measurements",)
 FLAT_ROUTE = ("length", "zone", "ambient_temperature", "bundled_conductors")
 
 
@@ -274,10 +275,40 @@ def bill_requests(draw):
     return {"job": job}
 
 
+@st.composite
+def measurement_requests(draw):
+    """Draw a demo job of which some quantities were read at rest and with everything on."""
+    request = draw(bill_requests())
+    job, reading = request["job"], component("MeterReading")["properties"]
+    fed = {item["fed_from"] for item in job["circuits"]}
+    loaded = [
+        item["key"]
+        for item in job["circuits"]
+        if item["key"] not in fed and not item.get("charges_source")
+    ]
+    sources = [("source_voltage", "source", item["key"]) for item in job["power_sources"]]
+    drops = ("equipment_voltage", "feed_drop", "fuse_drop", "return_drop", "current")
+    places = [*sources, *((what, "circuit", key) for key in loaded for what in drops)]
+    request["readings"] = [
+        {
+            "what": what,
+            place: key,
+            **{
+                name: draw(values_of(reading[name]))
+                for name in ("current" if what == "current" else "voltage",)
+            },
+        }
+        for what, place, key in draw(st.lists(st.sampled_from(places), max_size=6, unique_by=str))
+    ]
+    return request
+
+
 def requests_of(operation, without=()):
     """Return the requests of an operation that its schema accepts."""
     if operation == "build-bill-of-materials":
         return bill_requests()
+    if operation == "check-measurements":
+        return measurement_requests()
     if operation == "check-price-book":
         return st.lists(bill_requests(), min_size=1, max_size=2).map(
             lambda requests: {"jobs": [request["job"] for request in requests]}

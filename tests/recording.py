@@ -170,6 +170,24 @@ def _drivers(drivers: list[Recorded]) -> Recorded:
     return {"drivers": [like | driver for driver in drivers], "least_load_impedance": 2}
 
 
+def _far_job() -> Recorded:
+    job = demo_job("combustion_car")
+    # No conductor of the series is thick enough for a thousandth.
+    job["circuits"][0]["allowed_voltage_drop_percent"] = 0.1
+    return job
+
+
+def _starved_job() -> Recorded:
+    """Return a job whose source delivers 12.6^2 / 0.2 = 794 W at most, and is asked for 1000 W."""
+    job = demo_job("combustion_car")
+    (source,), (circuit,), load = job["power_sources"], job["circuits"], job["equipment"][0]
+    del source["cold_cranking_current"], load["load_current"]
+    source["source_resistance"], load["load_power"] = 0.05, 500
+    job["circuits"].append({**circuit, "key": "second_feed"})
+    job["equipment"].append({**load, "key": "second", "circuit": "second_feed"})
+    return job
+
+
 def _cranking_fuse() -> Recorded:
     without = {name: value for name, value in FUSE.items() if name != "source_resistance"}
     # 7.2 V is the voltage of the cold-cranking test of SAE J537 for a 12 V battery.
@@ -208,6 +226,7 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
             {"json": _drivers([{"coil_impedance": 4 + n, "voice_coils": 1} for n in range(6)])},
         ),
     ),
+    "circuit_not_sized": ((_POST, "check-measurements", {"json": {"job": _far_job()}}),),
     "emf_below_cranking_voltage": ((_POST, "size-fuse", {"json": _cranking_fuse()}),),
     "invalid_request": (
         (_POST, "size-conductor", {"json": {**CONDUCTOR, "length": "5 yards"}}),
@@ -220,6 +239,7 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
         (_GET, "match-load-impedance", {"query_string": {"least_load_impedance": "2"}}),
         (_POST, "build-bill-of-materials", {"json": {}}),
         (_POST, "check-price-book", {"json": {"price_book": 5}}),
+        (_POST, "check-measurements", {"json": {}}),
     ),
     "key_not_permitted": (
         (
@@ -240,6 +260,7 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
     ),
     "malformed_body": ((_POST, "size-conductor", {"data": b'{"length": 5', "content_type": JSON}),),
     "method_not_allowed": (("PUT", "size-conductor", {}),),
+    "no_operating_point": ((_POST, "check-measurements", {"json": {"job": _starved_job()}}),),
     "not_acceptable": (
         (_POST, "size-conductor", {"json": CONDUCTOR, "headers": {"Accept": "image/png"}}),
     ),

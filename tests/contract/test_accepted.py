@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from drawn_requests import (
     ENGINEERING_OPERATIONS,
+    MEASURING_OPERATIONS,
     PRICING_OPERATIONS,
     answer_of,
     component,
@@ -47,6 +48,14 @@ WRONG_TOGETHER = {
         ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
         ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
     },
+    "check-measurements": {
+        ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
+        ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
+        # No conductor of the series meets what the drawn numbers ask for.
+        ("circuit_not_sized", r"/job/circuits/\d+"),
+        # All loads together ask for more than the source delivers.
+        ("no_operating_point", r"/job"),
+    },
     "check-price-book": {
         ("invalid_request", r"/jobs/\d+/power_sources/\d+/source_voltage"),
         ("ambient_not_below_rating", r"/jobs/\d+/circuits/\d+/route/\d+/ambient_temperature"),
@@ -69,7 +78,9 @@ def refusals(response, operation):
     ]
 
 
-@pytest.mark.parametrize("operation", [*ENGINEERING_OPERATIONS, *PRICING_OPERATIONS])
+@pytest.mark.parametrize(
+    "operation", [*ENGINEERING_OPERATIONS, *PRICING_OPERATIONS, *MEASURING_OPERATIONS]
+)
 def test_request_in_range_is_answered(operation):
     statuses = Counter()
     fields = set()

@@ -71,9 +71,9 @@ def test_a_cold_feed_has_the_resistance_of_the_table(
     assert cold[list(lamp.feed_stretches)].sum() == pytest.approx(4 * 7.98e-3, rel=1e-3)
     assert cold[list(lamp.return_stretches)].sum() == pytest.approx(0.5 * 7.98e-3, rel=1e-3)
     warm = installation(read_job(small_job), ("lamp_feed",), 303.15).network
-    # 10 K by 0.00393 /K.
+    # 10 K by the 0.004 /K of IEC 60228, annex A: 250 / (230 + t).
     shares = warm.planned.ambient_resistance_ohm[0] / cold
-    assert shares == pytest.approx(np.full(shares.size, 1.0393), rel=1e-4)
+    assert shares == pytest.approx(np.full(shares.size, 1.04), rel=1e-9)
 
 
 def test_expected_drops_of_a_small_job_are_those_derived_by_hand(

@@ -52,6 +52,7 @@ POSTED = (
     "match-load-impedance",
     "build-bill-of-materials",
     "check-price-book",
+    "check-measurements",
 )
 MEMBERS = {"type", "title", "status", "code", "detail", "action", "errors"}
 
