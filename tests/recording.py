@@ -26,6 +26,7 @@ from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE, ProblemError
 from loomwright.web.requests import GREATEST_BODY_BYTES
 from loomwright.web.schemas.bill_request import request_examples
+from loomwright.web.schemas.signal_examples import signal_examples
 from set_up import create_with, key_entry
 
 Recorded = dict[str, Any]
@@ -38,6 +39,7 @@ FUSE = EXAMPLES["size-fuse"]["bass_unit_under_the_seat"]
 BILL = "hybrid_jump_start"
 BODIES: dict[str, Recorded] = {
     "build-bill-of-materials": {BILL: request_examples()[BILL]},
+    "plan-signal-path": signal_examples(),
     "check-price-book": {"demo_book": {"price_book": demo_price_book()}},
 }
 # Forms other than JSON, by the query that asks for them.
@@ -191,6 +193,7 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
         (_POST, "estimate-real-output", {"json": {"fuse_rating": 25}}),
         (_GET, "estimate-real-output", {"query_string": {"fuse_rating": "25"}}),
         (_POST, "build-bill-of-materials", {"json": {}}),
+        (_POST, "plan-signal-path", {"json": {"system_voltage": 13}}),
         (_POST, "check-price-book", {"json": {"price_book": 5}}),
     ),
     "key_not_permitted": (

@@ -29,6 +29,7 @@ def test_an_example_is_answered(name: str) -> None:
         "impossible",
         "complete",
         "usable",
+        "devices_needed",
     )
 
 
