@@ -32,6 +32,7 @@ OPERATIONS = (
     "size-fuse",
     "estimate-real-output",
     "match-load-impedance",
+    "plan-signal-path",
     "build-bill-of-materials",
     "check-measurements",
 )

@@ -159,7 +159,9 @@ def test_interference_rises_with_current_and_with_shield_and_falls_with_ground(
     assert ground_noise.interference_v(more, shield_ohm, ground_ohm) == pytest.approx(
         factor * noise, rel=1e-12
     )
-    assert ground_noise.interference_v(potential, factor * shield_ohm, ground_ohm) >= noise
+    # Without ground resistance the shield takes all; only rounding then stands between both.
+    longer = ground_noise.interference_v(potential, factor * shield_ohm, ground_ohm)
+    assert longer >= noise * (1 - 1e-12)
     assert ground_noise.interference_v(potential, shield_ohm, ground_ohm + 0.1) < noise
     assert noise <= potential * (1 + 1e-12)
 

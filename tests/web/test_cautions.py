@@ -8,6 +8,7 @@ from flask.testing import FlaskClient
 from loomwright.engineering.cautions import CAUTIONS
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web.app import create_app
+from loomwright.web.schemas.signal_examples import signal_examples
 
 Document = dict[str, Any]
 
@@ -155,6 +156,20 @@ REQUESTS: list[tuple[str, str, Document]] = [
     ),
     ("engine_bay_heat", "size-conductor", CONDUCTOR),
 ]
+SIGNAL = signal_examples()["line_outputs_behind_a_relay"]
+UNRANGED = signal_examples()["line_outputs_behind_a_relay"]
+for end in ("least_voltage", "greatest_voltage"):
+    del UNRANGED["signal"]["inputs"][0][end]
+REQUESTS += [
+    ("signal_wires", "plan-signal-path", SIGNAL),
+    ("ground_noise_bound", "plan-signal-path", SIGNAL),
+    ("input_range_assumed", "plan-signal-path", UNRANGED),
+    (
+        "bridged_outputs",
+        "plan-signal-path",
+        signal_examples()["factory_amplifier_in_bands"],
+    ),
+]
 REQUESTS += [
     (caution, "build-bill-of-materials", {"job": demo_job(name)})
     for name, cautions in {
@@ -199,7 +214,12 @@ def test_a_request_calls_for_its_caution(
     assert caution in keys
     assert len(keys) == len(set(keys))
     assert all(entry["text"] == CAUTIONS[entry["key"]] for entry in found)
-    if operation not in ("estimate-real-output", "match-load-impedance", "check-measurements"):
+    if operation not in (
+        "estimate-real-output",
+        "match-load-impedance",
+        "check-measurements",
+        "plan-signal-path",
+    ):
         assert set(keys) >= ALWAYS
 
 

@@ -31,6 +31,7 @@ def test_an_example_is_answered(name: str) -> None:
         "complete",
         "usable",
         "pass",
+        "devices_needed",
     )
 
 
