@@ -26,6 +26,7 @@ from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE, ProblemError
 from loomwright.web.requests import GREATEST_BODY_BYTES
 from loomwright.web.schemas.bill_request import request_examples
+from loomwright.web.schemas.supply import supply_examples
 from set_up import create_with, key_entry
 
 Recorded = dict[str, Any]
@@ -37,6 +38,7 @@ FUSE = EXAMPLES["size-fuse"]["bass_unit_under_the_seat"]
 # One bill shows what a bill is; each is some 60 000 characters.
 BILL = "hybrid_jump_start"
 BODIES: dict[str, Recorded] = {
+    "assess-supply": supply_examples(),
     "build-bill-of-materials": {BILL: request_examples()[BILL]},
     "check-price-book": {"demo_book": {"price_book": demo_price_book()}},
 }
@@ -190,6 +192,7 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
         (_GET, "size-fuse", {"query_string": _query({**FUSE, "size": "9 AWG"})}),
         (_POST, "estimate-real-output", {"json": {"fuse_rating": 25}}),
         (_GET, "estimate-real-output", {"query_string": {"fuse_rating": "25"}}),
+        (_POST, "assess-supply", {"json": {"system_voltage": 13}}),
         (_POST, "build-bill-of-materials", {"json": {}}),
         (_POST, "check-price-book", {"json": {"price_book": 5}}),
     ),

@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drawn_requests import (
+    DOCUMENT_OPERATIONS,
     ENGINEERING_OPERATIONS,
-    PRICING_OPERATIONS,
     answer_of,
     component,
     number_form,
@@ -37,6 +37,16 @@ WRONG_TOGETHER = {
     "estimate-real-output": {
         # Above the theoretical maximum of the class.
         ("invalid_request", r"/measured_efficiency"),
+    },
+    "assess-supply": {
+        ("invalid_request", r"/supply/set_voltage"),
+        # The order of speeds, outputs and charges, and a drop that leaves nothing.
+        ("invalid_request", r"/supply/alternator/(cruise|greatest_idle)_speed"),
+        (
+            "invalid_request",
+            r"/supply/alternator/output_curve/\d+/(alternator_speed|output_current)",
+        ),
+        ("invalid_request", r"/loads/\d+/voltage_drop"),
     },
     "build-bill-of-materials": {
         # Open-circuit voltage against the system voltage.
@@ -65,7 +75,7 @@ def refusals(response, operation):
     ]
 
 
-@pytest.mark.parametrize("operation", [*ENGINEERING_OPERATIONS, *PRICING_OPERATIONS])
+@pytest.mark.parametrize("operation", [*ENGINEERING_OPERATIONS, *DOCUMENT_OPERATIONS])
 def test_request_in_range_is_answered(operation):
     statuses = Counter()
     fields = set()

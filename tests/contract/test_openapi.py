@@ -34,11 +34,13 @@ DIMENSIONLESS = {
     "low": "efficiency",
     "number": "number of the line",
     "parallel_runs": "count",
+    "present": "what is there, in the unit of the member unit",
     "power_fraction": "mean power over full sine power",
     "row": "number of the row of a table",
     "result": "of a step of the working; its unit is the member unit",
     "status": "HTTP status",
     "step": "number of the step",
+    "wanted": "what is wanted, in the unit of the member unit",
 }
 SCHEMAS = document()["components"]["schemas"]
 ANSWERS = sorted(name for name in SCHEMAS if name.endswith("Answer") or name.startswith("Problem"))

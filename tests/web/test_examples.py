@@ -27,6 +27,7 @@ def test_an_example_is_answered(name: str) -> None:
         "conductor_found",
         "fuse_found",
         "impossible",
+        "supply_insufficient",
         "complete",
         "usable",
     )

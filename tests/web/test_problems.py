@@ -39,6 +39,7 @@ POSTED = (
     "size-conductor",
     "size-fuse",
     "estimate-real-output",
+    "assess-supply",
     "build-bill-of-materials",
     "check-price-book",
 )
