@@ -39,7 +39,8 @@ WRONG_TOGETHER = {
         ("invalid_request", r"/measured_efficiency"),
     },
     "assess-supply": {
-        ("invalid_request", r"/supply/set_voltage"),
+        # Set voltage and test voltage against the system voltage.
+        ("invalid_request", r"/supply/(set_voltage|alternator/designation)"),
         # The order of speeds, outputs and charges, and a drop that leaves nothing.
         ("invalid_request", r"/supply/alternator/(cruise|greatest_idle)_speed"),
         (
@@ -51,10 +52,13 @@ WRONG_TOGETHER = {
     "build-bill-of-materials": {
         # Open-circuit voltage against the system voltage.
         ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
+        # The drops along a chain of circuits.
+        ("invalid_request", r"/job/circuits/\d+/allowed_voltage_drop_percent"),
         ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
     },
     "check-price-book": {
         ("invalid_request", r"/jobs/\d+/power_sources/\d+/source_voltage"),
+        ("invalid_request", r"/jobs/\d+/circuits/\d+/allowed_voltage_drop_percent"),
         ("ambient_not_below_rating", r"/jobs/\d+/circuits/\d+/route/\d+/ambient_temperature"),
     },
 }
