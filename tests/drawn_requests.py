@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web.app import create_app
+from loomwright.web.schemas.supply import supply_examples
 
 ENGINEERING_OPERATIONS = (
     "size-conductor",
@@ -23,7 +24,8 @@ ENGINEERING_OPERATIONS = (
     "match-load-impedance",
 )
 PRICING_OPERATIONS = ("build-bill-of-materials", "check-price-book")
-MEASURING_OPERATIONS = ("check-measurements",)
+# Operations whose request is a document that a reader takes, not fields of a schema.
+DOCUMENT_OPERATIONS = ("assess-supply", "check-measurements", *PRICING_OPERATIONS)
 FLAT_ROUTE = ("length", "zone", "ambient_temperature", "bundled_conductors")
 
 
@@ -240,9 +242,8 @@ def engineering_requests(draw, operation, without=()):
     return request
 
 
-@cache
-def _numbers_of_jobs(name):
-    """Return the numbers of a demo job as pairs of path and schema."""
+def numbers_of(document, name):
+    """Return the numbers of a document of some component as pairs of path and schema."""
     found: list[tuple[tuple[Any, ...], dict[str, Any]]] = []
 
     def walk(value, schema, path):
@@ -256,8 +257,13 @@ def _numbers_of_jobs(name):
         elif number_form(schema) is not None:
             found.append((path, schema))
 
-    walk(demo_job(name), component("Job"), ())
+    walk(document, component(name), ())
     return found
+
+
+@cache
+def _numbers_of_jobs(name):
+    return numbers_of(demo_job(name), "Job")
 
 
 @st.composite
@@ -303,8 +309,25 @@ def measurement_requests(draw):
     return request
 
 
+@st.composite
+def supply_requests(draw):
+    """Draw an example of assess-supply in which some numbers are others in range."""
+    name = draw(st.sampled_from(sorted(supply_examples())))
+    request = copy.deepcopy(supply_examples()[name])
+    places = numbers_of(request, request_name("assess-supply"))
+    for path, schema in draw(st.lists(st.sampled_from(places), max_size=4, unique_by=str)):
+        *above, last = path
+        holder = request
+        for key in above:
+            holder = holder[key]
+        holder[last] = draw(values_of(schema))
+    return request
+
+
 def requests_of(operation, without=()):
     """Return the requests of an operation that its schema accepts."""
+    if operation == "assess-supply":
+        return supply_requests()
     if operation == "build-bill-of-materials":
         return bill_requests()
     if operation == "check-measurements":

@@ -33,6 +33,7 @@ OPERATIONS = (
     "estimate-real-output",
     "match-load-impedance",
     "plan-signal-path",
+    "assess-supply",
     "build-bill-of-materials",
     "check-measurements",
 )

@@ -51,6 +51,7 @@ DIMENSIONLESS = {
     "normalised_error": "deviation over half an interval",
     "number": "number of the line",
     "parallel_runs": "count",
+    "present": "what is there, in the unit of the member unit",
     "power_fraction": "mean power over full sine power",
     "power_share": "power over that of the load",
     "probability": "of a cause",
@@ -70,6 +71,7 @@ DIMENSIONLESS = {
     "voltage_drop_elasticity": "relative change over relative change",
     "wiring_count": "count",
     "within_limits_count": "count",
+    "wanted": "what is wanted, in the unit of the member unit",
 }
 SCHEMAS = document()["components"]["schemas"]
 ANSWERS = sorted(name for name in SCHEMAS if name.endswith("Answer") or name.startswith("Problem"))

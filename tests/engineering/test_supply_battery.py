@@ -194,6 +194,11 @@ def test_below_the_rated_current_the_rated_capacity_counts():
     assert not discharge(BATTERY, 5.0).below_rated_current
 
 
+def test_next_to_no_current_lasts_for_ever_without_an_overflow():
+    found = discharge(BATTERY, 5e-324)
+    assert (found.time_s, found.end) == (math.inf, START_RESERVE)
+
+
 @given(CURRENTS_A, st.floats(1.0, 3.0))
 def test_more_load_never_lasts_longer(current_a, factor):
     assert discharge(BATTERY, factor * current_a).time_s <= discharge(BATTERY, current_a).time_s

@@ -178,6 +178,16 @@ def test_without_loads_there_is_no_cycle():
     assert (found.peak_a, found.recovery_charge_as, found.headroom_a) == (0.0, 0.0, 40.0)
 
 
+def test_a_load_that_is_next_to_never_on_has_no_cycle():
+    found = charging(request_of(load(average_current_a=5e-324), supply=HYBRID), IDLE)
+    assert found is not None
+    assert found.recovery_charge_as == 0.0
+    # 1 s x (5 A / 2e-9 A - 1) with 40 A to spare.
+    rare = charging(request_of(load(average_current_a=2e-9), supply=HYBRID), IDLE)
+    assert rare is not None
+    assert rare.recovery_charge_as == pytest.approx(1e11, rel=1e-6)
+
+
 def test_a_source_that_the_vehicle_itself_overloads_gives_nothing_back():
     hungry = request_of(
         load(average_current_a=1.0), supply=HYBRID, existing=ExistingLoads(idle_a=70.0)

@@ -183,6 +183,14 @@ def test_where_the_machine_gives_nothing_at_that_speed_no_larger_one_is_computed
     assert (found[RAISE_IDLE].value, found[RAISE_IDLE].closes) == (pytest.approx(10.0), True)
 
 
+@pytest.mark.parametrize(("cold_a", "value"), [(0.12, None), (0.125, 21.0)])
+def test_next_to_nothing_is_not_scaled_either(cold_a, value):
+    # 0.8 of 0.125 A are 0.1 A; 1 A beside the 20 A of the vehicle are wanted.
+    weak = replace(ALTERNATOR, curve=((25.0, cold_a), (100.0, cold_a)), cruise_speed_per_s=14.0)
+    request = request_of(load(current_a=1.0, **AT_IDLE), alternator=weak)
+    assert remedies_of(request, CHARGING_AT_IDLE)[LARGER_SOURCE].value == value
+
+
 def test_drive_level_of_a_linear_amplifier_by_hand():
     # 24 A must fall to 18.4 A: 20 log10(24 / 18.4) = 2.308 dB, in steps of 0.1 dB upwards.
     request = request_of(

@@ -2,6 +2,7 @@
 
 import copy
 import json
+from collections.abc import Callable
 from decimal import Decimal
 from typing import Any
 
@@ -10,8 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomwright.engineering.supply.request import DRIVING, ENGINE_OFF, IDLE, STATES, ExistingLoads
+from loomwright.jobs.answer import answer_document
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import Job
+from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.supply_document import StatedSupply, supply_from_document
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.reading import ObjectReader
@@ -396,6 +399,18 @@ FAULTS: list[tuple[str, list[tuple[list[Any], object]], str]] = [
         [([*BATTERY, "open_circuit_curve"], [CURVE[0], CURVE[1] | {"open_circuit_voltage": 12}])],
         "/supply/battery/open_circuit_curve/1/open_circuit_voltage",
     ),
+    (
+        "cranking-above-the-curve",
+        [
+            (
+                [*BATTERY, "open_circuit_curve"],
+                [CURVE[0] | {"open_circuit_voltage": 6}, CURVE[1] | {"open_circuit_voltage": 7.5}],
+            ),
+            ([*BATTERY, "internal_resistance"], None),
+            ([*BATTERY, "cold_cranking_current"], 500),
+        ],
+        "/supply/battery/cold_cranking_current",
+    ),
     ("capacity", [([*BATTERY, "capacity"], "70 A")], "/supply/battery/capacity"),
     ("load-none", [([*LOAD, "load_current"], None)], "/loads/0/load_current"),
     ("load-both", [([*LOAD, "load_power"], 50)], "/loads/0/load_current"),
@@ -507,6 +522,13 @@ def test_a_job_may_state_the_supply_of_its_vehicle() -> None:
     job: Job = stated_job(job_with(CAR["supply"]))
     assert job.supply == stated(CAR).request.supply
     assert stated_job(demo_job("combustion_car")).supply is None
+
+
+def test_a_bill_does_not_depend_on_the_supply(priced: Callable[..., PricedJob]) -> None:
+    document = demo_job("combustion_car")
+    document["equipment"][0] |= {"standby_current": 0.003, "least_voltage": 10.8}
+    with_supply = priced({**document, "supply": CAR["supply"]})
+    assert answer_document(with_supply) == answer_document(priced(demo_job("combustion_car")))
 
 
 def test_a_supply_of_a_job_has_the_system_voltage_of_its_vehicle() -> None:

@@ -1,5 +1,6 @@
 """Every caution of the one table is called for by some request, and none stands outside it."""
 
+import copy
 from typing import Any
 
 import pytest
@@ -9,6 +10,7 @@ from loomwright.engineering.cautions import CAUTIONS
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web.app import create_app
 from loomwright.web.schemas.signal_examples import signal_examples
+from loomwright.web.schemas.supply import supply_examples
 
 Document = dict[str, Any]
 
@@ -178,6 +180,32 @@ REQUESTS += [
         "van_second_battery": ("two_sources", "mains_output", "battery_in_living_space"),
         "truck_24v": ("battery_in_series", "combustion_heater"),
     }.items()
+    for caution in cautions
+]
+CAR, TRUCK, HYBRID = (
+    supply_examples()[name] for name in ("car_with_music", "truck_24v", "hybrid_with_converter")
+)
+SLOW = copy.deepcopy(CAR)
+# 2.7 x 500 rpm lie below the low test speed of 1500 rpm.
+SLOW["supply"]["alternator"]["idle_speed"] = 500
+REQUESTS += [
+    (caution, "assess-supply", body)
+    for body, cautions in (
+        (HYBRID, ("high_voltage", "converter_never_overloaded")),
+        (
+            CAR,
+            (
+                "battery_gas",
+                "second_battery_protection",
+                "deep_discharge",
+                "raised_idle",
+                "cold_battery_resistance",
+                "hot_alternator",
+            ),
+        ),
+        (TRUCK, ("battery_in_series", "below_rated_current")),
+        (SLOW, ("outside_output_curve",)),
+    )
     for caution in cautions
 ]
 SOLDERED = demo_job("truck_24v")

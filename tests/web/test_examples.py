@@ -28,6 +28,7 @@ def test_an_example_is_answered(name: str) -> None:
         "fuse_found",
         "impossible",
         "wiring_found",
+        "supply_insufficient",
         "complete",
         "usable",
         "pass",

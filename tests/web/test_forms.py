@@ -132,7 +132,9 @@ def test_as_goes_before_accept(operation, name):
     assert by_accept.get_data() == response.get_data()
 
 
-@pytest.mark.parametrize("operation", ["build-bill-of-materials", "check-price-book"])
+@pytest.mark.parametrize(
+    "operation", ["assess-supply", "build-bill-of-materials", "check-price-book"]
+)
 def test_operation_refuses_forms_that_it_has_not(operation):
     url = f"/v1/{operation}"
     assert client().post(url, json={}, headers={"Accept": "image/png"}).status_code == 406

@@ -50,6 +50,7 @@ POSTED = (
     "size-fuse",
     "estimate-real-output",
     "match-load-impedance",
+    "assess-supply",
     "build-bill-of-materials",
     "check-price-book",
     "check-measurements",

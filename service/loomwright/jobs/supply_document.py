@@ -6,6 +6,7 @@ from decimal import Decimal
 from itertools import pairwise
 
 from loomwright.engineering.audio.levels import programme_power_fraction
+from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection.faults import internal_resistance_from_en_cold_cranking_ohm
 from loomwright.engineering.supply.alternator import (
     Alternator,
@@ -259,9 +260,13 @@ def _battery(
         return None
     if resistance_ohm is None:
         # The cold-cranking test is one of a full battery.
-        resistance_ohm = internal_resistance_from_en_cold_cranking_ohm(
-            curve[-1][1], cranking_a or 0.0, round(in_series)
-        )
+        try:
+            resistance_ohm = internal_resistance_from_en_cold_cranking_ohm(
+                curve[-1][1], cranking_a or 0.0, round(in_series)
+            )
+        except EngineeringError as error:
+            reader.fault("cold_cranking_current", error.message)
+            return None
     own_discharge = kind.self_discharge_per_s if kind else 0.0
     return Battery(
         capacity_as=capacity_ah * AMPERE_SECONDS_PER_AMPERE_HOUR,

@@ -165,14 +165,15 @@ def delivered_capacity_as(
 
     Notes
     -----
-    ``min(C, I t)`` with the time of ``peukert_time_s``.
+    ``C min(1, C / (I H))**(k - 1)``, which is ``min(C, I t)`` with the time of ``peukert_time_s``
+    and does not overflow where the current is next to nothing.
 
     References
     ----------
     As ``peukert_time_s``; the bound is ours, because no rating speaks of smaller currents.
     """
-    time_s = peukert_time_s(current_a, capacity_as, rated_time_s, exponent)
-    return lesser(capacity_as, current_a * time_s)
+    above_rated = lesser(1.0, capacity_as / (current_a * rated_time_s))
+    return capacity_as * above_rated ** (exponent - 1.0)
 
 
 def open_circuit_voltage_v(state_of_charge: float, curve: VoltageCurve) -> float:

@@ -5,6 +5,9 @@ from loomwright.engineering.supply.alternator import alternator_output_a
 from loomwright.engineering.supply.converter import CONVERTER_LIMIT, converter_output_a
 from loomwright.engineering.supply.request import IDLE, SupplyRequest, VehicleSupply
 
+# What draws less than this has peaks so far apart that there is no cycle to speak of.
+LEAST_AVERAGE_A = 1e-9
+
 
 @record
 class Charging:
@@ -106,7 +109,8 @@ def charging(request: SupplyRequest, state: str) -> Charging | None:
     peak_a = sum(load.peak_current_a(supply.system_voltage_v) for load in loads)
     excess_a = max(0.0, existing_a + peak_a - output_a)
     peak_s = max((load.peak_time_s for load in loads), default=0.0)
-    rest_s = peak_s * (peak_a / average_a - 1.0) if average_a > 0.0 else 0.0
+    has_cycle = average_a > LEAST_AVERAGE_A
+    rest_s = peak_s * (peak_a / average_a - 1.0) if has_cycle else 0.0
     return Charging(
         state=state,
         output_a=output_a,

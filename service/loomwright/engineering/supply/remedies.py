@@ -51,6 +51,7 @@ RESISTANCE_STEP_OHM = 1e-6
 SPEED_STEP_PER_S = 1.0 / 60.0
 OUTPUT_STEP_A = 1.0
 STANDBY_STEP_A = 1e-4
+LEAST_OUTPUT_A = 0.1
 
 
 @record
@@ -199,8 +200,8 @@ def _idle_speed_per_s(request: SupplyRequest, shortfall: Shortfall) -> float | N
 
 
 def _output_a(_: SupplyRequest, shortfall: Shortfall) -> float | None:
-    # Scaling says nothing where the present machine gives nothing at that speed.
-    return _up(shortfall.limit, OUTPUT_STEP_A) if shortfall.value > 0.0 else None
+    # Scaling says nothing where the present machine gives next to nothing at that speed.
+    return _up(shortfall.limit, OUTPUT_STEP_A) if shortfall.value >= LEAST_OUTPUT_A else None
 
 
 def _standby_a(request: SupplyRequest, shortfall: Shortfall) -> float | None:
