@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 DRIVES = ("combustion", "hybrid", "electric")
 TAP_POINTS = {
@@ -206,7 +207,7 @@ class WantedLabour:
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Job:
     """One whole job. Circuits stand after the circuit that feeds them."""
 
@@ -216,6 +217,11 @@ class Job:
     equipment: tuple[Equipment, ...]
     circuits: tuple[Circuit, ...]
     labour: tuple[WantedLabour, ...]
+
+    @cached_property
+    def circuit_by_key(self) -> Mapping[str, Circuit]:
+        """Every circuit by its key."""
+        return {circuit.key: circuit for circuit in self.circuits}
 
     def branches(self, key: str) -> tuple[Circuit, ...]:
         """Return the circuits fed from the end of a circuit."""
