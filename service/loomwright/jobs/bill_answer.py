@@ -215,7 +215,5 @@ def _articles(cover: ClusterCover, plan: Plan) -> list[dict[str, Any]]:
 
 
 def _article(article: Article, quantity: str) -> dict[str, Any]:
-    sold = article.kit or article.part
-    assert sold is not None
     pack = None if article.pack is None else format(article.pack.quantity.normalize(), "f")
-    return {"key": sold.key, "pack_of": pack, "quantity": quantity}
+    return {"key": article.sold.key, "pack_of": pack, "quantity": quantity}

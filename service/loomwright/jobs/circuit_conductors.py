@@ -78,10 +78,9 @@ def feeding_source(job: Job, circuit: Circuit) -> PowerSource:
 
 def feeders(job: Job, circuit: Circuit) -> list[Circuit]:
     """Return the circuits from the source down to a circuit, itself included."""
-    by_key = {item.key: item for item in job.circuits}
     chain = [circuit]
-    while chain[0].fed_from in by_key:
-        chain.insert(0, by_key[chain[0].fed_from])
+    while chain[0].fed_from in job.circuit_by_key:
+        chain.insert(0, job.circuit_by_key[chain[0].fed_from])
     return chain
 
 

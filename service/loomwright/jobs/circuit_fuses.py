@@ -113,6 +113,8 @@ def _with_branches(
     job: Job, entry: SizedCircuit, sized: Mapping[str, SizedCircuit]
 ) -> SizedCircuit:
     branches = [sized[branch.key] for branch in job.branches(entry.circuit.key)]
+    if not branches:
+        return entry
     fuses = tuple(
         (branch.fuse_type, branch.rated_current_a)
         for branch in branches

@@ -66,12 +66,7 @@ def circuit_labour(build: CircuitBuild, parts: Iterable[Requirement]) -> list[La
             _NO_LENGTH,
             "with its ways labelled",
         ),
-        (
-            "make_off_end",
-            sum(counts[kind] for kind in CRIMPED),
-            _NO_LENGTH,
-            "every end marked and pull-tested",
-        ),
+        ("make_off_end", crimped, _NO_LENGTH, "every end marked and pull-tested"),
         ("solder_joint", build.solder_joints, _NO_LENGTH, "every joint held clear of vibration"),
         (
             "make_ground_point",

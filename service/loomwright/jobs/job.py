@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from loomwright.engineering.signal.path import SignalPath
 from loomwright.engineering.supply.request import VehicleSupply
@@ -217,7 +218,7 @@ class WantedLabour:
     reason: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Job:
     """One whole job. Circuits stand after the circuit that feeds them.
 
@@ -233,6 +234,11 @@ class Job:
     labour: tuple[WantedLabour, ...]
     signal: SignalPath | None = None
     supply: VehicleSupply | None = None
+
+    @cached_property
+    def circuit_by_key(self) -> Mapping[str, Circuit]:
+        """Every circuit by its key."""
+        return {circuit.key: circuit for circuit in self.circuits}
 
     def branches(self, key: str) -> tuple[Circuit, ...]:
         """Return the circuits fed from the end of a circuit."""

@@ -42,8 +42,9 @@ def labour_lines(
     by_operation: dict[str, list[LabourRequirement]] = {}
     for requirement in labour:
         by_operation.setdefault(requirement.operation, []).append(requirement)
+    nothing = money_from_minor_units(0, book.currency)
     lines = [
-        _labour_line(operation, by_operation[key], book, factor)
+        _labour_line(operation, by_operation[key], book, factor, nothing)
         for key, operation in book.labour.items()
         if key in by_operation
     ]
@@ -51,7 +52,7 @@ def labour_lines(
         _unpriced_labour(key, by_operation[key])
         for key in sorted(by_operation.keys() - book.labour.keys())
     ]
-    return lines + _minimum(lines, book), missing
+    return lines + _minimum(lines, book, nothing), missing
 
 
 def _labour_line(
@@ -59,13 +60,13 @@ def _labour_line(
     wanted: Sequence[LabourRequirement],
     book: PriceBook,
     factor: DifficultyFactor,
+    nothing: Money,
 ) -> Line:
     if operation.charged_per == "job":
         wanted = wanted[:1]
     needs = tuple(_hours_needed(operation, requirement, factor) for requirement in wanted)
     hours = rounded_up(summed(need.quantity for need in needs), book.rules.labour_increment_h)
     cost = operation.hourly_cost
-    nothing = money_from_minor_units(0, book.currency)
     return Line(
         kind=LABOUR,
         key=operation.key,
@@ -109,7 +110,7 @@ def _hours_needed(
     )
 
 
-def _minimum(lines: Sequence[Line], book: PriceBook) -> list[Line]:
+def _minimum(lines: Sequence[Line], book: PriceBook, nothing: Money) -> list[Line]:
     """Return the line that brings labour up to the least charge, if it stays below it.
 
     It is taxed as the first line of labour.
@@ -119,7 +120,6 @@ def _minimum(lines: Sequence[Line], book: PriceBook) -> list[Line]:
     lacking = least - charged
     if not lines or lacking.amount <= 0:
         return []
-    nothing = money_from_minor_units(0, book.currency)
     reason = f"the labour of a job is charged with {least} at least"
     return [
         Line(

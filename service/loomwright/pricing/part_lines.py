@@ -61,9 +61,10 @@ def part_lines(requirements: Sequence[Requirement], book: PriceBook) -> PartLine
     # A cover orders its needs by cluster; identity says which requirement each one is.
     by_choice = {id(choice): requirement for requirement, choice in served}
     covers = cheapest_cover([choice for _, choice in served], book, proven_plans)
+    nothing = money_from_minor_units(0, book.currency)
     lines: list[Line] = []
     for cover in covers:
-        lines += _cluster_lines(cover, by_choice, book)
+        lines += _cluster_lines(cover, by_choice, book, nothing)
     # Packs of a part stand behind its loose units, which come first within a cluster.
     lines.sort(key=lambda line: book.line_places[line.key])
     absent = [_unpriced(first, needs) for first, needs in missing.values()]
@@ -93,7 +94,7 @@ def _in_unit(quantity: Decimal, unit: str, sold_in: str) -> Decimal:
 
 
 def _cluster_lines(
-    cover: ClusterCover, by_choice: Mapping[int, Requirement], book: PriceBook
+    cover: ClusterCover, by_choice: Mapping[int, Requirement], book: PriceBook, nothing: Money
 ) -> list[Line]:
     needs: dict[str, list[Need]] = {}
     for choice, key in zip(cover.cluster.choices, cover.plan.serving, strict=True):
@@ -106,7 +107,7 @@ def _cluster_lines(
             continue
         # Each need stands on the first line that brings its part: loose, then pack, then kit.
         own = [need for key in article.supplies for need in needs.pop(key, ())]
-        lines.append(_line(article, quantity or Decimal(0), own, book))
+        lines.append(_line(article, quantity or Decimal(0), own, book, nothing))
     return lines
 
 
@@ -125,13 +126,13 @@ def _is_only_place(
     )
 
 
-def _line(article: Article, quantity: Decimal, needs: Sequence[Need], book: PriceBook) -> Line:
+def _line(
+    article: Article, quantity: Decimal, needs: Sequence[Need], book: PriceBook, nothing: Money
+) -> Line:
     steps = quantity / article.step
     supplies = {key: steps * each for key, each in article.supplies.items()}
     kit, part, pack = article.kit, article.part, article.pack
-    sold = kit or part
-    assert sold is not None
-    nothing = money_from_minor_units(0, book.currency)
+    sold = article.sold
     unit_price = article.unit_price(quantity)
     unit, note, stock = sold.unit, "", sold.stock
     description = sold.description
@@ -171,9 +172,7 @@ def _break_at(part: Part, quantity: Decimal) -> Decimal:
 
 def _cost(article: Article, quantity: Decimal, book: PriceBook) -> Money | None:
     """Return what a quantity of an article costs the shop; that of a pack, or of its units."""
-    sold = article.kit or article.part
-    assert sold is not None
-    each = sold.cost
+    each = article.sold.cost
     if article.pack is not None:
         of_units = None if each is None else product(each, article.pack.quantity)
         each = of_units if article.pack.cost is None else article.pack.cost

@@ -170,9 +170,12 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
     def summed(amounts: Sequence[Money]) -> Money:
         return money_total(amounts, currency)
 
-    lines_total = summed([line.total for line in lines])
-    labour_total = summed([line.total for line in lines if line.kind == LABOUR])
-    taxes = _taxes(lines, book)
+    # What each line comes to is needed in several ways, and worked out once.
+    amounts = [line.total for line in lines]
+    by_line = list(zip(lines, amounts, strict=True))
+    lines_total = summed(amounts)
+    labour_total = summed([amount for line, amount in by_line if line.kind == LABOUR])
+    taxes = _taxes(lines, amounts, book)
     tax_total = summed([tax.amount for tax in taxes])
     if book.prices_include_tax:
         net_total, total = lines_total - tax_total, lines_total
@@ -188,13 +191,13 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
         lines_total=lines_total,
         net_total=net_total,
         exempt_total=summed(
-            [line.total for line in lines if not book.tax_categories[line.tax_category]]
+            [amount for line, amount in by_line if not book.tax_categories[line.tax_category]]
         ),
         taxes=taxes,
         total=total,
         deposit=deposit,
         balance_due=total if deposit is None else total - deposit,
-        line_nets=_line_nets(lines, book),
+        line_nets=_line_nets(lines, amounts, book),
     )
 
 
@@ -211,7 +214,9 @@ def _deposit(total: Money, book: PriceBook, options: PricingOptions) -> Money | 
     return deposit
 
 
-def _taxes(lines: Sequence[Line], book: PriceBook) -> tuple[TaxAmount, ...]:
+def _taxes(
+    lines: Sequence[Line], amounts: Sequence[Money], book: PriceBook
+) -> tuple[TaxAmount, ...]:
     """Return each tax of the book that applies to a line.
 
     What is taxed together is rounded together: all lines of a category, or each line by itself.
@@ -221,7 +226,7 @@ def _taxes(lines: Sequence[Line], book: PriceBook) -> tuple[TaxAmount, ...]:
     base: dict[str, Money] = {}
     amount: dict[str, Money] = {}
     rates: dict[str, TaxRate] = {}
-    for category, taxed in _taxed_together(lines, book):
+    for category, taxed in _taxed_together(lines, amounts, book):
         for rate, own_base, own_amount in _taxes_on(taxed, book.tax_categories[category], book):
             rates[rate.key] = rate
             base[rate.key] = base.get(rate.key, nothing) + own_base
@@ -250,30 +255,33 @@ def _taxes(lines: Sequence[Line], book: PriceBook) -> tuple[TaxAmount, ...]:
     )
 
 
-def _taxed_together(lines: Sequence[Line], book: PriceBook) -> list[tuple[str, Money]]:
+def _taxed_together(
+    lines: Sequence[Line], amounts: Sequence[Money], book: PriceBook
+) -> list[tuple[str, Money]]:
     if book.rounding.tax == "line":
-        return [(line.tax_category, line.total) for line in lines]
-    sums: dict[str, Money] = {}
-    nothing = money_from_minor_units(0, book.currency)
-    for line in lines:
-        sums[line.tax_category] = sums.get(line.tax_category, nothing) + line.total
-    return list(sums.items())
+        return [(line.tax_category, amount) for line, amount in zip(lines, amounts, strict=True)]
+    grouped: dict[str, list[Money]] = {}
+    for line, amount in zip(lines, amounts, strict=True):
+        grouped.setdefault(line.tax_category, []).append(amount)
+    return [(category, money_total(own, book.currency)) for category, own in grouped.items()]
 
 
-def _line_nets(lines: Sequence[Line], book: PriceBook) -> tuple[Money, ...]:
+def _line_nets(
+    lines: Sequence[Line], amounts: Sequence[Money], book: PriceBook
+) -> tuple[Money, ...]:
     """Return what each line is without taxes; what is rounded together is shared over its lines."""
     if not book.prices_include_tax:
-        return tuple(line.total for line in lines)
+        return tuple(amounts)
     groups: dict[object, list[int]] = {}
     for place, line in enumerate(lines):
         together = place if book.rounding.tax == "line" else line.tax_category
         groups.setdefault(together, []).append(place)
-    nets = [line.total for line in lines]
+    nets = list(amounts)
     for places in groups.values():
         rates = book.tax_categories[lines[places[0]].tax_category]
-        taxed = money_total((lines[place].total for place in places), book.currency)
+        taxed = money_total((amounts[place] for place in places), book.currency)
         within = money_total((tax for *_, tax in _taxes_on(taxed, rates, book)), book.currency)
-        shares = shared_money(within, [lines[place].total.amount for place in places])
+        shares = shared_money(within, [amounts[place].amount for place in places])
         for place, share in zip(places, shares, strict=True):
             nets[place] -= share
     return tuple(nets)
