@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -55,7 +56,7 @@ from loomwright.engineering.measurement.measured_network import (
     LOAD_LUG_DROP,
     RETURN_DROP,
     SOURCE_LUG_DROP,
-    MeasuredNetwork,
+    Array,
     Quantity,
 )
 from loomwright.engineering.measurement.uncertainty import USUAL, drawn_variants
@@ -95,12 +96,15 @@ def added(part: int, ohm: float) -> tuple[float, ...]:
     return (*PARTS_OHM[:part], PARTS_OHM[part] + ohm, *PARTS_OHM[part + 1 :])
 
 
-def diagnosed(
-    readings: Mapping[Quantity, Reading], network: MeasuredNetwork | None = None
-) -> Diagnosis:
-    network = network or lamp_network()
-    draws = network.values_of(drawn_variants(network, USUAL), sorted(METERS))
-    return diagnosis(network, draws, METERS, readings, OTHERS, ["lamp"])
+@cache
+def lamp_draws() -> Array:
+    """What a perfect meter shows of draws of the lamp, made once for all tests."""
+    network = lamp_network()
+    return network.values_of(drawn_variants(network, USUAL), sorted(METERS))
+
+
+def diagnosed(readings: Mapping[Quantity, Reading]) -> Diagnosis:
+    return diagnosis(lamp_network(), lamp_draws(), METERS, readings, OTHERS, ["lamp"])
 
 
 # Fault, what it does to the figures by hand, where it is, and its size.
