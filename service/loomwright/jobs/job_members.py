@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from functools import cache
 
-from loomwright.jobs.job import CRIMP, DRIVES, ENDS, EQUIPMENT, JOININGS, STUDS, TAP_POINTS
+from loomwright.jobs.job import CRIMP, DRIVES, ENDS, EQUIPMENT, HAZARDS, JOININGS, STUDS, TAP_POINTS
 from loomwright.pricing.members import (
     Choice,
     Choices,
@@ -44,6 +44,9 @@ VEHICLE: Mapping[str, Member] = {
     "difficulty": Text(
         required=False,
         about="Key of a difficulty factor of the price book; none for standard.",
+    ),
+    "hazards": Choices(
+        HAZARDS, 0, len(HAZARDS), required=False, about="What the work has to beware of."
     ),
 }
 SOURCE: Mapping[str, Member] = {

@@ -76,8 +76,8 @@ def _in_order(book: PriceBook) -> list[Part]:
     return [part for kind in KINDS for part in book.parts[kind]]
 
 
-def _need(requirement: Requirement, quantity: Decimal) -> Need:
-    return Need(requirement.circuit, quantity, requirement.reason, requirement.rule)
+def _need(requirement: Requirement, quantity: Decimal, part: Part | None = None) -> Need:
+    return Need(requirement.circuit, quantity, requirement.reason, requirement.rule, part)
 
 
 def _choice(requirement: Requirement, parts: Sequence[Part]) -> Choice:
@@ -100,8 +100,9 @@ def _cluster_lines(
     cover: ClusterCover, by_choice: Mapping[int, Requirement], book: PriceBook
 ) -> list[Line]:
     needs: dict[str, list[Need]] = {}
+    parts = {part.key: part for part in cover.cluster.parts}
     for choice, key in zip(cover.cluster.choices, cover.plan.serving, strict=True):
-        need = _need(by_choice[id(choice)], choice.quantities[key])
+        need = _need(by_choice[id(choice)], choice.quantities[key], parts[key])
         needs.setdefault(key, []).append(need)
     lines = []
     for article in cover.cluster.articles:

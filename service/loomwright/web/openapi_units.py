@@ -4,7 +4,7 @@ from types import MappingProxyType
 from typing import Any
 
 JsonSchema = dict[str, Any]
-# Unit by the last part of the name of an answer's number.
+# Unit by the last part of the name of an answer's number, or by the last two.
 UNITS_BY_SUFFIX = MappingProxyType(
     {
         "a": "A",
@@ -14,6 +14,7 @@ UNITS_BY_SUFFIX = MappingProxyType(
         "m": "m",
         "mm": "mm",
         "mm2": "mm2",
+        "n_m": "N m",
         "ohm": "ohm",
         "percent": "%",
         "s": "s",
@@ -57,7 +58,9 @@ def tell_unit(schema: JsonSchema) -> None:
 
 def _add_unit_by_name(field: str, schema: JsonSchema) -> None:
     if _is_numeric(schema) and "x-unit" not in schema:
-        schema["x-unit"] = UNITS_BY_SUFFIX.get(field.rpartition("_")[2], NO_UNIT)
+        parts = field.split("_")
+        one = UNITS_BY_SUFFIX.get(parts[-1], NO_UNIT)
+        schema["x-unit"] = UNITS_BY_SUFFIX.get("_".join(parts[-2:]), one)
 
 
 def _is_numeric(schema: JsonSchema) -> bool:
