@@ -17,7 +17,7 @@ from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web.app import create_app
 
 ENGINEERING_OPERATIONS = ("size-conductor", "size-fuse", "estimate-real-output")
-PRICING_OPERATIONS = ("build-bill-of-materials", "check-price-book")
+PRICING_OPERATIONS = ("build-bill-of-materials", "build-work-order", "check-price-book")
 FLAT_ROUTE = ("length", "zone", "ambient_temperature", "bundled_conductors")
 
 

@@ -26,6 +26,7 @@ from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE, ProblemError
 from loomwright.web.requests import GREATEST_BODY_BYTES
 from loomwright.web.schemas.bill_request import request_examples
+from loomwright.web.schemas.work_order import order_examples
 from set_up import create_with, key_entry
 
 Recorded = dict[str, Any]
@@ -38,6 +39,7 @@ FUSE = EXAMPLES["size-fuse"]["bass_unit_under_the_seat"]
 BILL = "hybrid_jump_start"
 BODIES: dict[str, Recorded] = {
     "build-bill-of-materials": {BILL: request_examples()[BILL]},
+    "build-work-order": {BILL: order_examples()[BILL]},
     "check-price-book": {"demo_book": {"price_book": demo_price_book()}},
 }
 # Forms other than JSON, by the query that asks for them.

@@ -27,7 +27,13 @@ from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 BODIES = Path(__file__).resolve().parent / "bodies"
-OPERATIONS = ("size-conductor", "size-fuse", "estimate-real-output", "build-bill-of-materials")
+OPERATIONS = (
+    "size-conductor",
+    "size-fuse",
+    "estimate-real-output",
+    "build-bill-of-materials",
+    "build-work-order",
+)
 SERVICE = "loomwright.web.app:create_app()"
 
 

@@ -43,6 +43,11 @@ WRONG_TOGETHER = {
         ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
         ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
     },
+    # The request is that of a bill.
+    "build-work-order": {
+        ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
+        ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
+    },
     "check-price-book": {
         ("invalid_request", r"/jobs/\d+/power_sources/\d+/source_voltage"),
         ("ambient_not_below_rating", r"/jobs/\d+/circuits/\d+/route/\d+/ambient_temperature"),

@@ -11,7 +11,8 @@ from loomwright.web.operations import OPERATIONS
 
 DEVELOPERS = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text("utf-8")
 UNIT_SUFFIXES = (
-    "_mm2", "_ohm", "_percent", "_km", "_mm", "_db", "_n_m", "_a", "_v", "_w", "_c", "_k", "_m", "_s",
+    "_mm2", "_n_m", "_ohm", "_percent", "_km", "_mm", "_db", "_a", "_v", "_w", "_c", "_k",
+    "_m", "_s",
 )  # fmt: skip
 
 

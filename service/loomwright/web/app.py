@@ -6,7 +6,7 @@ from http import HTTPStatus
 
 from flask import Flask, Response
 
-from loomwright.web import bill, conductor, fuse, output, price_books, problem_page
+from loomwright.web import bill, conductor, fuse, output, price_books, problem_page, work_order
 from loomwright.web.access import register_access
 from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.examples import EXAMPLES
@@ -55,7 +55,7 @@ def _application(settings: Settings) -> Flask:
     register_access(app, settings, OPERATIONS)
     register_quota(app, settings)
     register_manners(app, settings, OPERATIONS)
-    for module in (conductor, fuse, output, bill, price_books, problem_page):
+    for module in (conductor, fuse, output, bill, work_order, price_books, problem_page):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 
     @app.get("/v1/health")

@@ -16,6 +16,7 @@ from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
+from loomwright.web.schemas.work_order import BuildWorkOrderAnswer, order_examples
 
 
 class ProblemCodeAnswer(Schema):
@@ -94,6 +95,21 @@ OPERATIONS = (
             "and tax follow from the rules and the price book, each line with its reason. Without "
             "a price book the demo book of the service prices it. Cost and margin need a key. The "
             "same request, price book and version give the same bytes on any day."
+        ),
+    ),
+    Operation(
+        "build-work-order",
+        "Put a job's work into a safe order, with parts, hours, tools and torques for each step.",
+        "pricing",
+        DocumentSchema(REQUEST.name, request_components, order_examples),
+        BuildWorkOrderAnswer,
+        description=(
+            "The job is sized and priced as build-bill-of-materials does it. What each step needs "
+            "before it follows from the job: every source is isolated first, each zone is opened "
+            "and closed once, a panel is protected before a conductor passes it, fuses come last. "
+            "Parts and hours are those of the bill, shared over the steps to the last digit. A "
+            "torque is a published one where there is one, and gives way to that of the maker. The "
+            "request is that of build-bill-of-materials; paperwork and `show_cost` change nothing."
         ),
     ),
     Operation(

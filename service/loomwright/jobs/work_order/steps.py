@@ -181,6 +181,12 @@ class WorkOrder:
     provenances: tuple[Provenance, ...]
 
     @property
+    def tools(self) -> list[Tool]:
+        """Tools of all steps, each once for each purpose, by name and then by purpose."""
+        found = {(tool.tool, tool.purpose): tool for step in self.steps for tool in step.task.tools}
+        return [found[key] for key in sorted(found)]
+
+    @property
     def hours(self) -> Decimal:
         """Working hours of all steps [h]."""
         return sum((step.hours for step in self.steps), Decimal(0))

@@ -13,6 +13,7 @@ from loomwright.web.schemas.conductor import SizeConductorAnswer
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.mounted import PriceBooksAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer
+from loomwright.web.schemas.work_order import BuildWorkOrderAnswer
 
 
 def _calculator(operation: str, answer: type[Schema], default_field: str) -> OperationForms:
@@ -27,6 +28,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             _calculator("size-fuse", SizeFuseAnswer, "rated_current_a"),
             _calculator("estimate-real-output", EstimateRealOutputAnswer, "likely.power_w"),
             OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
+            OperationForms("build-work-order", BuildWorkOrderAnswer, (JSON,)),
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
             OperationForms("price-books", PriceBooksAnswer, (JSON,)),
         )

@@ -138,14 +138,19 @@ def _money(about: str) -> dict[str, Any]:
 
 _DECIMAL = r"^-?[0-9]+(\.[0-9]+)?$"
 _MONEY = describe("Decimal in the currency of the bill.", pattern=_DECIMAL)
-_EXACT = describe("Exact decimal.", pattern=r"^[0-9]+(\.[0-9]+)?$")
+EXACT = describe("Exact decimal.", pattern=r"^[0-9]+(\.[0-9]+)?$")
+DURATION = describe(
+    "ISO 8601, rounded up to whole minutes.",
+    format="duration",
+    pattern=r"^PT(?:[1-9][0-9]*H)?(?:[1-9][0-9]?M|0M)?$",
+)
 
 
 class NeedAnswer(Answer):
     """One reason for a line: how much of it, for which circuit, by which rule."""
 
     circuit = fields.String(required=True, metadata=describe("Empty for the job as a whole."))
-    quantity = fields.String(required=True, metadata=_EXACT)
+    quantity = fields.String(required=True, metadata=EXACT)
     rule = fields.String(required=True)
     reason = fields.String(required=True)
 
@@ -157,13 +162,13 @@ class LineAnswer(Answer):
     kind = fields.String(required=True, metadata={"enum": [*KINDS, KIT, LABOUR]})
     key = fields.String(required=True)
     description = fields.String(required=True)
-    quantity = fields.String(required=True, metadata=_EXACT)
+    quantity = fields.String(required=True, metadata=EXACT)
     unit = fields.String(
         required=True,
         metadata=describe("UN/CEFACT Recommendation 20.", enum=list(UNIT_WORDS)),
     )
     unit_word = fields.String(required=True, metadata={"enum": list(UNIT_WORDS.values())})
-    unit_price = fields.String(required=True, metadata=_EXACT)
+    unit_price = fields.String(required=True, metadata=EXACT)
     list_total = fields.String(
         required=True, metadata=_money("Unit price times quantity, rounded once.")
     )
@@ -203,7 +208,7 @@ class UnpricedAnswer(Answer):
     kind = fields.String(required=True, metadata={"enum": [*KINDS, LABOUR]})
     description = fields.String(required=True)
     attributes = fields.Dict(keys=fields.String(), values=fields.String(), required=True)
-    quantity = fields.String(required=True, metadata=_EXACT)
+    quantity = fields.String(required=True, metadata=EXACT)
     unit = fields.String(required=True, metadata={"enum": list(UNIT_WORDS)})
     unit_word = fields.String(required=True, metadata={"enum": list(UNIT_WORDS.values())})
     reason = fields.String(required=True)
@@ -232,14 +237,14 @@ class ArticleAnswer(Answer):
     pack_of = fields.String(
         required=True, allow_none=True, metadata=describe("Units in one pack; null if no pack.")
     )
-    quantity = fields.String(required=True, metadata=_EXACT)
+    quantity = fields.String(required=True, metadata=EXACT)
 
 
 class RunnerUpAnswer(Answer):
     """The cheapest plan that does without at least one of the articles bought."""
 
     articles = fields.List(fields.Nested(ArticleAnswer), required=True)
-    price = fields.String(required=True, metadata=_EXACT)
+    price = fields.String(required=True, metadata=EXACT)
     difference = fields.String(
         required=True, metadata=describe("What it costs more.", pattern=_DECIMAL)
     )
@@ -294,7 +299,7 @@ class TaxAnswer(Answer):
 
     key = fields.String(required=True)
     name = fields.String(required=True)
-    percent = fields.String(required=True, metadata=_EXACT)
+    percent = fields.String(required=True, metadata=EXACT)
     base = fields.String(required=True, metadata=_MONEY)
     amount = fields.String(required=True, metadata=_MONEY)
     tax_categories = fields.List(
@@ -333,12 +338,7 @@ class BuildBillOfMaterialsAnswer(AnswerBase):
     parts_total = fields.String(required=True, metadata=_MONEY)
     labour_total = fields.String(required=True, metadata=_MONEY)
     labour_duration = fields.String(
-        required=True,
-        metadata=describe(
-            "Hours of all labour lines together, ISO 8601.",
-            format="duration",
-            pattern=r"^PT(?:[1-9][0-9]*H)?(?:[1-9][0-9]?M|0M)?$",
-        ),
+        required=True, metadata=DURATION | describe("Hours of all labour lines together, ISO 8601.")
     )
     lines_total = fields.String(
         required=True, metadata=_money("Sum of the lines, on the price basis of the book.")
