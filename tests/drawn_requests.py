@@ -252,7 +252,7 @@ def bill_requests(draw):
 
 def requests_of(operation, without=()):
     """Return the requests of an operation that its schema accepts."""
-    if operation == "build-bill-of-materials":
+    if operation in ("build-bill-of-materials", "build-work-order"):
         return bill_requests()
     if operation == "check-price-book":
         return st.lists(bill_requests(), min_size=1, max_size=2).map(

@@ -110,6 +110,16 @@ def rating_factors():
         }
 
 
+def torques():
+    for item in CORE.torques.values():
+        yield {
+            "joint": item.joint,
+            "stud": item.stud,
+            "diameter_mm": item.diameter_m * 1e3,
+            "torque_n_m": item.torque_n_m,
+        }
+
+
 def amplifier_classes():
     for item in AUDIO.amplifier_classes.values():
         yield {
@@ -218,6 +228,7 @@ RECORDS = (
     materials,
     programmes,
     rating_factors,
+    torques,
     zones,
 )
 

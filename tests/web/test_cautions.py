@@ -7,6 +7,7 @@ from flask.testing import FlaskClient
 
 from loomwright.engineering.cautions import CAUTIONS
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
+from loomwright.jobs.job import HAZARDS
 from loomwright.web.app import create_app
 
 Document = dict[str, Any]
@@ -127,6 +128,19 @@ REQUESTS += [
 SOLDERED = demo_job("truck_24v")
 SOLDERED["circuits"][1]["joining"] = "solder"
 REQUESTS.append(("soldered_joint", "build-bill-of-materials", {"job": SOLDERED}))
+HAZARDOUS = demo_job("hybrid_jump_start")
+HAZARDOUS["vehicle"]["hazards"] = list(HAZARDS)
+REQUESTS += [
+    (caution, operation, {"job": HAZARDOUS})
+    for operation in ("build-bill-of-materials", "build-work-order")
+    for caution in (
+        "airbag_wait", "battery_sensor", "fuel_lines", "keyless_wake_up", "start_stop",
+    )
+]  # fmt: skip
+REQUESTS += [
+    (caution, "build-work-order", {"job": HAZARDOUS})
+    for caution in ("converter_feeds_low_voltage", "service_disconnect")
+]
 ALWAYS = {"defer_to_maker", "isolate_battery", "fuse_at_source"}
 
 

@@ -40,6 +40,7 @@ POSTED = (
     "size-fuse",
     "estimate-real-output",
     "build-bill-of-materials",
+    "build-work-order",
     "check-price-book",
 )
 MEMBERS = {"type", "title", "status", "code", "detail", "action", "errors"}
