@@ -23,7 +23,12 @@ ENGINEERING_OPERATIONS = (
     "estimate-real-output",
     "match-load-impedance",
 )
-PRICING_OPERATIONS = ("build-bill-of-materials", "check-price-book")
+PRICING_OPERATIONS = (
+    "build-bill-of-materials",
+    "build-work-order",
+    "plan-installation",
+    "check-price-book",
+)
 # Operations whose request is a document that a reader takes, not fields of a schema.
 DOCUMENT_OPERATIONS = ("assess-supply", "check-measurements", *PRICING_OPERATIONS)
 FLAT_ROUTE = ("length", "zone", "ambient_temperature", "bundled_conductors")
@@ -328,7 +333,7 @@ def requests_of(operation, without=()):
     """Return the requests of an operation that its schema accepts."""
     if operation == "assess-supply":
         return supply_requests()
-    if operation == "build-bill-of-materials":
+    if operation in ("build-bill-of-materials", "build-work-order", "plan-installation"):
         return bill_requests()
     if operation == "check-measurements":
         return measurement_requests()

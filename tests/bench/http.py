@@ -35,6 +35,7 @@ OPERATIONS = (
     "plan-signal-path",
     "assess-supply",
     "build-bill-of-materials",
+    "build-work-order",
     "check-measurements",
 )
 SERVICE = "loomwright.web.app:create_app()"

@@ -68,6 +68,11 @@ WRONG_TOGETHER = {
         # All loads together ask for more than the source delivers.
         ("no_operating_point", r"/job"),
     },
+    # The request is that of a bill.
+    "build-work-order": {
+        ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
+        ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
+    },
     "check-price-book": {
         ("invalid_request", r"/jobs/\d+/power_sources/\d+/source_voltage"),
         ("invalid_request", r"/jobs/\d+/circuits/\d+/allowed_voltage_drop_percent"),

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from drawn_jobs import circuit_document, job_document, load_document
+from drawn_installations import circuit_document, job_document, load_document
 from loomwright.jobs.answer import circuit_document as circuit_document_of
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import Job

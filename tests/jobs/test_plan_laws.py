@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from drawn_jobs import jobs
+from drawn_installations import jobs
 from loomwright.jobs.demo_library import demo_book
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.plan.alternatives import PlanOptions

@@ -113,6 +113,16 @@ def rating_factors():
         }
 
 
+def torques():
+    for item in CORE.torques.values():
+        yield {
+            "joint": item.joint,
+            "stud": item.stud,
+            "diameter_mm": item.diameter_m * 1e3,
+            "torque_n_m": item.torque_n_m,
+        }
+
+
 def amplifier_classes():
     for item in AUDIO.amplifier_classes.values():
         yield {
@@ -272,6 +282,7 @@ RECORDS = (
     signal_factors,
     supply_factors,
     tolerance_rows,
+    torques,
     zones,
 )
 

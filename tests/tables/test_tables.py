@@ -349,6 +349,9 @@ LAWS = [
     ("insulations", {"key": "pvc_105"}, {"overload_temperature_c": "161"}, "do not rise"),
     ("zones", {"key": "cargo_space"}, {"engine_space": "maybe"}, "must be yes or no"),
     ("zones", {"key": "engine_compartment"}, {"ambient_temperature_c": "30"}, "hotter than 30 C"),
+    ("torques", {"joint": "bolt", "stud": "M12"}, {"joint": "glue"}, "the joint is not known"),
+    # The bolt of the size bears 3 N m.
+    ("torques", {"joint": "bolt", "stud": "M4"}, {"torque_n_m": "1.2"}, "no less than a steel"),
     ("air", {"temperature_k": "300"}, {"thermal_diffusivity_mm2_per_s": "23.2"}, "nu / alpha"),
     ("air", {"temperature_k": "300"}, {"prandtl": "0.7185"}, "nu / alpha"),
     # 1.70 ohm/km x 10 mm2 would be better than pure copper, 2.10 worse than any standard allows.

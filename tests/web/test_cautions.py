@@ -8,6 +8,7 @@ from flask.testing import FlaskClient
 
 from loomwright.engineering.cautions import CAUTIONS
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
+from loomwright.jobs.job import HAZARDS
 from loomwright.web.app import create_app
 from loomwright.web.schemas.signal_examples import signal_examples
 from loomwright.web.schemas.supply import supply_examples
@@ -214,6 +215,19 @@ REQUESTS.append(("soldered_joint", "build-bill-of-materials", {"job": SOLDERED})
 REQUESTS += [
     (caution, "check-measurements", {"job": demo_job("combustion_car")})
     for caution in ("measure_under_load", "meter_leads", "airbag")
+]
+HAZARDOUS = demo_job("hybrid_jump_start")
+HAZARDOUS["vehicle"]["hazards"] = list(HAZARDS)
+REQUESTS += [
+    (caution, operation, {"job": HAZARDOUS})
+    for operation in ("build-bill-of-materials", "build-work-order")
+    for caution in (
+        "airbag_wait", "battery_sensor", "fuel_lines", "keyless_wake_up", "start_stop",
+    )
+]  # fmt: skip
+REQUESTS += [
+    (caution, "build-work-order", {"job": HAZARDOUS})
+    for caution in ("converter_feeds_low_voltage", "service_disconnect")
 ]
 ALWAYS = {"defer_to_maker", "isolate_battery", "fuse_at_source"}
 

@@ -52,6 +52,7 @@ POSTED = (
     "match-load-impedance",
     "assess-supply",
     "build-bill-of-materials",
+    "build-work-order",
     "check-price-book",
     "check-measurements",
 )

@@ -232,6 +232,36 @@ CAUTIONS = MappingProxyType(
             "Use fused test leads. Never put a meter that is set to current across a source: use "
             "a clamp, or put it in series within its range."
         ),
+        # Hazards of a vehicle, and the steps of a work order.
+        "airbag_wait": (
+            "After isolating, wait as long as the vehicle maker says before work near airbags and "
+            "tensioners; never lean, measure or fix anything in their way."
+        ),
+        "battery_sensor": (
+            "Connect grounds to the body behind the battery's current sensor, never to the post, "
+            "or the vehicle misreads its charge."
+        ),
+        "converter_feeds_low_voltage": (
+            "A hybrid or electric vehicle that is ready or charges feeds its low-voltage system "
+            "from the high-voltage battery: switch it off, unplug it, then isolate its low-voltage "
+            "battery."
+        ),
+        "fuel_lines": (
+            "Fuel lines lie near: no drilling, soldering or spark there, and no conductor tied to "
+            "a line; keep an extinguisher at hand."
+        ),
+        "keyless_wake_up": (
+            "Keep every key of a keyless vehicle out of its range, leave the doors as they are and "
+            "wait until the data bus sleeps; a key near by wakes what was dead."
+        ),
+        "service_disconnect": (
+            "Leave the service disconnect of the high-voltage system to people trained for it; "
+            "this work needs nothing beyond the low-voltage side."
+        ),
+        "start_stop": (
+            "A vehicle with start-stop can start by itself: switch it off, and after reconnecting "
+            "teach in the battery as its maker says."
+        ),
         "behind_the_panel": (
             "Look behind a panel before drilling: harnesses, pipes, fuel lines and airbags."
         ),

@@ -184,6 +184,19 @@ class CircuitBuild:
         ends += [End(circuit.load_end, words, AT_LOAD, positive=False)] * self.loads
         return tuple(end for end in ends if end.connection not in (BARE_END, _BUILT_IN))
 
+    @property
+    def source_contacts(self) -> int:
+        """Ring terminals that are bolted to a source; those at a block are no contacts to paste."""
+        return self._rings_at(AT_SOURCE) if self.from_source else 0
+
+    @property
+    def ground_contacts(self) -> int:
+        """Ring terminals that are bolted to a ground point."""
+        return self._rings_at(AT_GROUND)
+
+    def _rings_at(self, place: str) -> int:
+        return sum(end.part == RING and end.place == place for end in self.ends)
+
     @cached_property
     def solder_joints(self) -> int:
         """Splices that are soldered; terminals are crimped in any case."""

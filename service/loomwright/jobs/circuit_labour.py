@@ -55,6 +55,7 @@ def circuit_labour(build: CircuitBuild, parts: Iterable[Requirement]) -> list[La
     counts: Counter[str] = Counter()
     for part in parts:
         counts[part.what] += int(part.quantity)
+    crimped = sum(counts[kind] for kind in CRIMPED)
     counted = (
         ("run_conductor", 1, build.route_m, "route of the circuit"),
         ("wrap_tape", int(build.taped_m > 0), build.taped_m, "run without loom"),

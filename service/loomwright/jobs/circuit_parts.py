@@ -81,7 +81,7 @@ def _fuse_and_holder(build: CircuitBuild) -> Iterator[Requirement]:
     distance = metres_text(exact_length_m(build.circuit.distance_from_source_m))
     reason = f"holds the fuse {distance} from the feeding point"
     yield build.needs("fuse_holder", build.holder_needed, 1, "EA", reason, "fuse_holder")
-    yield from _labels(build, "fuse_holder", 1, "at the fuse holder")
+    yield from _labels(build, "fuse_holder", 1, "at the fuse holder", "fuse_label")
 
 
 def _distribution_blocks(build: CircuitBuild) -> Iterator[Requirement]:
@@ -98,11 +98,13 @@ def _distribution_blocks(build: CircuitBuild) -> Iterator[Requirement]:
         block = build.book.part_for("distribution_block", needed)
         ways = len(ratings) if block is None else int(Decimal(block.attributes["ways"]))
         words = f"at each of {ways} ways of the block, spare or not"
-        yield from _labels(build, "distribution_block", ways, words)
+        yield from _labels(build, "distribution_block", ways, words, "way_label")
 
 
-def _labels(build: CircuitBuild, place: str, count: int, words: str) -> Iterator[Requirement]:
+def _labels(
+    build: CircuitBuild, place: str, count: int, words: str, rule: str
+) -> Iterator[Requirement]:
     each = build.rules.labels_per_fuse
     if each:
         reason = f"{plain_text(each)} {words}"
-        yield build.needs("fuse_label", {"place": place}, each * count, "EA", reason, "fuse_label")
+        yield build.needs("fuse_label", {"place": place}, each * count, "EA", reason, rule)

@@ -5,7 +5,6 @@ from collections.abc import Iterator
 from decimal import Decimal
 
 from loomwright.jobs.circuit_build import (
-    AT_GROUND,
     AT_LOAD,
     AT_SOURCE,
     RING,
@@ -125,8 +124,7 @@ def _ground_point(build: CircuitBuild) -> Iterator[Requirement]:
         reason = "fixes the ground lead to bare metal"
         yield build.needs("ground_hardware", stud, 1, "SET", reason, "ground_hardware")
     each_g = build.rules.paste_per_contact_g
-    places = (AT_SOURCE, AT_GROUND) if build.from_source else (AT_GROUND,)
-    count = sum(end.part == RING and end.place in places for end in build.ends)
+    count = build.source_contacts + build.ground_contacts
     if count and each_g:
         reason = f"{plain_text(each_g)} g on each of {count} bolted contacts to source or ground"
         needed: dict[str, Attribute] = {"use": "bolted contacts"}

@@ -10,6 +10,15 @@ from loomwright.jobs.amplifier import Amplifier
 
 SYSTEM_VOLTAGES_V = (12, 24, 48)
 DRIVES = ("combustion", "hybrid", "electric")
+HIGH_VOLTAGE_DRIVES = ("hybrid", "electric")
+HAZARDS = (
+    "airbags_on_route",
+    "battery_sensor",
+    "fuel_lines",
+    "high_voltage_cables",
+    "keyless_entry",
+    "start_stop",
+)
 TAP_POINTS = {
     "battery": "battery terminal",
     "remote_battery": "remote battery",
@@ -43,12 +52,22 @@ JOININGS = (CRIMP, SOLDER)
 
 @dataclass(frozen=True, slots=True)
 class Vehicle:
-    """The vehicle of a job; ``difficulty`` names a factor on hours in the price book, if any."""
+    """The vehicle of a job; ``difficulty`` names a factor on hours in the price book, if any.
+
+    ``hazards`` are those of ``HAZARDS`` that the vehicle is stated to have; its drive and the
+    equipment imply others.
+    """
 
     description: str
     drive: str
     system_voltage_v: float
     difficulty: str | None = None
+    hazards: tuple[str, ...] = ()
+
+    @property
+    def has_high_voltage(self) -> bool:
+        """Whether a high-voltage system drives it."""
+        return self.drive in HIGH_VOLTAGE_DRIVES
 
 
 @dataclass(frozen=True, slots=True)

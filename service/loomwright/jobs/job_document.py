@@ -107,6 +107,7 @@ def _vehicle(reader: ObjectReader) -> Vehicle:
         drive=reader.choice("drive"),
         system_voltage_v=reader.number_choice("system_voltage"),
         difficulty=reader.optional_text("difficulty"),
+        hazards=reader.choices("hazards"),
     )
 
 

@@ -10,6 +10,7 @@ from loomwright.jobs.job import (
     DRIVES,
     ENDS,
     EQUIPMENT,
+    HAZARDS,
     JOININGS,
     STUDS,
     SYSTEM_VOLTAGES_V,
@@ -56,6 +57,9 @@ VEHICLE: Mapping[str, Member] = {
     "difficulty": Text(
         required=False,
         about="Key of a difficulty factor of the price book; none for standard.",
+    ),
+    "hazards": Choices(
+        HAZARDS, 0, len(HAZARDS), required=False, about="What the work has to beware of."
     ),
 }
 SOURCE: Mapping[str, Member] = {

@@ -28,7 +28,8 @@ REQUIREMENT_RULES = MappingProxyType(
             "boots_per_stud over each positive ring terminal at a source or at equipment; fuse"
             " holders and blocks have covers."
         ),
-        "fuse_label": "labels_per_fuse at each fuse holder and each way of a block.",
+        "fuse_label": "labels_per_fuse at each fuse holder.",
+        "way_label": "labels_per_fuse at each way of a block, spare or not.",
         "ground_hardware": "One set for each ground lead.",
         "contact_paste": (
             "paste_per_contact_g on each ring terminal at a source and at a ground point."

@@ -6,6 +6,7 @@ from decimal import Decimal
 from loomwright.engineering.record import record
 from loomwright.pricing.kinds import UNIT_WORDS, Attribute
 from loomwright.pricing.money import Money
+from loomwright.pricing.price_book import Part
 
 LABOUR = "labour"
 KIT = "kit"
@@ -13,12 +14,17 @@ KIT = "kit"
 
 @record
 class Need:
-    """One reason for a line: how much of it, for which circuit, by which rule."""
+    """One reason for a line: how much of it, for which circuit, by which rule.
+
+    ``part`` is the one that serves it, in whose unit the quantity is, also where a pack or a kit
+    brings it; none for labour and for what no part serves.
+    """
 
     circuit: str
     quantity: Decimal
     reason: str
     rule: str
+    part: Part | None = None
 
 
 def reason_of(needs: Iterable[Need]) -> str:

@@ -73,8 +73,8 @@ def part_lines(requirements: Sequence[Requirement], book: PriceBook) -> PartLine
     return PartLines(tuple(lines), tuple(absent), covers)
 
 
-def _need(requirement: Requirement, quantity: Decimal) -> Need:
-    return Need(requirement.circuit, quantity, requirement.reason, requirement.rule)
+def _need(requirement: Requirement, quantity: Decimal, part: Part | None = None) -> Need:
+    return Need(requirement.circuit, quantity, requirement.reason, requirement.rule, part)
 
 
 def _choice(requirement: Requirement, parts: Sequence[Part]) -> Choice:
@@ -97,8 +97,9 @@ def _cluster_lines(
     cover: ClusterCover, by_choice: Mapping[int, Requirement], book: PriceBook, nothing: Money
 ) -> list[Line]:
     needs: dict[str, list[Need]] = {}
+    parts = {part.key: part for part in cover.cluster.parts}
     for choice, key in zip(cover.cluster.choices, cover.plan.serving, strict=True):
-        need = _need(by_choice[id(choice)], choice.quantities[key])
+        need = _need(by_choice[id(choice)], choice.quantities[key], parts[key])
         needs.setdefault(key, []).append(need)
     lines = []
     for article in cover.cluster.articles:

@@ -23,6 +23,7 @@ from loomwright.tables.records import (
     Material,
     RatingFactor,
     Source,
+    StudTorque,
     Tables,
     Zone,
 )
@@ -73,6 +74,9 @@ def load_tables(folder: Traversable) -> Tables:
         ),
         ampacities=tuple(_ampacity(row) for row in read(specs.AMPACITIES)),
         factors=tuple(_factor(row) for row in read(specs.RATING_FACTORS)),
+        torques=MappingProxyType(
+            {(torque.joint, torque.stud): torque for torque in map(_torque, read(specs.TORQUES))}
+        ),
         air=_air(read(specs.AIR)),
     )
 
@@ -174,6 +178,16 @@ def _factor(row: Row) -> RatingFactor:
         lower=required_number(row, "lower") + offset,
         upper=required_number(row, "upper") + offset,
         factor=required_number(row, "factor"),
+        provenance=provenance_of(row),
+    )
+
+
+def _torque(row: Row) -> StudTorque:
+    return StudTorque(
+        joint=str(row["joint"]),
+        stud=str(row["stud"]),
+        diameter_m=required_number(row, "diameter_mm", 1e-3),
+        torque_n_m=required_number(row, "torque_n_m"),
         provenance=provenance_of(row),
     )
 

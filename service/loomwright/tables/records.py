@@ -118,6 +118,21 @@ class RatingFactor:
 
 
 @dataclass(frozen=True, slots=True)
+class StudTorque:
+    """A published tightening torque of one size of thread.
+
+    ``joint`` is ``terminal``, a conductor on the stud of a device, or ``bolt``, what a steel bolt
+    of property class 8.8 bears.
+    """
+
+    joint: str
+    stud: str
+    diameter_m: float
+    torque_n_m: float
+    provenance: Provenance
+
+
+@dataclass(frozen=True, slots=True)
 class OpeningTime:
     """Least and greatest opening time of a fuse at one multiple of its rated current."""
 
@@ -167,4 +182,5 @@ class Tables:
     series: Mapping[str, tuple[ConductorSize, ...]]
     ampacities: tuple[AmpacityRow, ...]
     factors: tuple[RatingFactor, ...]
+    torques: Mapping[tuple[str, str], StudTorque]
     air: Air

@@ -3,6 +3,7 @@
 A spec is data; ``read.py`` enforces it. A law returns the faults it finds, in words.
 """
 
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import groupby, pairwise
@@ -12,6 +13,8 @@ Law = Callable[[Sequence[Row]], list[str]]
 
 COPPER_RESISTIVITY_OHM_MM2_PER_M = 0.017241
 ALUMINIUM_RESISTIVITY_OHM_MM2_PER_M = 0.028264
+# A conductor on the stud of a device, and a steel bolt by itself.
+JOINTS = frozenset({"terminal", "bolt"})
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +108,24 @@ def law_of_insulations(rows: Sequence[Row]) -> list[str]:
         if not float(row["temperature_rating_c"] or 0)
         < float(row["overload_temperature_c"] or 0)
         <= float(row["short_circuit_temperature_c"] or 0)
+    ]
+
+
+def law_of_torques(rows: Sequence[Row]) -> list[str]:
+    """Check known joints, and that a terminal is given less than a steel bolt of its size bears."""
+    bolts = {
+        row["stud"]: required_number(row, "torque_n_m") for row in rows if row["joint"] == "bolt"
+    }
+    faults = [
+        f"{row['joint']} {row['stud']}: the joint is not known"
+        for row in rows
+        if row["joint"] not in JOINTS
+    ]
+    return faults + [
+        f"{row['stud']}: a terminal is given no less than a steel bolt bears"
+        for row in rows
+        if row["joint"] == "terminal"
+        and required_number(row, "torque_n_m") >= bolts.get(row["stud"], math.inf)
     ]
 
 
@@ -303,4 +324,19 @@ RATING_FACTORS = TableSpec(
     ),
     (),
     law_of_rating_factors,
+)
+TORQUES = TableSpec(
+    "torques.csv",
+    ("joint", "stud"),
+    (
+        Column("joint"),
+        Column("stud"),
+        Column("diameter_mm", 1.0, 20.0),
+        Column("torque_n_m", 0.1, 200.0),
+    ),
+    (
+        Order("diameter_mm", ("joint",)),
+        Order("torque_n_m", ("joint",), strict=False),
+    ),
+    law_of_torques,
 )

@@ -18,6 +18,7 @@ from loomwright.web import (
     problem_page,
     signal,
     supply,
+    work_order,
 )
 from loomwright.web.access import register_access
 from loomwright.web.answers import ENGINE_VERSION, json_response
@@ -79,6 +80,7 @@ def _application(settings: Settings) -> Flask:
         signal,
         supply,
         measurement,
+        work_order,
     ):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 

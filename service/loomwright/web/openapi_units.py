@@ -4,7 +4,7 @@ from types import MappingProxyType
 from typing import Any
 
 JsonSchema = dict[str, Any]
-# Unit by the last part of the name of an answer's number.
+# Unit by the last part of the name of an answer's number, or by the last two.
 UNITS_BY_SUFFIX = MappingProxyType(
     {
         "a": "A",
@@ -19,6 +19,7 @@ UNITS_BY_SUFFIX = MappingProxyType(
         "mm": "mm",
         "mm2": "mm2",
         "mv": "mV",
+        "n_m": "N m",
         "ohm": "ohm",
         "percent": "%",
         "rpm": "rpm",
@@ -63,7 +64,9 @@ def tell_unit(schema: JsonSchema) -> None:
 
 def _add_unit_by_name(field: str, schema: JsonSchema) -> None:
     if _is_numeric(schema) and "x-unit" not in schema:
-        schema["x-unit"] = UNITS_BY_SUFFIX.get(field.rpartition("_")[2], NO_UNIT)
+        parts = field.split("_")
+        one = UNITS_BY_SUFFIX.get(parts[-1], NO_UNIT)
+        schema["x-unit"] = UNITS_BY_SUFFIX.get("_".join(parts[-2:]), one)
 
 
 def _is_numeric(schema: JsonSchema) -> bool:

@@ -38,6 +38,7 @@ from loomwright.web.schemas.supply import (
     supply_components,
     supply_examples,
 )
+from loomwright.web.schemas.work_order import BuildWorkOrderAnswer, order_examples
 
 
 class ProblemCodeAnswer(Schema):
@@ -192,6 +193,21 @@ OPERATIONS = (
             "sized for: leanest that is safe, as the job asks, and with headroom for later. Each "
             "plan is complete and priced; `changes` says what differs. The same request, price "
             "book and version give the same bytes on any day."
+        ),
+    ),
+    Operation(
+        "build-work-order",
+        "Put a job's work into a safe order, with parts, hours, tools and torques for each step.",
+        "pricing",
+        DocumentSchema(REQUEST.name, request_components, order_examples),
+        BuildWorkOrderAnswer,
+        description=(
+            "The job is sized and priced as build-bill-of-materials does it. What each step needs "
+            "before it follows from the job: every source is isolated first, each zone is opened "
+            "and closed once, a panel is protected before a conductor passes it, fuses come last. "
+            "Parts and hours are those of the bill, shared over the steps to the last digit. A "
+            "torque is a published one where there is one, and gives way to that of the maker. The "
+            "request is that of build-bill-of-materials; paperwork and `show_cost` change nothing."
         ),
     ),
     Operation(

@@ -18,6 +18,7 @@ from loomwright.web.schemas.output import EstimateRealOutputAnswer
 from loomwright.web.schemas.plan import PlanInstallationAnswer
 from loomwright.web.schemas.signal import PlanSignalPathAnswer
 from loomwright.web.schemas.supply import AssessSupplyAnswer
+from loomwright.web.schemas.work_order import BuildWorkOrderAnswer
 
 
 def _calculator(operation: str, answer: type[Schema], default_field: str) -> OperationForms:
@@ -36,6 +37,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
             OperationForms("plan-installation", PlanInstallationAnswer, (JSON,)),
             OperationForms("check-measurements", CheckMeasurementsAnswer, (JSON,)),
+            OperationForms("build-work-order", BuildWorkOrderAnswer, (JSON,)),
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
             OperationForms("plan-signal-path", PlanSignalPathAnswer, (JSON,)),
             OperationForms("price-books", PriceBooksAnswer, (JSON,)),

@@ -148,6 +148,9 @@ def duration(about: str) -> dict[str, Any]:
     return describe(about, format="duration", pattern=pattern)
 
 
+DURATION = duration("ISO 8601, rounded up to whole minutes.")
+
+
 class NeedAnswer(Answer):
     """One reason for a line: how much of it, for which circuit, by which rule."""
 

@@ -1,0 +1,112 @@
+"""A work order as plain JSON values, in a fixed order."""
+
+from decimal import Decimal
+from typing import Any
+
+from loomwright.figures import six_digits
+from loomwright.jobs.bill_answer import iso_duration
+from loomwright.jobs.priced_job import PricedJob
+from loomwright.jobs.work_order.steps import Step, StepLabour, StepPart, Tool, Torque, WorkOrder
+
+
+def work_order_document(order: WorkOrder, priced: PricedJob) -> dict[str, Any]:
+    """Return a work order as plain JSON values.
+
+    Quantities and hours are decimal strings; every other number is a number whose name ends in its
+    unit. Cautions are keys, as their texts stand once in the answer that the document is part of.
+
+    Parameters
+    ----------
+    order
+        The work order.
+    priced
+        The job that it is for.
+
+    Returns
+    -------
+    dict
+        The document; the publications that it rests on are not in it.
+    """
+    vehicle = priced.job.vehicle
+    return {
+        "verdict": priced.verdict,
+        "title": priced.job.title,
+        "vehicle": {
+            "description": vehicle.description,
+            "drive": vehicle.drive,
+            "system_voltage_v": vehicle.system_voltage_v,
+            "hazards": list(vehicle.hazards),
+        },
+        "zones": list(order.zones),
+        "not_built": [
+            {"circuit": key, "verdict": verdict} for key, verdict in order.not_built.items()
+        ],
+        "steps": [_step(step) for step in order.steps],
+        "tools": [_tool(tool) for tool in order.tools],
+        "labour_hours": _exact(order.hours),
+        "labour_duration": iso_duration(order.hours),
+    }
+
+
+def _exact(number: Decimal) -> str:
+    return format(number, "f")
+
+
+def _step(step: Step) -> dict[str, Any]:
+    task = step.task
+    return {
+        "number": step.number,
+        "key": task.key,
+        "kind": task.kind,
+        "text": task.text,
+        "circuit": task.circuit,
+        "equipment": task.equipment,
+        "power_source": task.power_source,
+        "zone": task.zone,
+        "needs": list(task.needs),
+        "parts": [_part(part) for part in step.parts],
+        "labour": [_labour(entry) for entry in step.labour],
+        "hours": _exact(step.hours),
+        "duration": iso_duration(step.hours),
+        "tools": [_tool(tool) for tool in task.tools],
+        "torques": [_torque(torque) for torque in task.torques],
+        "checks": list(task.checks),
+        "cautions": list(task.cautions),
+    }
+
+
+def _part(part: StepPart) -> dict[str, Any]:
+    return {
+        "line": part.line,
+        "kind": part.kind,
+        "key": part.key,
+        "description": part.description,
+        "quantity": _exact(part.quantity),
+        "unit": part.unit,
+        "unit_word": part.unit_word,
+        "rule": part.rule,
+        "reason": part.reason,
+    }
+
+
+def _labour(entry: StepLabour) -> dict[str, Any]:
+    return {
+        "line": entry.line,
+        "operation": entry.operation,
+        "description": entry.description,
+        "hours": None if entry.hours is None else _exact(entry.hours),
+    }
+
+
+def _tool(tool: Tool) -> dict[str, str]:
+    return {"tool": tool.tool, "purpose": tool.purpose}
+
+
+def _torque(torque: Torque) -> dict[str, Any]:
+    return {
+        "place": torque.place,
+        "stud": torque.stud or None,
+        "torque_n_m": six_digits(torque.torque_n_m),
+        "greatest_torque_n_m": six_digits(torque.greatest_torque_n_m),
+        "basis": torque.basis,
+    }

@@ -1,0 +1,234 @@
+"""What the order of work follows from: zones as they are walked, circuits as they are built."""
+
+from collections.abc import Mapping
+from functools import cached_property
+
+from loomwright.jobs.circuit_build import CircuitBuild
+from loomwright.jobs.job import Circuit, Equipment
+from loomwright.jobs.priced_job import PricedJob
+from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
+from loomwright.jobs.work_order.steps import (
+    CLEAR,
+    CONNECT_LOAD,
+    FUSE,
+    MOUNT,
+    PHASES,
+    PROVE_DEAD,
+    RECONNECT,
+    STAGES,
+    UNCOVER,
+)
+from loomwright.pricing.price_book import PriceBook
+from loomwright.tables.fuse_records import FuseTables
+from loomwright.tables.records import Tables, Zone
+
+CHARGER = "charger"
+UNDERBODY = "underbody"
+_WITHOUT_TRIM = (UNDERBODY, "open_air_30_c")
+_BOLTED = ("bolt_in_block", "bolt_in_strip", "single_bolt_on_terminal")
+
+
+class WorkFacts:
+    """What is known of a priced job before its tasks are written down.
+
+    Parameters
+    ----------
+    priced
+        The job, sized and priced.
+    book
+        The price book that priced it.
+    tables
+        Zones and torques.
+    fuse_tables
+        How each type of fuse is held.
+    """
+
+    def __init__(
+        self, priced: PricedJob, book: PriceBook, tables: Tables, fuse_tables: FuseTables
+    ) -> None:
+        self.priced = priced
+        self.job = priced.job
+        self.tables = tables
+        self.hazards = frozenset(priced.job.vehicle.hazards)
+        self.on_the_route = self._cautions_on_the_route()
+        holding = book.on_day(priced.bill.as_of)
+        self.builds: dict[str, CircuitBuild] = {
+            entry.circuit.key: CircuitBuild(priced.job, entry, holding)
+            for entry in priced.circuits
+            if entry.verdict == SIZED
+        }
+        self.entries: Mapping[str, SizedCircuit] = {
+            entry.circuit.key: entry for entry in priced.circuits
+        }
+        self.ranks = {key: place for place, key in enumerate(self.entries)}
+        self.walk = self._zones_walked()
+        self.bolted = frozenset(
+            key
+            for key, build in self.builds.items()
+            if fuse_tables.types[build.fuse_type].mounting in _BOLTED
+        )
+
+    def _cautions_on_the_route(self) -> tuple[str, ...]:
+        """Return the cautions of work anywhere along a route of this vehicle."""
+        by_fact = {
+            "high_voltage": (
+                self.job.vehicle.has_high_voltage or "high_voltage_cables" in self.hazards
+            ),
+            "airbag": True,
+            "airbag_wait": "airbags_on_route" in self.hazards,
+            "fuel_lines": "fuel_lines" in self.hazards,
+        }
+        return tuple(key for key, applies in by_fact.items() if applies)
+
+    def _zones_walked(self) -> Mapping[str, int]:
+        """Return the zones by their place in the walk: as circuits and routes come to them.
+
+        Of a circuit that is not built only the last zone is entered, where its equipment stands.
+        """
+        found: dict[str, int] = {}
+        for entry in self.priced.circuits:
+            route = entry.circuit.route
+            for segment in route if entry.circuit.key in self.builds else route[-1:]:
+                found.setdefault(segment.zone, len(found))
+        return found
+
+    def zone(self, key: str) -> Zone:
+        """Return a zone by its key."""
+        return self.tables.zones[key]
+
+    def place_name(self, key: str) -> str:
+        """Return the name of a zone without what qualifies it."""
+        return self.zone(key).name.partition(",")[0]
+
+    @property
+    def trimmed(self) -> list[str]:
+        """Zones of the walk with trim to take off; all of them where none has any."""
+        inside = [
+            key for key in self.walk if key not in _WITHOUT_TRIM and not self.zone(key).engine_space
+        ]
+        return inside or list(self.walk)
+
+    @staticmethod
+    def load_zone(circuit: Circuit) -> str:
+        """Return the zone where the equipment of a circuit stands."""
+        return circuit.route[-1].zone
+
+    def rank(self, kind: str, zone: str | None = None, entry: int = 0) -> tuple[int, int, int, int]:
+        """Return the rank of a task; without a zone it stands behind those of all zones.
+
+        Parameters
+        ----------
+        kind
+            Kind of task.
+        zone
+            Key of the zone that it is done in.
+        entry
+            Place among tasks of the same kind and zone.
+
+        Returns
+        -------
+        tuple of int
+            Phase, zone, stage, entry.
+        """
+        place = len(self.walk) if zone is None else self.walk[zone]
+        return PHASES[kind], place, STAGES[kind], entry
+
+    @cached_property
+    def sources_by_circuit(self) -> Mapping[str, str]:
+        """Key of the source that each circuit hangs on, itself or through others."""
+        found: dict[str, str] = {}
+        for circuit in self.job.circuits:
+            found[circuit.key] = found.get(circuit.fed_from, circuit.fed_from)
+        return found
+
+    @cached_property
+    def linked(self) -> frozenset[str]:
+        """Built circuits between two sources: those of chargers, where there is more than one."""
+        if len(self.job.power_sources) < 2:
+            return frozenset()
+        charging = {item.circuit for item in self.job.equipment if item.what == CHARGER}
+        return frozenset(
+            key
+            for key, build in self.builds.items()
+            if build.circuit.charges_source or key in charging
+        )
+
+    @cached_property
+    def fused_dead(self) -> frozenset[str]:
+        """Built circuits whose fuse is fitted while the sources are still isolated.
+
+        A bolted fuse is: a spanner on a live stud makes a short circuit. So are the fuses of the
+        circuits that feed one, as a branch is fused after its feeder.
+        """
+        found: set[str] = set()
+        for key in reversed(self.builds):
+            if key in self.bolted or any(branch.key in found for branch in self.job.branches(key)):
+                found.add(key)
+        return frozenset(found)
+
+    def live_sources(self, key: str) -> list[str]:
+        """Return the sources that a circuit hangs on; for what joins two sources, all joined."""
+        if key not in self.linked:
+            return [self.sources_by_circuit[key]]
+        joined = {self.sources_by_circuit[other] for other in self.linked}
+        return [source for source in self.job.power_sources if source in joined]
+
+    def feeder(self, circuit: Circuit) -> str | None:
+        """Return the key of the circuit that feeds a circuit, none where a source does."""
+        return circuit.fed_from if circuit.fed_from in self.entries else None
+
+    def built_branches(self, circuit: Circuit) -> list[str]:
+        """Return the keys of the built circuits that hang on the end of a circuit."""
+        return [item.key for item in self.job.branches(circuit.key) if item.key in self.builds]
+
+    def fitted_on(self, circuit: Circuit) -> list[Equipment]:
+        """Return the equipment of a circuit that is fitted in this job."""
+        return [item for item in self.job.equipment_on(circuit.key) if item.fitted]
+
+
+def of(kind: str, *places: str | int) -> str:
+    """Return the key of a task: its kind, and what it is done to.
+
+    Parameters
+    ----------
+    kind
+        Kind of task.
+    places
+        Key of a circuit, source, zone or piece of equipment, and a number within it.
+
+    Returns
+    -------
+    str
+        Such as ``"lay/amplifier_feed/1"``.
+    """
+    return "/".join((kind, *map(str, places)))
+
+
+# What most tasks wait for, in one place each.
+SAFE = of(PROVE_DEAD)
+CLEARED = of(CLEAR)
+
+
+def mounted(facts: WorkFacts, circuit: Circuit) -> tuple[str, ...]:
+    """Return the keys of the tasks that fit what a circuit feeds."""
+    return tuple(of(MOUNT, item.key) for item in facts.fitted_on(circuit))
+
+
+def fused(key: str) -> str:
+    """Return the key of the task that fits the fuse of a circuit."""
+    return of(FUSE, key)
+
+
+def uncovered(zone: str) -> str:
+    """Return the key of the task that opens a zone."""
+    return of(UNCOVER, zone)
+
+
+def load_connected(key: str) -> str:
+    """Return the key of the task that connects the load of a circuit."""
+    return of(CONNECT_LOAD, key)
+
+
+def source_reconnected(key: str) -> str:
+    """Return the key of the task that reconnects a source."""
+    return of(RECONNECT, key)

@@ -1,0 +1,319 @@
+"""Tasks of a job as a whole: make safe, open and close zones, mount, lay leads, bring back."""
+
+from collections.abc import Iterator
+
+from loomwright.jobs.circuit_build import metres_text
+from loomwright.jobs.job import Circuit
+from loomwright.jobs.work_order.circuit_tasks import wiring_tasks
+from loomwright.jobs.work_order.facts import (
+    CLEARED,
+    SAFE,
+    UNDERBODY,
+    WorkFacts,
+    fused,
+    of,
+    source_reconnected,
+    uncovered,
+)
+from loomwright.jobs.work_order.steps import (
+    CLEAR,
+    COVER,
+    HAND_OVER,
+    ISOLATE,
+    LAY,
+    MAKE_SAFE,
+    MOUNT,
+    OTHER,
+    PROVE_DEAD,
+    RECONNECT,
+    REMOTE,
+    SIGNAL,
+    TAP,
+    TEST_LOAD,
+    UNCOVER,
+    Task,
+    Tool,
+)
+from loomwright.jobs.work_order.task_cautions import (
+    hearing,
+    isolate_cautions,
+    make_safe_cautions,
+    mount_cautions,
+    prove_dead_cautions,
+    reconnect_cautions,
+    zone_cautions,
+)
+from loomwright.pricing.requirements import exact_length_m
+
+# The operation of a price book that takes off trim and puts it back.
+TRIM_OPERATION = "remove_trim"
+_ISOLATED = {
+    "battery": "Disconnect {}, negative first, and cover its terminals.",
+    "remote_battery": (
+        "Disconnect {}, negative first, and cover its terminals; if it is not fitted yet, leave it"
+        " unconnected."
+    ),
+    "jump_start_post": "Isolate {} at the battery behind it, negative first, and cover the post.",
+    "converter_output": "Isolate {}: switch the converter off and isolate what feeds it.",
+    "distribution": "Isolate {} at the battery or isolator behind it, and cover it.",
+}
+_RECONNECTED = {
+    "battery": "Reconnect {}, negative last.",
+    "remote_battery": "Connect {}, negative last.",
+    "jump_start_post": "Reconnect the battery behind {}, negative last, and close the post.",
+    "converter_output": "Reconnect what feeds {}, then switch the converter on.",
+    "distribution": "Bring {} back at the battery or isolator behind it.",
+}
+_METER = Tool("multimeter", "continuity, polarity and voltage")
+
+
+def tasks_of(facts: WorkFacts) -> list[Task]:
+    """Return every task of a job.
+
+    Parameters
+    ----------
+    facts
+        What is known of the job.
+
+    Returns
+    -------
+    list of Task
+        In no order but that of the job document.
+    """
+    tasks = [*_made_safe(facts), *_uncovered(facts)]
+    for circuit in facts.job.circuits:
+        build = facts.builds.get(circuit.key)
+        if build is not None:
+            tasks += wiring_tasks(facts, build)
+        tasks += _leads(facts, circuit)
+    tasks += [*_mounted(facts), *_other(facts)]
+    tasks.append(_clear(facts, tasks))
+    tasks += _reconnected(facts)
+    tasks += _covered(facts)
+    tasks.append(_hand_over(facts))
+    return tasks
+
+
+def _made_safe(facts: WorkFacts) -> Iterator[Task]:
+    vehicle = facts.job.vehicle
+    off = "not ready, unplugged" if vehicle.has_high_voltage else "engine and ignition off"
+    yield Task(
+        key=of(MAKE_SAFE),
+        kind=MAKE_SAFE,
+        text=(
+            f"Park {vehicle.description}: secured against rolling, {off}; note faults that show"
+            " and settings that isolating will clear."
+        ),
+        needs=(),
+        rank=facts.rank(MAKE_SAFE),
+        checks=("Keys are put away from the vehicle.", "The data bus is at rest."),
+        cautions=make_safe_cautions(facts),
+    )
+    for place, source in enumerate(facts.job.power_sources.values()):
+        yield Task(
+            key=of(ISOLATE, source.key),
+            kind=ISOLATE,
+            text=_ISOLATED[source.tap_point].format(source.description),
+            needs=(of(MAKE_SAFE),),
+            rank=facts.rank(ISOLATE, None, place),
+            power_source=source.key,
+            cautions=isolate_cautions(facts, source),
+            tools=(Tool("insulated_spanner", source.description),),
+        )
+    yield Task(
+        key=SAFE,
+        kind=PROVE_DEAD,
+        text="Prove that every feeding point is dead, with a meter proven on a live source.",
+        needs=tuple(of(ISOLATE, key) for key in facts.job.power_sources),
+        rank=facts.rank(PROVE_DEAD),
+        checks=tuple(
+            f"No voltage between {source.description} and the body."
+            for source in facts.job.power_sources.values()
+        ),
+        cautions=prove_dead_cautions(facts),
+        tools=(_METER,),
+    )
+
+
+def _uncovered(facts: WorkFacts) -> Iterator[Task]:
+    for zone in facts.walk:
+        tools = [Tool("trim_lever", "trim and covers")]
+        text = (
+            f"Take off trim and covers along the routes, and keep their fixings together:"
+            f" {facts.place_name(zone)}."
+        )
+        if zone == UNDERBODY:
+            tools.append(Tool("axle_stands", "vehicle raised"))
+            text = f"Raise the vehicle and support it. {text}"
+        yield Task(
+            key=uncovered(zone),
+            kind=UNCOVER,
+            text=text,
+            needs=(SAFE,),
+            rank=facts.rank(UNCOVER, zone),
+            zone=zone,
+            cautions=zone_cautions(facts, zone),
+            tools=tuple(tools),
+        )
+
+
+def _leads(facts: WorkFacts, circuit: Circuit) -> Iterator[Task]:
+    zone = facts.load_zone(circuit)
+    laid = (
+        tuple(of(LAY, circuit.key, number) for number in range(1, len(circuit.route) + 1))
+        if circuit.key in facts.builds
+        else ()
+    )
+    lengths = {
+        SIGNAL: "; ".join(
+            f"{lead.form}, {metres_text(exact_length_m(lead.length_m))}"
+            for lead in circuit.signal_leads
+        ),
+        REMOTE: "; ".join(
+            metres_text(exact_length_m(lead.length_m)) for lead in circuit.remote_leads
+        ),
+        TAP: "; ".join(f"{tap.quantity} x {tap.use}" for tap in circuit.taps),
+    }
+    for kind, stated in lengths.items():
+        if stated:
+            yield Task(
+                key=of(kind, circuit.key),
+                kind=kind,
+                text=f"{circuit.description}: {_LEAD_WORDS[kind]}: {stated}.",
+                needs=(uncovered(zone), *laid),
+                rank=facts.rank(kind, zone, facts.ranks[circuit.key]),
+                circuit=circuit.key,
+                zone=zone,
+                checks=_LEAD_CHECKS[kind],
+                cautions=("airbag",),
+                tools=(_METER,) if kind == TAP else (),
+            )
+
+
+_LEAD_WORDS = {
+    SIGNAL: "lay and connect the signal leads, away from the power conductor",
+    REMOTE: "lay and connect the remote leads",
+    TAP: "connect to the vehicle's own wiring",
+}
+_LEAD_CHECKS = {
+    SIGNAL: ("Nowhere beside the power conductor; crossings at right angles.",),
+    REMOTE: ("Continuity from end to end, and none to the body.",),
+    TAP: ("The wire is the right one by the maker's diagram, and no airbag circuit.",),
+}
+
+
+def _mounted(facts: WorkFacts) -> Iterator[Task]:
+    circuits = {circuit.key: circuit for circuit in facts.job.circuits}
+    for place, item in enumerate(facts.job.equipment):
+        if not item.fitted:
+            continue
+        zone = None if item.circuit is None else facts.load_zone(circuits[item.circuit])
+        pieces = "" if item.quantity == 1 else f"{item.quantity} x "
+        yield Task(
+            key=of(MOUNT, item.key),
+            kind=MOUNT,
+            text=f"Mount {pieces}{item.description}, so that it holds in a crash.",
+            needs=(SAFE if zone is None else uncovered(zone),),
+            rank=facts.rank(MOUNT, zone, place),
+            circuit=item.circuit,
+            equipment=item.key,
+            zone=zone,
+            checks=("It does not move, and nothing lies pinched beneath it.",),
+            cautions=mount_cautions(facts, item),
+        )
+
+
+def _other(facts: WorkFacts) -> Iterator[Task]:
+    reasons: dict[str, dict[str, None]] = {}
+    for item in facts.job.labour:
+        if item.operation != TRIM_OPERATION:
+            reasons.setdefault(item.operation, {})[item.reason] = None
+    for place, (operation, why) in enumerate(reasons.items()):
+        yield Task(
+            key=of(OTHER, operation),
+            kind=OTHER,
+            text=f"{operation.replace('_', ' ').capitalize()}: {', '.join(why)}.",
+            needs=(SAFE,),
+            rank=facts.rank(OTHER, None, place),
+        )
+
+
+def _clear(facts: WorkFacts, before: list[Task]) -> Task:
+    """Return the task that all work on the dead vehicle comes before, and all live work after."""
+    needed = {key for task in before for key in task.needs}
+    # A fuse and a test under load come after it.
+    live = {fused(key) for key in facts.builds} | {of(TEST_LOAD, key) for key in facts.builds}
+    ends = [task.key for task in before if task.key not in needed and task.key not in live]
+    return Task(
+        key=CLEARED,
+        kind=CLEAR,
+        text="Count the tools, clear the vehicle and tell all who are near that it becomes live.",
+        needs=tuple(ends),
+        rank=facts.rank(CLEAR),
+        checks=("Every holder and every way is empty, every load is switched off.",),
+    )
+
+
+def _reconnected(facts: WorkFacts) -> Iterator[Task]:
+    joined = {facts.sources_by_circuit[key] for key in facts.linked}
+    for place, source in enumerate(facts.job.power_sources.values()):
+        first = [
+            fused(key)
+            for key in facts.builds
+            if key in facts.fused_dead
+            and (
+                facts.sources_by_circuit[key] == source.key
+                # Neither of two sources comes alive before both ends of their link are fused.
+                or (source.key in joined and key in facts.linked)
+            )
+        ]
+        yield Task(
+            key=source_reconnected(source.key),
+            kind=RECONNECT,
+            text=_RECONNECTED[source.tap_point].format(source.description),
+            needs=(CLEARED, *first),
+            rank=facts.rank(RECONNECT, None, place),
+            power_source=source.key,
+            checks=(f"{source.emf_v:g} V and the right polarity at every fuse that it feeds.",),
+            cautions=reconnect_cautions(facts),
+            tools=(Tool("insulated_spanner", source.description), _METER),
+        )
+
+
+def _covered(facts: WorkFacts) -> Iterator[Task]:
+    tested: dict[str, list[str]] = {}
+    for key, build in facts.builds.items():
+        for zone in dict.fromkeys(segment.zone for segment in build.circuit.route):
+            tested.setdefault(zone, []).append(of(TEST_LOAD, key))
+    for zone in facts.walk:
+        place = facts.place_name(zone)
+        lowered = " Lower the vehicle." if zone == UNDERBODY else ""
+        yield Task(
+            key=of(COVER, zone),
+            kind=COVER,
+            text=f"Refit trim and covers, with all their fixings: {place}.{lowered}",
+            needs=tuple(tested.get(zone, (CLEARED,))),
+            rank=facts.rank(COVER, zone),
+            zone=zone,
+            checks=("Nothing is pinched, and no clip pierces a conductor.",),
+            cautions=("airbag",),
+            tools=(Tool("trim_lever", "trim and covers"),),
+        )
+
+
+def _hand_over(facts: WorkFacts) -> Task:
+    tests = (of(TEST_LOAD, key) for key in facts.builds)
+    covers = (of(COVER, zone) for zone in facts.walk)
+    sources = (source_reconnected(key) for key in facts.job.power_sources)
+    return Task(
+        key=of(HAND_OVER),
+        kind=HAND_OVER,
+        text=(
+            "Test every function old and new, read out the faults, enter the readings and hand"
+            " the vehicle over with the equipment's manuals."
+        ),
+        needs=(*tests, *covers, *sources),
+        rank=facts.rank(HAND_OVER),
+        checks=("No warning lamp stays on.", "The customer was shown where the fuses are."),
+        cautions=hearing(facts.job.equipment),
+    )

@@ -1,0 +1,135 @@
+"""Cautions of single tasks, by the facts of the vehicle, the zone and the circuit."""
+
+from collections.abc import Iterable
+
+from loomwright.jobs.circuit_sources import BATTERY_VOLTAGE_V
+from loomwright.jobs.job import SOLDER, Circuit, Equipment, PowerSource
+from loomwright.jobs.work_order.facts import WorkFacts
+from loomwright.jobs.work_order.steps import CONNECT_FEED, FUSE, GROUND, TERMINATE
+
+_LOUD = frozenset({"amplifier", "bass_unit", "loudspeaker"})
+Facts = dict[str, bool]
+
+
+def _true(facts: Facts) -> tuple[str, ...]:
+    return tuple(key for key, applies in facts.items() if applies)
+
+
+def make_safe_cautions(facts: WorkFacts) -> tuple[str, ...]:
+    """Return the cautions of switching the vehicle off."""
+    high_voltage = facts.job.vehicle.has_high_voltage
+    return _true(
+        {
+            "defer_to_maker": True,
+            "converter_feeds_low_voltage": high_voltage,
+            "service_disconnect": high_voltage,
+            "keyless_wake_up": "keyless_entry" in facts.hazards,
+            "start_stop": "start_stop" in facts.hazards,
+        }
+    )
+
+
+def isolate_cautions(facts: WorkFacts, source: PowerSource) -> tuple[str, ...]:
+    """Return the cautions of isolating a source."""
+    return _true(
+        {
+            "isolate_battery": True,
+            "two_sources": len(facts.job.power_sources) > 1,
+            "jump_start_post": source.tap_point == "jump_start_post",
+            "battery_in_living_space": source.tap_point == "remote_battery",
+        }
+    )
+
+
+def prove_dead_cautions(facts: WorkFacts) -> tuple[str, ...]:
+    """Return the cautions of proving that nothing is live."""
+    return _true(
+        {
+            "airbag": True,
+            "airbag_wait": "airbags_on_route" in facts.hazards,
+            "keyless_wake_up": "keyless_entry" in facts.hazards,
+        }
+    )
+
+
+def zone_cautions(facts: WorkFacts, *zones: str) -> tuple[str, ...]:
+    """Return the cautions of work in zones."""
+    hot = any(facts.zone(zone).engine_space for zone in zones)
+    return (*facts.on_the_route, "engine_bay_heat") if hot else facts.on_the_route
+
+
+def circuit_cautions(facts: WorkFacts, circuit: Circuit, kind: str) -> tuple[str, ...]:
+    """Return the cautions of a task on a circuit.
+
+    Parameters
+    ----------
+    facts
+        What is known of the job.
+    circuit
+        A circuit that was sized.
+    kind
+        ``terminate``, ``ground``, ``connect_feed`` or ``fuse``.
+
+    Returns
+    -------
+    tuple of str
+        Keys of ``CAUTIONS``.
+    """
+    source = facts.job.power_sources[facts.sources_by_circuit[circuit.key]]
+    material = circuit.conductor.material
+    answer = facts.entries[circuit.key].fuse_answer
+    by_kind: dict[str, Facts] = {
+        TERMINATE: {
+            "soldered_joint": circuit.joining == SOLDER,
+            "copper_clad": material.startswith("cca"),
+            "aluminium": material == "aluminium",
+        },
+        GROUND: {
+            "chassis_return": True,
+            "battery_sensor": "battery_sensor" in facts.hazards,
+        },
+        CONNECT_FEED: {
+            "jump_start_post": source.tap_point == "jump_start_post",
+            "battery_in_series": source.system_voltage_v > BATTERY_VOLTAGE_V,
+            "two_sources": circuit.key in facts.linked,
+        },
+        FUSE: {
+            "fuse_not_above_conductor": True,
+            "higher_voltage_variant": answer is not None
+            and "higher_voltage_variant" in answer.cautions,
+            "two_sources": circuit.key in facts.linked,
+        },
+    }
+    return _true(by_kind[kind])
+
+
+def mount_cautions(facts: WorkFacts, item: Equipment) -> tuple[str, ...]:
+    """Return the cautions of fitting a piece of equipment."""
+    heater = item.what == "heater"
+    return _true(
+        {
+            "defer_to_maker": True,
+            "behind_the_panel": True,
+            "airbag": True,
+            "airbag_wait": "airbags_on_route" in facts.hazards,
+            "mains_output": item.what == "inverter",
+            "combustion_heater": heater,
+            "fuel_lines": heater or "fuel_lines" in facts.hazards,
+        }
+    )
+
+
+def hearing(equipment: Iterable[Equipment]) -> tuple[str, ...]:
+    """Return the caution of loud equipment, none where no piece is."""
+    return ("hearing",) if any(item.what in _LOUD for item in equipment) else ()
+
+
+def reconnect_cautions(facts: WorkFacts) -> tuple[str, ...]:
+    """Return the cautions of reconnecting a source."""
+    return _true(
+        {
+            "two_sources": len(facts.job.power_sources) > 1,
+            "start_stop": "start_stop" in facts.hazards,
+            "battery_sensor": "battery_sensor" in facts.hazards,
+        }
+    )
