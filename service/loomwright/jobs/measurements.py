@@ -10,7 +10,6 @@ from loomwright.engineering.measurement.expected import (
     FROM_PLAN,
     Expectation,
     Reading,
-    expectations,
     expectations_of_draws,
 )
 from loomwright.engineering.measurement.measured_network import (
@@ -21,6 +20,7 @@ from loomwright.engineering.measurement.measured_network import (
     Quantity,
 )
 from loomwright.engineering.measurement.meter import RECTANGULAR, Meter
+from loomwright.engineering.measurement.propagation import propagated_expectations
 from loomwright.engineering.measurement.uncertainty import USUAL, Tolerances, drawn_variants
 from loomwright.engineering.measurement.verdict import (
     normalised_error,
@@ -137,7 +137,8 @@ def expected_measurements(
     Returns
     -------
     tuple of Expectation
-        Voltages at rest first, then under load by circuit; with the usual meters.
+        Voltages at rest first, then under load by circuit; with the usual meters, uncertainties by
+        propagation.
 
     Raises
     ------
@@ -156,7 +157,7 @@ def expected_measurements(
     )
     quantities = installation.quantities(tuple(installation.network.circuits))
     meters = {quantity: USUAL_METERS[quantity.what] for quantity in quantities}
-    return tuple(expectations(installation.network, meters).values())
+    return propagated_expectations(installation.network, meters)
 
 
 def checked_measurements(

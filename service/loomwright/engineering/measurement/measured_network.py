@@ -172,11 +172,18 @@ class MeasuredNetwork:
         shown = np.empty((variants.emf_v.shape[0], len(quantities)))
         fixed = self._fixed_resistance_ohm(variants.part_resistance_ohm)
         for state in dict.fromkeys(quantity.state for quantity in quantities):
-            solution = self._solved(variants, fixed, state, held_current_a or {})
+            elements = self._elements(variants, fixed, state, held_current_a or {})
+            solution = solved_networks(self.shape, elements)
             for column, quantity in enumerate(quantities):
                 if quantity.state == state:
-                    shown[:, column] = self._shown(quantity, solution, variants)
+                    shown[:, column] = self.shown(quantity, solution, variants)
         return shown
+
+    def planned_elements(self, state: str) -> Elements:
+        """Return the values of the planned network in a load state, in one row."""
+        planned = self.planned
+        fixed = self._fixed_resistance_ohm(planned.part_resistance_ohm)
+        return self._elements(planned, fixed, state, {})
 
     def _fixed_resistance_ohm(self, part_resistance_ohm: Array) -> Array:
         fixed = np.zeros((part_resistance_ohm.shape[0], self.shape.branch_from.size))
@@ -184,13 +191,13 @@ class MeasuredNetwork:
             fixed[:, branch] += part_resistance_ohm[:, part]
         return fixed
 
-    def _solved(
+    def _elements(
         self,
         variants: Variants,
         fixed: Array,
         state: str,
         held_current_a: Mapping[tuple[str, str], Array],
-    ) -> Solution:
+    ) -> Elements:
         count = fixed.shape[0]
         power, current = np.zeros_like(variants.load_power_w), np.zeros_like(variants.load_power_w)
         for key in self.states[state]:
@@ -219,9 +226,10 @@ class MeasuredNetwork:
             load_conductance_s=np.zeros_like(power),
         )
         # Arrays in one order of memory: for another one the solver would be compiled anew.
-        return solved_networks(self.shape, Elements(*map(np.ascontiguousarray, elements)))
+        return Elements(*map(np.ascontiguousarray, elements))
 
-    def _shown(self, quantity: Quantity, solution: Solution, variants: Variants) -> Array:
+    def shown(self, quantity: Quantity, solution: Solution, variants: Variants) -> Array:
+        """Return what a perfect meter shows of solved variants, one value for each [V], [A]."""
         voltage = solution.node_voltage_v
         if quantity.what == SOURCE_VOLTAGE:
             return voltage[:, self.source_nodes[quantity.subject]]

@@ -1,17 +1,24 @@
-"""A whole installation from one job: three plans, each sized, solved and priced."""
+"""A whole installation from one job: three plans, each sized, solved, priced and put in order."""
 
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
+from loomwright.engineering.audio.output_answer import OutputEstimate
+from loomwright.engineering.measurement.expected import Expectation
 from loomwright.engineering.network.solver import SOLVED
 from loomwright.engineering.record import record
+from loomwright.engineering.signal.plan import SignalPlan
+from loomwright.engineering.supply.assessment import INSUFFICIENT, SupplyAssessment
 from loomwright.jobs.circuit_sources import SourceLoad, source_load, source_loads
 from loomwright.jobs.job import Job
+from loomwright.jobs.measurements import expected_measurements
 from loomwright.jobs.plan.alternatives import LEANEST, PLAN_NAMES, USUAL, PlanOptions, planned_job
 from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
 from loomwright.jobs.plan.consistent import ConsistentCircuits, consistent_circuits
 from loomwright.jobs.plan.outputs import EquipmentOutput, equipment_outputs
+from loomwright.jobs.plan.supply_of_plan import supply_of_plan
+from loomwright.jobs.planned_signal import planned_signal
 from loomwright.jobs.priced_job import COMPLETE, PricedJob, priced_circuits
 from loomwright.jobs.priced_job import VERDICTS as BILL_VERDICTS
 from loomwright.jobs.requirements_of_job import requirements_of_job
@@ -21,16 +28,26 @@ from loomwright.jobs.solved_installation import (
     SolvedInstallation,
     solved_installation,
 )
+from loomwright.jobs.work_order.steps import WorkOrder
+from loomwright.jobs.work_order.work_order import work_order
 from loomwright.pricing.bill import NO_OPTIONS, Bill, bill_of_materials
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Provenance, Tables
+from loomwright.tables.signal_load import signal_factors
 
 NO_OPERATING_POINT = "no_operating_point"
 VOLTAGE_TOO_LOW = "voltage_too_low"
 NOT_CONSISTENT = "not_consistent"
-VERDICTS = (*BILL_VERDICTS, NO_OPERATING_POINT, NOT_CONSISTENT, VOLTAGE_TOO_LOW)
+SUPPLY_INSUFFICIENT = INSUFFICIENT
+VERDICTS = (
+    *BILL_VERDICTS,
+    NO_OPERATING_POINT,
+    NOT_CONSISTENT,
+    VOLTAGE_TOO_LOW,
+    SUPPLY_INSUFFICIENT,
+)
 
 
 @record
@@ -38,8 +55,11 @@ class Plan:
     """One plan of a job.
 
     ``verdict`` is that of the bill, unless the circuits as a whole have no operating point, could
-    not be brought into agreement with their network, or leave equipment short of voltage. In
+    not be brought into agreement with their network or leave equipment short of voltage, or the
+    vehicle's supply does not suffice. In
     ``solved`` the loads of the job as stated draw, whatever growth the plan is sized for.
+    ``supply`` and ``signal`` are ``None`` where the job states none; without an operating point
+    there is no supply to judge and nothing to expect of a meter.
     """
 
     name: str
@@ -48,6 +68,16 @@ class Plan:
     consistent: ConsistentCircuits
     solved: SolvedInstallation
     outputs: tuple[EquipmentOutput, ...]
+    supply: SupplyAssessment | None
+    signal: SignalPlan | None
+    order: WorkOrder
+    measurements: tuple[Expectation, ...]
+
+    @property
+    def judged(self) -> tuple[OutputEstimate | SupplyAssessment | SignalPlan, ...]:
+        """What brings cautions and sources of its own."""
+        parts = (*(output.estimate for output in self.outputs), self.supply, self.signal)
+        return tuple(part for part in parts if part is not None)
 
 
 @record
@@ -68,9 +98,9 @@ class InstallationPlans:
         """Keys of ``CAUTIONS`` that any plan calls for, each once."""
         found: dict[str, None] = {}
         for plan in self.plans:
-            found.update(dict.fromkeys(plan.priced.cautions))
-            for output in plan.outputs:
-                found.update(dict.fromkeys(output.estimate.cautions))
+            found.update(dict.fromkeys(plan.order.cautions))
+            for part in plan.judged:
+                found.update(dict.fromkeys(part.cautions))
         return tuple(found)
 
     @property
@@ -78,10 +108,17 @@ class InstallationPlans:
         """Where the figures of all plans come from, each once, in a fixed order."""
         found: dict[Provenance, None] = {}
         for plan in self.plans:
-            found.update(dict.fromkeys(plan.priced.provenances))
-            for output in plan.outputs:
-                found.update(dict.fromkeys(output.estimate.provenances))
+            found.update(dict.fromkeys(plan.order.provenances))
+            for part in plan.judged:
+                found.update(dict.fromkeys(part.provenances))
+        found.update(dict.fromkeys(EXPECTATION_PROVENANCES))
         return tuple(sorted(found, key=lambda row: (row.source, row.locator, row.checked)))
+
+
+EXPECTATION_PROVENANCES = (
+    Provenance("jcgm_100", "5.1.2 and 6.2.1", "memory"),
+    Provenance("common_practice", "tolerances and meters", "practice"),
+)
 
 
 class _Bills:
@@ -89,14 +126,14 @@ class _Bills:
 
     def __init__(self, job: Job, book: PriceBook, options: PricingOptions) -> None:
         self._job, self._book, self._options = job, book, options
-        self._holding = book.on_day(options.as_of)
+        self.holding = book.on_day(options.as_of)
         self._bills: dict[tuple[tuple[str, str], ...], Bill] = {}
 
     def of(self, sized: Sequence[SizedCircuit]) -> Bill:
         """Return the bill of circuits; a line's reason names currents, so those count too."""
         key = tuple((f"{entry.verdict} {entry.decision}", _fitted(entry)) for entry in sized)
         if key not in self._bills:
-            parts, labour = requirements_of_job(self._job, sized, self._holding)
+            parts, labour = requirements_of_job(self._job, sized, self.holding)
             difficulty = self._job.vehicle.difficulty
             self._bills[key] = bill_of_materials(
                 parts, labour, self._book, self._options, difficulty
@@ -177,13 +214,37 @@ def _plan(
     )
     loads = _source_loads(job, found.sized, solved)
     priced = priced_circuits(job, found.sized, loads, bills.of(found.sized), (), tables)
+    outputs = equipment_outputs(job, solved.load_voltages_v)
+    estimates = {output.equipment.key: output.estimate for output in outputs}
+    supply = supply_of_plan(job, solved, estimates)
+    measurements: tuple[Expectation, ...] = ()
+    if solved.sources:
+        measurements = expected_measurements(job, found.sized, found.conductors, tables)
     return Plan(
         name=name,
-        verdict=_verdict(priced, found, solved),
+        verdict=_verdict(priced, found, solved, supply),
         priced=priced,
         consistent=found,
         solved=solved,
-        outputs=equipment_outputs(job, solved.load_voltages_v),
+        outputs=outputs,
+        supply=supply,
+        signal=_signal(job, solved, fuse_tables),
+        order=work_order(priced, bills.holding, tables, fuse_tables),
+        measurements=measurements,
+    )
+
+
+def _signal(job: Job, solved: SolvedInstallation, fuse_tables: FuseTables) -> SignalPlan | None:
+    """Return the signal path with the ground potentials of the solved network."""
+    if job.signal is None:
+        return None
+    potentials_v = {
+        item.key: solved.circuits[item.circuit].ground_potential_v
+        for item in job.equipment
+        if item.circuit is not None and item.circuit in solved.circuits
+    }
+    return planned_signal(
+        job.signal, job.vehicle.system_voltage_v, fuse_tables, signal_factors(), potentials_v
     )
 
 
@@ -199,14 +260,22 @@ def _source_loads(
     )
 
 
-def _verdict(priced: PricedJob, found: ConsistentCircuits, solved: SolvedInstallation) -> str:
+def _verdict(
+    priced: PricedJob,
+    found: ConsistentCircuits,
+    solved: SolvedInstallation,
+    supply: SupplyAssessment | None,
+) -> str:
     if solved.state != STATES[SOLVED]:
         return NO_OPERATING_POINT
     if priced.verdict != COMPLETE:
         return priced.verdict
     if found.exceeded:
         return NOT_CONSISTENT
-    return VOLTAGE_TOO_LOW if found.short_of_voltage else COMPLETE
+    if found.short_of_voltage:
+        return VOLTAGE_TOO_LOW
+    is_short = supply is not None and supply.verdict == INSUFFICIENT
+    return SUPPLY_INSUFFICIENT if is_short else COMPLETE
 
 
 def _changes(before: Plan, after: Plan) -> PlanChanges:
