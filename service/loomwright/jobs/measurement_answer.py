@@ -84,7 +84,8 @@ def cautions_of_measurements(checked: CheckedMeasurements, tables: Tables) -> tu
     )
 
 
-def _place(quantity: Quantity) -> dict[str, Any]:
+def quantity_document(quantity: Quantity) -> dict[str, Any]:
+    """Return what is read, where and in which state, as plain JSON values."""
     of_source = quantity.what in (SOURCE_VOLTAGE, DRAIN)
     return {
         "what": quantity.what,
@@ -97,7 +98,7 @@ def _place(quantity: Quantity) -> dict[str, Any]:
 
 def _expectation(entry: Expectation) -> dict[str, Any]:
     return {
-        **_place(entry.quantity),
+        **quantity_document(entry.quantity),
         "expected": six_digits(entry.expected),
         "low": six_digits(entry.low),
         "high": six_digits(entry.high),
@@ -136,7 +137,7 @@ def _diagnosis(found: Diagnosis) -> dict[str, Any]:
         "next_reading": None
         if following is None
         else {
-            **_place(following.quantity),
+            **quantity_document(following.quantity),
             "if_first": six_digits(following.if_first),
             "if_second": six_digits(following.if_second),
             "separation": six_digits(following.separation),

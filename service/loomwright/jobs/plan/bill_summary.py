@@ -1,4 +1,4 @@
-"""The bill of a plan: complete, without the needs that a bill of materials has below a line."""
+"""The bill of a plan: complete, without the reasons that a bill of materials gives each line."""
 
 from typing import Any
 
@@ -46,7 +46,6 @@ def _line(number: int, line: Line) -> dict[str, Any]:
         "unit_price": format(line.unit_price, "f"),
         "total": str(line.total),
         "in_stock": line.in_stock,
-        "reason": line.reason,
     }
 
 

@@ -1,21 +1,27 @@
 """The plans of an installation as plain JSON values, in a fixed order."""
 
+from collections.abc import Mapping
 from typing import Any
 
+from loomwright.engineering.measurement.expected import Expectation
 from loomwright.figures import six_digits
 from loomwright.jobs.answer import circuit_document, source_load_document, vehicle_document
 from loomwright.jobs.bill_answer import margin_document
+from loomwright.jobs.measurement_answer import quantity_document
 from loomwright.jobs.plan.alternatives import PURPOSES
 from loomwright.jobs.plan.bill_summary import plan_bill_document
 from loomwright.jobs.plan.changes import changes_document
 from loomwright.jobs.plan.outputs import outputs_document
 from loomwright.jobs.plan.plan import InstallationPlans, Plan
+from loomwright.jobs.plan.work_summary import Summary, step_summaries, work_summary
+from loomwright.jobs.signal_answer import signal_document
 from loomwright.jobs.solved_installation import (
     CircuitState,
     SolvedInstallation,
     SourceState,
     power_imbalance_w,
 )
+from loomwright.jobs.supply_answer import supply_document
 
 _KELVIN_AT_0_C = 273.15
 
@@ -36,6 +42,8 @@ def plans_document(plans: InstallationPlans, *, show_cost: bool = False) -> dict
         The document; cautions and publications are not in it.
     """
     bill = plans.recommended.priced.bill
+    steps = {plan.name: step_summaries(plan.order) for plan in plans.plans}
+    base = steps[plans.recommended.name]
     ends = [plan.priced.bill.valid_until for plan in plans.plans]
     known = [end for end in ends if end is not None]
     return {
@@ -47,12 +55,14 @@ def plans_document(plans: InstallationPlans, *, show_cost: bool = False) -> dict
         "prices_include_tax": bill.prices_include_tax,
         "as_of": None if bill.as_of is None else bill.as_of.isoformat(),
         "valid_until": min(known).isoformat() if known else None,
-        "plans": [_plan(plan, show_cost=show_cost) for plan in plans.plans],
+        "plans": [_plan(plan, steps[plan.name], base, show_cost=show_cost) for plan in plans.plans],
         "changes": [changes_document(changes) for changes in plans.changes],
     }
 
 
-def _plan(plan: Plan, *, show_cost: bool) -> dict[str, Any]:
+def _plan(
+    plan: Plan, steps: Mapping[str, Summary], base: Mapping[str, Summary], *, show_cost: bool
+) -> dict[str, Any]:
     bill = plan_bill_document(plan.priced.bill)
     if show_cost:
         bill["cost"] = margin_document(plan.priced.bill)
@@ -65,7 +75,20 @@ def _plan(plan: Plan, *, show_cost: bool) -> dict[str, Any]:
         "circuits": [circuit_document(entry) for entry in plan.priced.circuits],
         "network": _network(plan),
         "real_output": outputs_document(plan.outputs),
+        "supply": None if plan.supply is None else supply_document(plan.supply),
+        "signal": None if plan.signal is None else signal_document(plan.signal),
         "bill": bill,
+        "work_order": work_summary(plan.order, steps, {} if steps is base else base),
+        "expected_measurements": [_expectation(entry) for entry in plan.measurements],
+    }
+
+
+def _expectation(entry: Expectation) -> dict[str, Any]:
+    return {
+        **quantity_document(entry.quantity),
+        "expected": six_digits(entry.expected),
+        "low": six_digits(entry.low),
+        "high": six_digits(entry.high),
     }
 
 

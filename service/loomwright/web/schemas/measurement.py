@@ -128,7 +128,7 @@ def measurement_examples() -> dict[str, dict[str, Any]]:
     }
 
 
-class _PlaceAnswer(Answer):
+class QuantityAnswer(Answer):
     """What is read, where, and in which state."""
 
     what = fields.String(required=True, metadata={"enum": list(WHATS)})
@@ -143,7 +143,7 @@ class _PlaceAnswer(Answer):
     )
 
 
-class ExpectedReadingAnswer(_PlaceAnswer):
+class ExpectedReadingAnswer(QuantityAnswer):
     """What a meter is expected to show, with the interval that holds 95 % of right installations.
 
     Conductors, lengths, joints, source, load, temperature and the meter itself are in it.
@@ -216,7 +216,7 @@ class CauseAnswer(Answer):
     advice = fields.String(required=True, metadata=describe("What to do about it."))
 
 
-class NextReadingAnswer(_PlaceAnswer):
+class NextReadingAnswer(QuantityAnswer):
     """The reading that tells the first two causes apart best."""
 
     if_first = fields.Float(required=True, metadata=describe("Expected under the first cause."))

@@ -3,13 +3,17 @@
 from marshmallow import fields
 
 from loomwright.engineering.audio.output_words import VERDICTS as CLAIM_VERDICTS
+from loomwright.engineering.cautions import CAUTIONS
 from loomwright.jobs.plan.alternatives import PLAN_NAMES
 from loomwright.jobs.plan.changes import CHANGED
 from loomwright.jobs.plan.plan import VERDICTS
+from loomwright.jobs.work_order.steps import KINDS as STEP_KINDS
+from loomwright.jobs.work_order.steps import TOOLS
 from loomwright.pricing.kinds import KINDS, UNIT_WORDS
 from loomwright.pricing.lines import KIT, LABOUR
 from loomwright.web.schemas.base import Answer, describe
 from loomwright.web.schemas.bill import (
+    DURATION,
     EXACT,
     MONEY,
     BilledCircuitAnswer,
@@ -21,7 +25,11 @@ from loomwright.web.schemas.bill import (
     duration,
     money,
 )
-from loomwright.web.schemas.common import AnswerBase
+from loomwright.web.schemas.common import ZONE_KEYS, AnswerBase
+from loomwright.web.schemas.measurement import QuantityAnswer
+from loomwright.web.schemas.signal import SignalAnswer
+from loomwright.web.schemas.supply import SupplyAnswer
+from loomwright.web.schemas.work_order import NotBuiltAnswer, TorqueAnswer
 
 
 class PlanLineAnswer(Answer):
@@ -40,7 +48,6 @@ class PlanLineAnswer(Answer):
         allow_none=True,
         metadata=describe("Whether stock covers the quantity; null where it is not counted."),
     )
-    reason = fields.String(required=True)
 
 
 class PlanUnpricedAnswer(Answer):
@@ -54,7 +61,7 @@ class PlanUnpricedAnswer(Answer):
 
 
 class PlanBillAnswer(Answer):
-    """The bill of a plan; build-bill-of-materials gives the same with the needs of each line."""
+    """The bill of a plan; build-bill-of-materials gives the reasons of each line."""
 
     lines = fields.List(fields.Nested(PlanLineAnswer), required=True)
     unpriced = fields.List(fields.Nested(PlanUnpricedAnswer), required=True)
@@ -139,6 +146,77 @@ class PlanNetworkAnswer(Answer):
     residual_a = fields.Float(required=True, allow_none=True)
 
 
+class PlanStepPartAnswer(Answer):
+    """What a step takes of one part of the price book."""
+
+    kind = fields.String(required=True, metadata={"enum": list(KINDS)})
+    key = fields.String(
+        required=True, allow_none=True, metadata=describe("Null where the price book lacks it.")
+    )
+    quantity = fields.String(required=True, metadata=EXACT)
+
+
+class PlanStepAnswer(Answer):
+    """One step of the work; build-work-order gives the same with each part in words."""
+
+    key = fields.String(required=True, metadata=describe("Kind, and what it is done to."))
+    kind = fields.String(required=True, metadata={"enum": list(STEP_KINDS)})
+    text = fields.String(required=True)
+    circuit = fields.String(required=True, allow_none=True)
+    equipment = fields.String(required=True, allow_none=True)
+    zone = fields.String(required=True, allow_none=True, metadata={"enum": [*ZONE_KEYS, None]})
+    needs = fields.List(
+        fields.String(), required=True, metadata=describe("Keys of the steps that come before it.")
+    )
+    parts = fields.List(fields.Nested(PlanStepPartAnswer), required=True)
+    labour = fields.List(
+        fields.String(), required=True, metadata=describe("Keys of the operations.")
+    )
+    hours = fields.String(required=True, metadata=EXACT)
+    tools = fields.List(fields.String(metadata={"enum": list(TOOLS)}), required=True)
+    torques = fields.List(fields.Nested(TorqueAnswer), required=True)
+    checks = fields.List(
+        fields.String(), required=True, metadata=describe("What holds when the step is done.")
+    )
+    cautions = fields.List(
+        fields.String(metadata={"enum": list(CAUTIONS)}),
+        required=True,
+        metadata=describe("Keys; the texts stand in the cautions of the answer."),
+    )
+
+
+class PlanWorkOrderAnswer(Answer):
+    """The work of a plan in a safe order."""
+
+    zones = fields.List(
+        fields.String(metadata={"enum": list(ZONE_KEYS)}),
+        required=True,
+        metadata=describe("In the order in which they are walked."),
+    )
+    not_built = fields.List(fields.Nested(NotBuiltAnswer), required=True)
+    order = fields.List(
+        fields.String(), required=True, metadata=describe("Keys of all steps, first to last.")
+    )
+    steps = fields.List(
+        fields.Nested(PlanStepAnswer),
+        required=True,
+        metadata=describe(
+            "All steps of the recommended plan; of another plan those that differ from it, all "
+            "others being the same."
+        ),
+    )
+    labour_hours = fields.String(required=True, metadata=EXACT)
+    labour_duration = fields.String(required=True, metadata=DURATION)
+
+
+class PlanExpectationAnswer(QuantityAnswer):
+    """What a meter is expected to show."""
+
+    expected = fields.Float(required=True)
+    low = fields.Float(required=True)
+    high = fields.Float(required=True)
+
+
 class PlanAnswer(Answer):
     """One plan: sized, solved, priced and put in order."""
 
@@ -153,7 +231,27 @@ class PlanAnswer(Answer):
     circuits = fields.List(fields.Nested(BilledCircuitAnswer), required=True)
     network = fields.Nested(PlanNetworkAnswer, required=True)
     real_output = fields.List(fields.Nested(EquipmentOutputAnswer), required=True)
+    supply = fields.Nested(
+        SupplyAnswer,
+        required=True,
+        allow_none=True,
+        metadata=describe("Null where the job states none, or nothing can work."),
+    )
+    signal = fields.Nested(
+        SignalAnswer,
+        required=True,
+        allow_none=True,
+        metadata=describe("With the ground potentials of the network; null where none is stated."),
+    )
     bill = fields.Nested(PlanBillAnswer, required=True)
+    work_order = fields.Nested(PlanWorkOrderAnswer, required=True)
+    expected_measurements = fields.List(
+        fields.Nested(PlanExpectationAnswer),
+        required=True,
+        metadata=describe(
+            "What a meter shows on an installation that is built right, with the 95 % interval."
+        ),
+    )
 
 
 class CircuitChangeAnswer(Answer):

@@ -262,8 +262,8 @@ class SignalDeviceAnswer(Answer):
     text = fields.String(required=True)
 
 
-class PlanSignalPathAnswer(AnswerBase):
-    """A signal path judged."""
+class SignalAnswer(Answer):
+    """A signal path with what it needs."""
 
     verdict = _choice(PLAN_VERDICTS)
     take_offs = fields.List(fields.Nested(TakeOffAnswer), required=True)
@@ -273,3 +273,7 @@ class PlanSignalPathAnswer(AnswerBase):
     changes = fields.List(fields.Nested(SignalChangeAnswer), required=True)
     notes = fields.List(fields.Nested(SignalNoteAnswer), required=True)
     devices = fields.List(fields.Nested(SignalDeviceAnswer), required=True)
+
+
+class PlanSignalPathAnswer(SignalAnswer, AnswerBase):
+    """A signal path judged."""

@@ -273,8 +273,8 @@ class StateVoltagesAnswer(Answer):
     load_voltages = fields.List(fields.Nested(SupplyLoadAnswer), required=True)
 
 
-class AssessSupplyAnswer(AnswerBase):
-    """A supply assessed."""
+class SupplyAnswer(Answer):
+    """A supply with what hangs on it."""
 
     verdict = fields.String(required=True, metadata={"enum": list(VERDICTS)})
     shortfalls = fields.List(fields.Nested(ShortfallAnswer), required=True)
@@ -296,3 +296,7 @@ class AssessSupplyAnswer(AnswerBase):
         metadata=describe("Each in the state in which it gets the least voltage."),
     )
     voltages = fields.List(fields.Nested(StateVoltagesAnswer), required=True)
+
+
+class AssessSupplyAnswer(SupplyAnswer, AnswerBase):
+    """A supply assessed."""

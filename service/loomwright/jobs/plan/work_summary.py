@@ -1,0 +1,100 @@
+"""The work order of a plan, whose parts and labour are named by their keys in the price book."""
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import Any
+
+from loomwright.figures import six_digits
+from loomwright.jobs.bill_answer import iso_duration
+from loomwright.jobs.work_order.steps import Step, Torque, WorkOrder
+
+Summary = dict[str, Any]
+
+
+def step_summaries(order: WorkOrder) -> dict[str, Summary]:
+    """Return the steps of a work order as plain JSON values, by key in their order.
+
+    Parameters
+    ----------
+    order
+        Of a plan.
+
+    Returns
+    -------
+    dict
+        Parts and labour by key in the price book, ``None`` for a part that it lacks.
+    """
+    return {step.task.key: _step(step) for step in order.steps}
+
+
+def work_summary(
+    order: WorkOrder, steps: Mapping[str, Summary], base: Mapping[str, Summary]
+) -> Summary:
+    """Return the work order of a plan, with the steps that are not those of another plan.
+
+    Parameters
+    ----------
+    order
+        Of the plan.
+    steps
+        Its ``step_summaries``.
+    base
+        Those of the plan that has all steps; empty for that plan itself.
+
+    Returns
+    -------
+    dict
+        Keys of all steps in order; in full those that differ from ``base`` or are not in it.
+    """
+    return {
+        "zones": list(order.zones),
+        "not_built": [
+            {"circuit": key, "verdict": verdict} for key, verdict in order.not_built.items()
+        ],
+        "order": list(steps),
+        "steps": [step for key, step in steps.items() if base.get(key) != step],
+        "labour_hours": format(order.hours, "f"),
+        "labour_duration": iso_duration(order.hours),
+    }
+
+
+def _step(step: Step) -> Summary:
+    task = step.task
+    return {
+        "key": task.key,
+        "kind": task.kind,
+        "text": task.text,
+        "circuit": task.circuit,
+        "equipment": task.equipment,
+        "zone": task.zone,
+        "needs": list(task.needs),
+        "parts": _parts(step),
+        "labour": [entry.operation for entry in step.labour],
+        "hours": format(step.hours, "f"),
+        "tools": [tool.tool for tool in task.tools],
+        "torques": [_torque(torque) for torque in task.torques],
+        "checks": list(task.checks),
+        "cautions": list(task.cautions),
+    }
+
+
+def _parts(step: Step) -> list[Summary]:
+    """Return each part once, by its key in the price book, whatever line of the bill it is on."""
+    quantities: dict[tuple[str, str | None], Decimal] = {}
+    for part in step.parts:
+        place = (part.kind, part.key)
+        quantities[place] = quantities.get(place, Decimal(0)) + part.quantity
+    return [
+        {"kind": kind, "key": key, "quantity": format(quantity, "f")}
+        for (kind, key), quantity in quantities.items()
+    ]
+
+
+def _torque(torque: Torque) -> Summary:
+    return {
+        "place": torque.place,
+        "stud": torque.stud or None,
+        "torque_n_m": six_digits(torque.torque_n_m),
+        "greatest_torque_n_m": six_digits(torque.greatest_torque_n_m),
+        "basis": torque.basis,
+    }
