@@ -5,8 +5,10 @@ that of each of its parts, and the drop over a part follows from it.
 """
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
+
+import numpy as np
 
 from loomwright.engineering.conductors.choice import ConductorRequest
 from loomwright.engineering.conductors.surroundings import Surroundings, surroundings
@@ -241,13 +243,46 @@ def _draw_load(draft: NetworkDraft, job: Job, circuit: Circuit) -> None:
     loads = job.equipment_on(circuit.key)
     if circuit.charges_source or not loads:
         return
+    power_w, current_a = _drawn_load(job, circuit.key)
     draft.load(
         circuit.key,
         f"{circuit.key}.load_plus",
         f"{circuit.key}.load_minus",
-        power_w=sum(item.quantity * (item.power_w or 0.0) for item in loads),
-        current_a=sum(item.quantity * (item.current_a or 0.0) for item in loads),
+        power_w=power_w,
+        current_a=current_a,
     )
+
+
+def _drawn_load(job: Job, circuit: str) -> tuple[float, float]:
+    """Return the constant power [W] and the constant current [A] at the end of a circuit."""
+    loads = job.equipment_on(circuit)
+    return (
+        sum(item.quantity * (item.power_w or 0.0) for item in loads),
+        sum(item.quantity * (item.current_a or 0.0) for item in loads),
+    )
+
+
+def network_with_loads(network: InstallationNetwork, job: Job) -> InstallationNetwork:
+    """Return a network with what the equipment of another job draws from the same circuits.
+
+    Parameters
+    ----------
+    network
+        Of a job with these circuits.
+    job
+        The job whose loads draw.
+
+    Returns
+    -------
+    InstallationNetwork
+        Otherwise the same.
+    """
+    loads = np.array([_drawn_load(job, key) for key in network.loads], float).reshape(-1, 2).T
+    elements = network.elements._replace(
+        load_power_w=np.ascontiguousarray(loads[:1]),
+        load_current_a=np.ascontiguousarray(loads[1:]),
+    )
+    return replace(network, elements=elements)
 
 
 def _stretch_places(draft: NetworkDraft) -> dict[str, tuple[int, ...]]:

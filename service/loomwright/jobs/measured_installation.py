@@ -31,7 +31,7 @@ from loomwright.jobs.installation_network import (
     conductor_stretches,
     installation_network,
 )
-from loomwright.jobs.job import Job
+from loomwright.jobs.job import Circuit, Job
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.records import Tables
 
@@ -57,34 +57,40 @@ class MeasuredInstallation:
     others: Mapping[str, tuple[OtherConductor, ...]]
 
     def quantities(self, circuits: Sequence[str]) -> list[Quantity]:
-        """Return everything that can be read of circuits and of their sources.
+        """Return everything that can be read of circuits and of their sources."""
+        return quantities_of(self.network, circuits)
 
-        Parameters
-        ----------
-        circuits
-            Keys.
 
-        Returns
-        -------
-        list of Quantity
-            Voltages at rest, then each load state in which a circuit carries current.
-        """
-        network = self.network
-        heads = {network.circuits[key].source for key in circuits}
-        sources = [key for key, place in network.sources.items() if place in heads]
-        found = [Quantity(SOURCE_VOLTAGE, key, REST) for key in sources]
-        found += [Quantity(EQUIPMENT_VOLTAGE, key, REST) for key in circuits]
-        for state in network.states:
-            if state == REST:
-                continue
-            found += [Quantity(SOURCE_VOLTAGE, key, state) for key in sources]
-            found += [
-                Quantity(what, key, state)
-                for key in circuits
-                if key in network.states[state]
-                for what in (EQUIPMENT_VOLTAGE, *DROPS, CURRENT)
-            ]
-        return found
+def quantities_of(network: MeasuredNetwork, circuits: Sequence[str]) -> list[Quantity]:
+    """Return everything that can be read of circuits and of their sources.
+
+    Parameters
+    ----------
+    network
+        The network.
+    circuits
+        Keys.
+
+    Returns
+    -------
+    list of Quantity
+        Voltages at rest, then each load state in which a circuit carries current.
+    """
+    heads = {network.circuits[key].source for key in circuits}
+    sources = [key for key, place in network.sources.items() if place in heads]
+    found = [Quantity(SOURCE_VOLTAGE, key, REST) for key in sources]
+    found += [Quantity(EQUIPMENT_VOLTAGE, key, REST) for key in circuits]
+    for state in network.states:
+        if state == REST:
+            continue
+        found += [Quantity(SOURCE_VOLTAGE, key, state) for key in sources]
+        found += [
+            Quantity(what, key, state)
+            for key in circuits
+            if key in network.states[state]
+            for what in (EQUIPMENT_VOLTAGE, *DROPS, CURRENT)
+        ]
+    return found
 
 
 def measured_installation(
@@ -129,15 +135,51 @@ def measured_installation(
     among = {key for keys in states.values() for key in keys} | set(measured)
     drawn = installation_network(job, sized, conductors, tables, among)
     _refuse_left_out(job, drawn)
+    candidates = {entry.circuit.key: entry.candidate or 0 for entry in sized}
+    others = {
+        key: _others(_request(conductors[key]), candidates[key], tables, ambient_temperature_k)
+        for key in drawn.supply_nodes
+    }
+    network = measured_network(job, drawn, conductors, states, ambient_temperature_k)
+    return MeasuredInstallation(network, others)
+
+
+def measured_network(
+    job: Job,
+    drawn: InstallationNetwork,
+    conductors: Mapping[str, CircuitConductor],
+    states: Mapping[str, Sequence[str]],
+    ambient_temperature_k: float,
+) -> MeasuredNetwork:
+    """Return a drawn network with the places where it is measured.
+
+    Parameters
+    ----------
+    job
+        The job.
+    drawn
+        Its network, or a part of it.
+    conductors
+        What each circuit was sized for.
+    states
+        Circuits whose loads are switched on, by name of the state; all are in the network.
+    ambient_temperature_k
+        Of the conductors before they carry current [K].
+
+    Returns
+    -------
+    MeasuredNetwork
+        At that temperature.
+    """
     by_key = {circuit.key: circuit for circuit in job.circuits}
     requests = {key: _request(conductors[key]) for key in drawn.supply_nodes}
-    candidates = {entry.circuit.key: entry.candidate or 0 for entry in sized}
-    circuits = {key: _places(job, drawn, key) for key in drawn.supply_nodes}
+    part_places = {name: place for place, name in enumerate(drawn.parts)}
+    circuits = {key: _places(job, drawn, by_key[key], part_places) for key in drawn.supply_nodes}
     carrying = {
         state: frozenset(feeder.key for key in keys for feeder in feeders(job, by_key[key]))
         for state, keys in states.items()
     }
-    network = MeasuredNetwork(
+    return MeasuredNetwork(
         shape=drawn.shape,
         elements=drawn.elements,
         planned=_planned(drawn, circuits, requests, ambient_temperature_k),
@@ -147,11 +189,6 @@ def measured_installation(
         source_nodes={key: drawn.nodes[f"{key}.plus"] for key in drawn.sources},
         states={REST: frozenset(), **carrying},
     )
-    others = {
-        key: _others(requests[key], candidates[key], tables, ambient_temperature_k)
-        for key in circuits
-    }
-    return MeasuredInstallation(network, others)
 
 
 def _refuse_left_out(job: Job, drawn: InstallationNetwork) -> None:
@@ -170,10 +207,11 @@ def _request(conductor: CircuitConductor) -> ConductorRequest:
     return conductor.request
 
 
-def _places(job: Job, drawn: InstallationNetwork, key: str) -> CircuitPlaces:
-    part_places = {name: place for place, name in enumerate(drawn.parts)}
+def _places(
+    job: Job, drawn: InstallationNetwork, circuit: Circuit, part_places: Mapping[str, int]
+) -> CircuitPlaces:
+    key = circuit.key
     back = [f"{key}.{name}" for name in (RETURN_LUGS, GROUND)]
-    circuit = next(item for item in job.circuits if item.key == key)
     return CircuitPlaces(
         feed_stretches=drawn.stretches[f"{key}.feed"],
         return_stretches=drawn.stretches[f"{key}.return"],

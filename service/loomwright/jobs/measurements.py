@@ -29,8 +29,14 @@ from loomwright.engineering.measurement.verdict import (
 )
 from loomwright.jobs.circuit_conductors import CircuitConductor, circuit_conductors, feeders
 from loomwright.jobs.circuit_fuses import sized_circuits
+from loomwright.jobs.installation_network import InstallationNetwork, installation_network
 from loomwright.jobs.job import Job
-from loomwright.jobs.measured_installation import LOAD, measured_installation
+from loomwright.jobs.measured_installation import (
+    LOAD,
+    measured_installation,
+    measured_network,
+    quantities_of,
+)
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
@@ -145,19 +151,46 @@ def expected_measurements(
     EngineeringError
         ``no_operating_point``.
     """
-    known = {entry.circuit.key for entry in sized if entry.candidate is not None}
-    by_key = {circuit.key: circuit for circuit in job.circuits}
-    on = tuple(
-        key
-        for key in all_on(job)[LOAD]
-        if all(feeder.key in known for feeder in feeders(job, by_key[key]))
-    )
-    installation = measured_installation(
-        job, sized, conductors, tables, {LOAD: on}, ambient_temperature_k, on
-    )
-    quantities = installation.quantities(tuple(installation.network.circuits))
-    meters = {quantity: USUAL_METERS[quantity.what] for quantity in quantities}
-    return propagated_expectations(installation.network, meters)
+    drawn = installation_network(job, sized, conductors, tables)
+    return measurements_of_network(job, drawn, conductors, ambient_temperature_k)
+
+
+def measurements_of_network(
+    job: Job,
+    drawn: InstallationNetwork,
+    conductors: Mapping[str, CircuitConductor],
+    ambient_temperature_k: float = WORKSHOP_TEMPERATURE_K,
+) -> tuple[Expectation, ...]:
+    """Return the same as ``expected_measurements`` for the network of a job as it is drawn.
+
+    Parameters
+    ----------
+    job
+        The job.
+    drawn
+        Its network.
+    conductors
+        What each circuit was sized for.
+    ambient_temperature_k
+        Of the workshop [K].
+
+    Returns
+    -------
+    tuple of Expectation
+        Of every circuit that carries current with everything on.
+
+    Raises
+    ------
+    EngineeringError
+        ``no_operating_point``.
+    """
+    on = tuple(key for key in all_on(job)[LOAD] if key in drawn.supply_nodes)
+    network = measured_network(job, drawn, conductors, {LOAD: on}, ambient_temperature_k)
+    carrying = [key for key in network.circuits if key in network.states[LOAD]]
+    meters = {
+        quantity: USUAL_METERS[quantity.what] for quantity in quantities_of(network, carrying)
+    }
+    return propagated_expectations(network, meters)
 
 
 def checked_measurements(

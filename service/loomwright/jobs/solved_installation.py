@@ -13,7 +13,11 @@ from loomwright.engineering.network.solver import (
 )
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor
-from loomwright.jobs.installation_network import InstallationNetwork, installation_network
+from loomwright.jobs.installation_network import (
+    InstallationNetwork,
+    installation_network,
+    network_with_loads,
+)
 from loomwright.jobs.job import Job
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.records import Tables
@@ -105,7 +109,34 @@ def solved_installation(
     SolvedInstallation
         Every circuit that has a conductor, in the order of the job.
     """
-    network = installation_network(job, sized, conductors, tables)
+    return _solved(installation_network(job, sized, conductors, tables), conductors)
+
+
+def with_loads_of(
+    job: Job, solved: SolvedInstallation, conductors: Mapping[str, CircuitConductor]
+) -> SolvedInstallation:
+    """Return a solved installation with the loads of another job on the same circuits.
+
+    Parameters
+    ----------
+    job
+        The job whose loads draw.
+    solved
+        An installation of the same circuits.
+    conductors
+        What each circuit was sized for.
+
+    Returns
+    -------
+    SolvedInstallation
+        The same network, solved again.
+    """
+    return _solved(network_with_loads(solved.network, job), conductors)
+
+
+def _solved(
+    network: InstallationNetwork, conductors: Mapping[str, CircuitConductor]
+) -> SolvedInstallation:
     solution = solved_networks(network.shape, network.elements)
     state = int(solution.state[0])
     found = state == SOLVED

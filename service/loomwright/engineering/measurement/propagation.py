@@ -18,6 +18,7 @@ from loomwright.engineering.measurement.measured_network import (
     FEED_DROP,
     FUSE_DROP,
     LOAD_LUG_DROP,
+    REST,
     RETURN_DROP,
     SOURCE_LUG_DROP,
     SOURCE_VOLTAGE,
@@ -58,7 +59,8 @@ def propagated_expectations(
     """Return what a meter is expected to show of each quantity of the network as planned.
 
     Inputs are independent, but for the conductor of a circuit, which is one reel, and the
-    temperature, which is one. Valid while what they do is nearly linear.
+    temperature, which is one. Valid while what they do is nearly linear, and, at rest, where no two
+    sources are joined.
 
     Parameters
     ----------
@@ -85,7 +87,7 @@ def propagated_expectations(
     and the interval of a coverage factor around the estimate.
     """
     by_state = {}
-    for state in dict.fromkeys(quantity.state for quantity in meters):
+    for state in dict.fromkeys(key.state for key in meters if key.state != REST):
         elements = network.planned_elements(state)
         solution = solved_networks(network.shape, elements)
         if solution.state[0] != SOLVED:
@@ -96,23 +98,44 @@ def propagated_expectations(
                 state=state,
             )
         by_state[state] = solution, _deviations(network, elements, solution, tolerances)
-    values = np.array(
-        [
-            network.shown(quantity, by_state[quantity.state][0], network.planned)[0]
-            for quantity in meters
-        ]
-    )
-    inputs = np.stack([_shown_deviations(network, key, *by_state[key.state]) for key in meters])
+    figures = [
+        _at_rest(network, key, tolerances)
+        if key.state == REST
+        else _under_load(network, key, *by_state[key.state])
+        for key in meters
+    ]
+    values = np.array([value for value, _ in figures])
+    variances = np.array([variance for _, variance in figures])
     shares = np.array([meter.share for meter in meters.values()])
     digits = np.array([meter.digit_limit for meter in meters.values()])
     of_meter = RECTANGULAR**2 * ((shares * values) ** 2 + digits**2)
-    uncertainty = np.sqrt((inputs**2).sum(axis=1) + of_meter)
+    uncertainty = np.sqrt(variances + of_meter)
     low, high = values - COVERAGE_FACTOR * uncertainty, values + COVERAGE_FACTOR * uncertainty
     columns = (column.tolist() for column in (values, low, high, uncertainty))
     return tuple(
         Expectation(quantity, value, least, most, deviation, FROM_PLAN)
         for quantity, value, least, most, deviation in zip(meters, *columns, strict=True)
     )
+
+
+def _at_rest(
+    network: MeasuredNetwork, quantity: Quantity, tolerances: Tolerances
+) -> tuple[float, float]:
+    """Return the EMF of the source, which stands at each end of its circuits, and its variance."""
+    if quantity.what == SOURCE_VOLTAGE:
+        source = network.sources[quantity.subject]
+    else:
+        source = network.circuits[quantity.subject].source
+    emf = float(network.planned.emf_v[0, source])
+    return emf, (RECTANGULAR * tolerances.emf_share * emf) ** 2
+
+
+def _under_load(
+    network: MeasuredNetwork, quantity: Quantity, solution: Solution, deviations: _Deviations
+) -> tuple[float, float]:
+    """Return what a perfect meter shows under load, and its variance."""
+    inputs = _shown_deviations(network, quantity, solution, deviations)
+    return float(network.shown(quantity, solution, network.planned)[0]), float(inputs @ inputs)
 
 
 def _shown_deviations(

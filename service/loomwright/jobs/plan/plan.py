@@ -12,7 +12,7 @@ from loomwright.engineering.signal.plan import SignalPlan
 from loomwright.engineering.supply.assessment import INSUFFICIENT, SupplyAssessment
 from loomwright.jobs.circuit_sources import SourceLoad, source_load, source_loads
 from loomwright.jobs.job import Job
-from loomwright.jobs.measurements import expected_measurements
+from loomwright.jobs.measurements import measurements_of_network
 from loomwright.jobs.plan.alternatives import LEANEST, PLAN_NAMES, USUAL, PlanOptions, planned_job
 from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
 from loomwright.jobs.plan.consistent import ConsistentCircuits, consistent_circuits
@@ -26,7 +26,7 @@ from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.solved_installation import (
     STATES,
     SolvedInstallation,
-    solved_installation,
+    with_loads_of,
 )
 from loomwright.jobs.work_order.steps import WorkOrder
 from loomwright.jobs.work_order.work_order import work_order
@@ -207,11 +207,7 @@ def _plan(
     planned = planned_job(job, name, plan_options)
     found = consistent_circuits(planned, tables, fuse_tables)
     same_loads = planned.equipment is job.equipment
-    solved = (
-        found.solved
-        if same_loads
-        else solved_installation(job, found.sized, found.conductors, tables)
-    )
+    solved = found.solved if same_loads else with_loads_of(job, found.solved, found.conductors)
     loads = _source_loads(job, found.sized, solved)
     priced = priced_circuits(job, found.sized, loads, bills.of(found.sized), (), tables)
     outputs = equipment_outputs(job, solved.load_voltages_v)
@@ -219,7 +215,7 @@ def _plan(
     supply = supply_of_plan(job, solved, estimates)
     measurements: tuple[Expectation, ...] = ()
     if solved.sources:
-        measurements = expected_measurements(job, found.sized, found.conductors, tables)
+        measurements = measurements_of_network(job, solved.network, found.conductors)
     return Plan(
         name=name,
         verdict=_verdict(priced, found, solved, supply),
