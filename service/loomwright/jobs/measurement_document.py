@@ -24,6 +24,7 @@ from loomwright.jobs.measurements import (
     StatedReading,
     all_on,
 )
+from loomwright.jobs.plan.alternatives import PlanOptions
 from loomwright.pricing.reading import ObjectReader
 
 _KELVIN_AT_0_C = 273.15
@@ -65,7 +66,11 @@ def measurements_from_document(reader: ObjectReader, job: Job) -> Measurements:
         seen.add(stated.quantity)
         readings.append(stated)
     return Measurements(
-        states, _KELVIN_AT_0_C + reader.number("ambient_temperature"), tuple(readings)
+        states=states,
+        ambient_temperature_k=_KELVIN_AT_0_C + reader.number("ambient_temperature"),
+        readings=tuple(readings),
+        plan=reader.choice("plan"),
+        plan_options=PlanOptions.of_percent(reader.number("headroom_percent")),
     )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from loomwright.engineering.measurement.measured_network import QUANTITIES
 from loomwright.jobs.measurements import DRAIN, GAIN_VOLTAGE
+from loomwright.jobs.plan.alternatives import HEADROOM_PERCENT, PLAN_NAMES, RECOMMENDED
 from loomwright.pricing.members import Choice, Member, Number, Record, Records, Text, Texts
 
 WHATS = (*QUANTITIES, DRAIN, GAIN_VOLTAGE)
@@ -72,6 +73,10 @@ STANDBY_CURRENT: Mapping[str, Member] = {
     ),
 }
 MEASUREMENT_MEMBERS: Mapping[str, Member] = {
+    "plan": Choice(
+        PLAN_NAMES, default=RECOMMENDED, about="Plan of plan-installation that was fitted."
+    ),
+    "headroom_percent": HEADROOM_PERCENT,
     "ambient_temperature": Number(
         -40.0,
         60.0,

@@ -27,8 +27,7 @@ from loomwright.engineering.measurement.verdict import (
     overall_verdict,
     verdict_of,
 )
-from loomwright.jobs.circuit_conductors import CircuitConductor, circuit_conductors, feeders
-from loomwright.jobs.circuit_fuses import sized_circuits
+from loomwright.jobs.circuit_conductors import CircuitConductor, feeders
 from loomwright.jobs.installation_network import InstallationNetwork, installation_network
 from loomwright.jobs.job import Job
 from loomwright.jobs.measured_installation import (
@@ -37,6 +36,9 @@ from loomwright.jobs.measured_installation import (
     measured_network,
     quantities_of,
 )
+from loomwright.jobs.plan.alternatives import RECOMMENDED, PlanOptions, planned_job
+from loomwright.jobs.plan.alternatives import USUAL as USUAL_PLANS
+from loomwright.jobs.plan.consistent import consistent_circuits
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
@@ -76,7 +78,7 @@ class StatedReading:
 
 @dataclass(frozen=True, slots=True)
 class Measurements:
-    """What a technician posts: load states, temperature and readings.
+    """What a technician posts: the plan that was fitted, load states, temperature and readings.
 
     ``states`` are the circuits that are switched on, by name of the state.
     """
@@ -84,6 +86,8 @@ class Measurements:
     states: Mapping[str, tuple[str, ...]]
     ambient_temperature_k: float
     readings: tuple[StatedReading, ...]
+    plan: str = RECOMMENDED
+    plan_options: PlanOptions = USUAL_PLANS
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,8 +229,9 @@ def checked_measurements(
     EngineeringError
         A circuit lies outside the models; ``circuit_not_sized``; ``no_operating_point``.
     """
-    conductors = circuit_conductors(job, tables)
-    sized = sized_circuits(job, conductors, tables, fuse_tables)
+    planned = planned_job(job, measurements.plan, measurements.plan_options)
+    fitted = consistent_circuits(planned, tables, fuse_tables)
+    sized, conductors = fitted.sized, fitted.conductors
     of_network = [entry for entry in measurements.readings if entry.expected is None]
     measured = _measured_circuits(job, measurements, of_network)
     installation = measured_installation(

@@ -16,7 +16,7 @@ from loomwright.web.bill import BillRequest, bill_request
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import json_object
-from loomwright.web.schemas.plan_request import HEADROOM_PERCENT, INSTALLATION_REQUEST
+from loomwright.web.schemas.plan_request import INSTALLATION_REQUEST
 from loomwright.web.stated_jobs import fields_within, sources_of_jobs
 
 _FORMS = FORMS_BY_OPERATION["plan-installation"]
@@ -67,7 +67,7 @@ def plan_request(document: dict[str, Any]) -> tuple[BillRequest, PlanOptions]:
 
     def read_growth(envelope: ObjectReader) -> None:
         nonlocal percent
-        percent = envelope.number(HEADROOM_PERCENT)
+        percent = envelope.number("headroom_percent")
 
     wanted = bill_request(document, INSTALLATION_REQUEST, read_growth)
-    return wanted, PlanOptions(headroom_fraction=0.01 * percent)
+    return wanted, PlanOptions.of_percent(percent)

@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 from loomwright.jobs.circuit_conductors import feeders
 from loomwright.jobs.job import Circuit, Equipment, Job
+from loomwright.pricing.members import Number
 
 LEANEST, RECOMMENDED, HEADROOM = "leanest", "recommended", "headroom"
 PLAN_NAMES = (LEANEST, RECOMMENDED, HEADROOM)
@@ -19,6 +20,10 @@ PURPOSES: Mapping[str, str] = MappingProxyType(
         HEADROOM: "Conductors and fuses for the stated growth of every load, fed as today.",
     }
 )
+# Member of a request for the growth that the plan with headroom is sized for.
+HEADROOM_PERCENT = Number(
+    0.0, 200.0, "%", default=30.0, about="Growth of every load that headroom is sized for."
+)
 # ABYC E-11, 11.14.3 (memory): at most 10 % for what safety does not hang on.
 LEAN_DROP_FRACTION = 0.10
 
@@ -31,6 +36,11 @@ class PlanOptions:
     """
 
     headroom_fraction: float = 0.3
+
+    @classmethod
+    def of_percent(cls, headroom_percent: float) -> "PlanOptions":
+        """Return the options for a growth in per cent."""
+        return cls(headroom_fraction=0.01 * headroom_percent)
 
 
 USUAL = PlanOptions()

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from loomwright.engineering.measurement.expected import Expectation
+from loomwright.engineering.network.collapse import collapse_of_all_loads
+from loomwright.engineering.network.solver import NO_OPERATING_POINT, SOLVED
 from loomwright.figures import six_digits
 from loomwright.jobs.answer import circuit_document, source_load_document, vehicle_document
 from loomwright.jobs.bill_answer import margin_document
@@ -16,6 +18,7 @@ from loomwright.jobs.plan.plan import InstallationPlans, Plan
 from loomwright.jobs.plan.work_summary import Summary, step_summaries, work_summary
 from loomwright.jobs.signal_answer import signal_document
 from loomwright.jobs.solved_installation import (
+    STATES,
     CircuitState,
     SolvedInstallation,
     SourceState,
@@ -100,9 +103,19 @@ def _network(plan: Plan) -> dict[str, Any]:
         "circuits": [_circuit_state(state, systems[key]) for key, state in solved.circuits.items()],
         "sources": [_source_state(state) for state in solved.sources.values()],
         **_balance(solved),
+        "greatest_power_factor": _greatest_power_factor(solved),
         "iterations": solved.iterations,
         "residual_a": solved.residual_a,
     }
+
+
+def _greatest_power_factor(solved: SolvedInstallation) -> float | None:
+    """Return the factor on all constant powers that can just be had, where they cannot all be."""
+    if solved.state != STATES[NO_OPERATING_POINT]:
+        return None
+    collapse = collapse_of_all_loads(solved.network.shape, solved.network.elements)
+    found = collapse.state[0] == SOLVED
+    return six_digits(float(collapse.greatest_factor[0])) if found else 0.0
 
 
 def _balance(solved: SolvedInstallation) -> dict[str, Any]:

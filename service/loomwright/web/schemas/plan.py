@@ -142,6 +142,14 @@ class PlanNetworkAnswer(Answer):
         allow_none=True,
         metadata=describe("Source power less load power and loss; rounding alone leaves it."),
     )
+    greatest_power_factor = fields.Float(
+        required=True,
+        allow_none=True,
+        metadata=describe(
+            "Where there is no operating point: up to this factor on all constant powers there is "
+            "one. 0 where there is none without them."
+        ),
+    )
     iterations = fields.Integer(required=True)
     residual_a = fields.Float(required=True, allow_none=True)
 

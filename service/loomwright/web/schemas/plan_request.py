@@ -4,25 +4,14 @@ from functools import cache
 from typing import Any
 
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
-from loomwright.pricing.members import Number, Record
+from loomwright.jobs.plan.alternatives import HEADROOM_PERCENT
+from loomwright.pricing.members import Record
 from loomwright.web.schemas.bill_request import PRICED_JOB, REQUEST_RULES
 from loomwright.web.schemas.documents import JsonSchema, components
 from loomwright.web.schemas.price_book import at_most_one_book
 
-HEADROOM_PERCENT = "headroom_percent"
-
 INSTALLATION_REQUEST = Record(
-    "PlanInstallationRequest",
-    {
-        **PRICED_JOB,
-        HEADROOM_PERCENT: Number(
-            0.0,
-            200.0,
-            "%",
-            default=30.0,
-            about="Growth of every load that the plan with headroom is sized for.",
-        ),
-    },
+    "PlanInstallationRequest", {**PRICED_JOB, "headroom_percent": HEADROOM_PERCENT}
 )
 
 
