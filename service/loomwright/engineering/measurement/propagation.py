@@ -269,7 +269,9 @@ def _element_deviations(
     of_sources[every, emf + every] = (
         free * RECTANGULAR * tolerances.emf_share * elements.emf_v[0] / resistance
     )
-    of_sources[every, inner + every] = free * -tolerances.source_resistance_spread * given
+    of_sources[every, inner + every] = (
+        free * -lognormal_deviation(tolerances.source_resistance_spread) * given
+    )
     every = np.arange(loads)
     of_loads[every, load + every] = RECTANGULAR * tolerances.load_share * solution.load_current_a[0]
     return of_branches, of_parts, of_sources, of_loads
