@@ -223,8 +223,8 @@ def _branches(
     tables: Tables,
 ) -> tuple[BranchState, ...]:
     places: dict[int, list[int]] = {}
-    for place, (branch, _) in enumerate(draft.stretches):
-        places.setdefault(branch, []).append(place)
+    for place, (of_branch, _) in enumerate(draft.stretches):
+        places.setdefault(of_branch, []).append(place)
     currents = solution.branch_current_a[0].tolist()
     resistances = solution.branch_resistance_ohm[0].tolist()
     found = []

@@ -266,7 +266,8 @@ class SolveNetworkAnswer(AnswerBase):
     )
     power_sources = fields.List(fields.Nested(NetworkSourceAnswer), required=True)
     branches = fields.List(fields.Nested(NetworkBranchAnswer), required=True)
-    loads = fields.List(fields.Nested(NetworkLoadAnswer), required=True)
+    # A schema has a method of the name.
+    fed_loads = fields.List(fields.Nested(NetworkLoadAnswer), required=True, data_key="loads")
     power_balance = fields.Nested(
         NetworkBalanceAnswer,
         required=True,
@@ -279,7 +280,7 @@ class SolveNetworkAnswer(AnswerBase):
         metadata=describe(
             "On the constant power of all loads together, up to which the network has an operating "
             "point: below 1 where it has none. Null where no load has constant power, and where "
-            "not even the other loads can be fed."
+            "what the loads take besides has no operating point alone."
         ),
     )
     greatest_power_w = fields.Float(
