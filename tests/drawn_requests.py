@@ -340,16 +340,18 @@ def network_requests(draw):
     """Draw an example of solve-network with other numbers, and loads between any of its nodes."""
     examples = network_examples()
     example = copy.deepcopy(examples[draw(st.sampled_from(sorted(examples)))])
-    ends = [{item["from_node"], item["to_node"]} for item in example["branches"]]
-    nodes = sorted(set.union(*ends))
+    joined = [{item["from_node"], item["to_node"]} for item in example["branches"]]
+    nodes = sorted(set.union(*joined))
     parts = ("load_power", "load_current", "load_resistance")
     for place in range(draw(st.integers(0, 3))):
         plus, minus = draw(st.permutations(nodes))[:2]
+        ends = {"plus_node": plus, "minus_node": minus}
+        if draw(st.integers(0, 4)) and plus != example.get("reference_node", "reference"):
+            del ends["minus_node"]
         some = draw(st.sets(st.sampled_from(parts), min_size=1))
         # Small ones as a rule, so that there is an operating point; any number comes in below.
         values = {name: draw(st.floats(0.001, 20.0)) for name in parts if name in some}
-        load = {"key": f"load {place}", "plus_node": plus, "minus_node": minus, **values}
-        example["loads"].append(load)
+        example["loads"].append({"key": f"load {place}", **ends, **values})
     return _other_numbers(draw, "solve-network", example)
 
 
