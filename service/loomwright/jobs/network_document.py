@@ -165,11 +165,12 @@ def _conductor(item: ObjectReader, tables: Tables) -> StatedConductor | None:
     runs = item.whole("parallel_runs")
     route = item.objects("route")
     segments = tuple([_segment(segment, rating_k, tables) for segment in route])
+    if len(item.faults) > before or material is None or insulation is None:
+        return None
+    # Only now, as each reading of a wrong zone notes its fault again.
     zones = tuple(
         [segment.choice("zone") for segment in route if not segment.has("ambient_temperature")]
     )
-    if len(item.faults) > before or material is None or insulation is None:
-        return None
     request = ConductorRequest(
         sizes=sizes,
         material=material,

@@ -23,6 +23,8 @@ from loomwright.tables.records import Tables
 GREATEST_BRANCHES = 100
 GREATEST_SOURCES = 20
 GREATEST_LOADS = 100
+# Heat curves of a branch, each of which takes a few milliseconds where it is new.
+GREATEST_STRETCHES = 6
 # What has less is no branch but one node, and the solver asks for some.
 LEAST_RESISTANCE_OHM = 1e-6
 LEAST_SOURCE_RESISTANCE_OHM = 1e-5
@@ -123,7 +125,7 @@ def _conductor_members(tables: Tables) -> Mapping[str, Member]:
             "NetworkSegment",
             _segment_members(tables),
             1,
-            12,
+            GREATEST_STRETCHES,
             about="Its stretches, one way; a return conductor is a branch of its own.",
         ),
     }
