@@ -10,6 +10,7 @@ from loomwright.engineering.cautions import CAUTIONS
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import HAZARDS
 from loomwright.web.app import create_app
+from loomwright.web.schemas.network import network_examples
 from loomwright.web.schemas.signal_examples import signal_examples
 from loomwright.web.schemas.supply import supply_examples
 
