@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web.app import create_app
+from loomwright.web.schemas.network import network_examples
 from loomwright.web.schemas.supply import supply_examples
 
 ENGINEERING_OPERATIONS = (
@@ -30,7 +31,7 @@ PRICING_OPERATIONS = (
     "check-price-book",
 )
 # Operations whose request is a document that a reader takes, not fields of a schema.
-DOCUMENT_OPERATIONS = ("assess-supply", "check-measurements", *PRICING_OPERATIONS)
+DOCUMENT_OPERATIONS = ("assess-supply", "solve-network", "check-measurements", *PRICING_OPERATIONS)
 FLAT_ROUTE = ("length", "zone", "ambient_temperature", "bundled_conductors")
 
 
@@ -317,9 +318,14 @@ def measurement_requests(draw):
 @st.composite
 def supply_requests(draw):
     """Draw an example of assess-supply in which some numbers are others in range."""
-    name = draw(st.sampled_from(sorted(supply_examples())))
-    request = copy.deepcopy(supply_examples()[name])
-    places = numbers_of(request, request_name("assess-supply"))
+    examples = supply_examples()
+    return _other_numbers(draw, "assess-supply", examples[draw(st.sampled_from(sorted(examples)))])
+
+
+def _other_numbers(draw, operation, example):
+    """Return an example in which some numbers are others in range."""
+    request = copy.deepcopy(example)
+    places = numbers_of(request, request_name(operation))
     for path, schema in draw(st.lists(st.sampled_from(places), max_size=4, unique_by=str)):
         *above, last = path
         holder = request
@@ -329,10 +335,32 @@ def supply_requests(draw):
     return request
 
 
+@st.composite
+def network_requests(draw):
+    """Draw an example of solve-network with other numbers, and loads between any of its nodes."""
+    examples = network_examples()
+    example = copy.deepcopy(examples[draw(st.sampled_from(sorted(examples)))])
+    joined = [{item["from_node"], item["to_node"]} for item in example["branches"]]
+    nodes = sorted(set.union(*joined))
+    parts = ("load_power", "load_current", "load_resistance")
+    for place in range(draw(st.integers(0, 3))):
+        plus, minus = draw(st.permutations(nodes))[:2]
+        ends = {"plus_node": plus, "minus_node": minus}
+        if draw(st.integers(0, 4)) and plus != example.get("reference_node", "reference"):
+            del ends["minus_node"]
+        some = draw(st.sets(st.sampled_from(parts), min_size=1))
+        # Small ones as a rule, so that there is an operating point; any number comes in below.
+        values = {name: draw(st.floats(0.001, 20.0)) for name in parts if name in some}
+        example["loads"].append({"key": f"load {place}", **ends, **values})
+    return _other_numbers(draw, "solve-network", example)
+
+
 def requests_of(operation, without=()):
     """Return the requests of an operation that its schema accepts."""
     if operation == "assess-supply":
         return supply_requests()
+    if operation == "solve-network":
+        return network_requests()
     if operation in ("build-bill-of-materials", "build-work-order", "plan-installation"):
         return bill_requests()
     if operation == "check-measurements":

@@ -238,6 +238,7 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
         (_POST, "match-load-impedance", {"json": {"least_load_impedance": 2}}),
         (_GET, "match-load-impedance", {"query_string": {"least_load_impedance": "2"}}),
         (_POST, "assess-supply", {"json": {"system_voltage": 13}}),
+        (_POST, "solve-network", {"json": {"system_voltage": 13}}),
         (_POST, "build-bill-of-materials", {"json": {}}),
         (_POST, "plan-signal-path", {"json": {"system_voltage": 13}}),
         (_POST, "check-price-book", {"json": {"price_book": 5}}),

@@ -34,6 +34,7 @@ OPERATIONS = (
     "match-load-impedance",
     "plan-signal-path",
     "assess-supply",
+    "solve-network",
     "build-bill-of-materials",
     "build-work-order",
     "check-measurements",

@@ -53,6 +53,10 @@ WRONG_TOGETHER = {
         ),
         ("invalid_request", r"/loads/\d+/voltage_drop"),
     },
+    "solve-network": {
+        # Ambient against the rating of the insulation.
+        ("invalid_request", r"/branches/\d+/conductor/route/\d+/ambient_temperature"),
+    },
     "build-bill-of-materials": {
         # Open-circuit voltage against the system voltage.
         ("invalid_request", r"/job/power_sources/\d+/source_voltage"),

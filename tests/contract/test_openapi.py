@@ -34,6 +34,7 @@ DIMENSIONLESS = {
     "factor": "on a load or an internal resistance",
     "far_end_fault_elasticity": "relative change over relative change",
     "greatest_driver_power_share": "power over that of the load",
+    "greatest_factor": "power over that of the request",
     "high": "efficiency, or of an input, a result or a reading whose unit is the member unit",
     "if_first": "of a reading; its unit is the member unit",
     "if_second": "of a reading; its unit is the member unit",

@@ -10,6 +10,7 @@ from loomwright.engineering.cautions import CAUTIONS
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import HAZARDS
 from loomwright.web.app import create_app
+from loomwright.web.schemas.network import network_examples
 from loomwright.web.schemas.signal_examples import signal_examples
 from loomwright.web.schemas.supply import supply_examples
 
@@ -228,6 +229,20 @@ REQUESTS += [
 REQUESTS += [
     (caution, "build-work-order", {"job": HAZARDOUS})
     for caution in ("converter_feeds_low_voltage", "service_disconnect")
+]
+THIN = network_examples()["converter_at_its_limit"]
+# One run of a thin size for 1 kW at 12 V.
+THIN["branches"][1]["conductor"] |= {"size": "10 AWG", "parallel_runs": 1}
+STRONG = network_examples()["more_than_the_battery_delivers"]
+# Of 720 W at most.
+STRONG["loads"][0]["load_power"] = 400
+REQUESTS += [
+    (caution, "solve-network", body)
+    for body, cautions in (
+        (THIN, ("current_above_ampacity", "source_at_limit", "two_sources")),
+        (STRONG, ("near_collapse",)),
+    )
+    for caution in cautions
 ]
 ALWAYS = {"defer_to_maker", "isolate_battery", "fuse_at_source"}
 

@@ -33,6 +33,7 @@ def test_an_example_is_answered(name: str) -> None:
         "usable",
         "pass",
         "devices_needed",
+        "solved",
     )
 
 

@@ -133,7 +133,7 @@ def test_as_goes_before_accept(operation, name):
 
 
 @pytest.mark.parametrize(
-    "operation", ["assess-supply", "build-bill-of-materials", "check-price-book"]
+    "operation", ["assess-supply", "solve-network", "build-bill-of-materials", "check-price-book"]
 )
 def test_operation_refuses_forms_that_it_has_not(operation):
     url = f"/v1/{operation}"

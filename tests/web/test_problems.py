@@ -51,6 +51,7 @@ POSTED = (
     "estimate-real-output",
     "match-load-impedance",
     "assess-supply",
+    "solve-network",
     "build-bill-of-materials",
     "build-work-order",
     "check-price-book",

@@ -52,6 +52,14 @@ CAUTIONS = MappingProxyType(
             "The load takes more than half of what the circuit can deliver at all; small faults "
             "will let the voltage collapse."
         ),
+        "current_above_ampacity": (
+            "A conductor carries more than its ampacity: fit a larger one or spread the loads, and "
+            "see that its fuse opens before it is damaged."
+        ),
+        "source_at_limit": (
+            "A source gives its greatest current: whatever is switched on besides falls on the "
+            "other sources, or lets the voltage collapse."
+        ),
         # The price book.
         "stock_out_of_date": (
             "The shop's stock was counted too long ago and is left out of account: see that all is "

@@ -12,6 +12,7 @@ from loomwright.web import (
     fuse,
     load,
     measurement,
+    network,
     output,
     plan,
     price_books,
@@ -80,6 +81,7 @@ def _application(settings: Settings) -> Flask:
         signal,
         supply,
         measurement,
+        network,
         work_order,
     ):
         app.register_blueprint(module.blueprint, url_prefix="/v1")

@@ -8,7 +8,6 @@ import numpy as np
 import orjson
 from flask import Blueprint
 
-from loomwright.engineering.conductors.ampacity import PUBLISHED_TABLE_BY_SERIES, TABULATED_METALS
 from loomwright.engineering.conductors.choice import (
     CRITERIA,
     CandidateFrame,
@@ -25,6 +24,7 @@ from loomwright.engineering.conductors.loaded_route import (
     LOSS,
     TEMPERATURE,
 )
+from loomwright.engineering.conductors.provenances import conductor_provenances
 from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.conductors.sizing_working import conductor_working
 from loomwright.engineering.conductors.surroundings import LEAST_SINGLE_SECTION_M2
@@ -303,23 +303,5 @@ def _sources_of_rows(
     places: tuple[tuple[int, bool], ...],
     known: Tables,
 ) -> orjson.Fragment:
-    table = PUBLISHED_TABLE_BY_SERIES[size.series]
-    rows = [
-        size.provenance,
-        size.diameter_provenance,
-        material.provenance,
-        insulation.provenance,
-        known.air.provenance,
-    ]
-    rows += [known.zones[zone].provenance for zone in zones]
-    if material.key in TABULATED_METALS:
-        rows.append(next(row.provenance for row in known.ampacities if row.table == table))
-    for factor in known.factors:
-        if factor.table == table:
-            bundled = factor.condition == "bundled_conductors"
-            rows += [
-                factor.provenance
-                for count, engine_space in places
-                if (factor.lower <= count <= factor.upper if bundled else engine_space)
-            ]
-    return sources_of(rows, known)
+    rows = conductor_provenances(size, material, insulation, places, known)
+    return sources_of([*rows, *(known.zones[zone].provenance for zone in zones)], known)

@@ -23,6 +23,12 @@ from loomwright.web.schemas.measurement import (
     measurement_examples,
 )
 from loomwright.web.schemas.mounted import PriceBooksAnswer
+from loomwright.web.schemas.network import (
+    NETWORK_REQUEST,
+    SolveNetworkAnswer,
+    network_components,
+    network_examples,
+)
 from loomwright.web.schemas.output import EstimateRealOutputAnswer, EstimateRealOutputRequest
 from loomwright.web.schemas.plan import PlanInstallationAnswer
 from loomwright.web.schemas.plan_request import (
@@ -150,6 +156,22 @@ OPERATIONS = (
             "the engine off, how long the parked vehicle still starts, and the voltage at each "
             "load with all peaks together. Each shortfall carries its remedies with the figure "
             "that closes the gap, and names the cheapest."
+        ),
+    ),
+    Operation(
+        "solve-network",
+        "Solve a network of sources, conductors, grounds and loads, and say how near it collapses.",
+        "engineering",
+        DocumentSchema(NETWORK_REQUEST.name, network_components, network_examples),
+        SolveNetworkAnswer,
+        description=(
+            "Any direct-current network: several sources, meshes, shared grounds, loads of "
+            "constant power, constant current and resistance. Conductors are at the temperature "
+            "that their current brings them to, and are held against their ampacity. A source may "
+            "have a greatest current, and need not take current back. The answer has every "
+            "voltage and current, the balance of powers, and the greatest factor by which all "
+            "constant power together can be turned up; where no operating point exists, it says "
+            "so with the greatest power that there is one for. `explain` adds the working."
         ),
     ),
     Operation(

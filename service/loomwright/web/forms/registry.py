@@ -14,6 +14,7 @@ from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.load import MatchLoadImpedanceAnswer
 from loomwright.web.schemas.measurement import CheckMeasurementsAnswer
 from loomwright.web.schemas.mounted import PriceBooksAnswer
+from loomwright.web.schemas.network import SolveNetworkAnswer
 from loomwright.web.schemas.output import EstimateRealOutputAnswer
 from loomwright.web.schemas.plan import PlanInstallationAnswer
 from loomwright.web.schemas.signal import PlanSignalPathAnswer
@@ -36,6 +37,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             OperationForms("assess-supply", AssessSupplyAnswer, (JSON,)),
             OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
             OperationForms("plan-installation", PlanInstallationAnswer, (JSON,)),
+            OperationForms("solve-network", SolveNetworkAnswer, (JSON,)),
             OperationForms("check-measurements", CheckMeasurementsAnswer, (JSON,)),
             OperationForms("build-work-order", BuildWorkOrderAnswer, (JSON,)),
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
