@@ -1,9 +1,13 @@
 """Networks of every kind of element, drawn by a seed, for the tests of the solver."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from loomwright.engineering.conductors.temperature_curve import INTERVALS, curve_table
 from loomwright.engineering.network.draft import REFERENCE, NetworkDraft, Stretch
+from loomwright.engineering.network.elements import Solution
+from loomwright.engineering.network.solver import solved_networks
 
 
 def quadratic_curve(rise_at_cap_k):
@@ -70,3 +74,27 @@ def drawn_network(seed):
             conductance_s=rng.uniform(0.05, 1.0) if kind in (2, 3) else 0.0,
         )
     return draft
+
+
+class Point(NamedTuple):
+    """Operating point of one drawn network, figures by name."""
+
+    state: int
+    voltage_v: dict[str, float]
+    branch_a: dict[str, float]
+    source_a: dict[str, float]
+    load_a: dict[str, float]
+    row: Solution
+
+
+def solved(draft):
+    """Return the operating point of a drawn network."""
+    row = solved_networks(draft.shape(), draft.elements())
+    return Point(
+        int(row.state[0]),
+        dict(zip(draft.nodes, row.node_voltage_v[0].tolist(), strict=True)),
+        dict(zip(draft.branches, row.branch_current_a[0].tolist(), strict=True)),
+        dict(zip(draft.sources, row.source_current_a[0].tolist(), strict=True)),
+        dict(zip(draft.loads, row.load_current_a[0].tolist(), strict=True)),
+        row,
+    )
