@@ -76,6 +76,47 @@ def drawn_network(seed):
     return draft
 
 
+def stacked_network(seed):
+    """Return a network of two batteries in series with loads between all three rails.
+
+    Nothing is proven of it: a load between the upper rails raises the middle when it takes more.
+    """
+    rng = np.random.default_rng(seed)
+    draft = NetworkDraft()
+    draft.source("lower", REFERENCE, "middle", rng.uniform(12.0, 13.0), rng.uniform(0.01, 0.05))
+    draft.source("upper", "middle", "top", rng.uniform(12.0, 13.0), rng.uniform(0.01, 0.05))
+    if seed % 2:
+        draft.source(
+            "equaliser",
+            REFERENCE,
+            "middle",
+            rng.uniform(11.0, 12.5),
+            0.05,
+            greatest_current_a=20.0,
+            takes_back=False,
+        )
+    for rail in ("middle", "top"):
+        heated = (stretch(rng.uniform(0.01, 0.05), rng),) if seed % 3 else ()
+        draft.branch(f"feed {rail}", rail, f"far {rail}", rng.uniform(0.002, 0.02), heated)
+    draft.branch("ground", "far ground", REFERENCE, rng.uniform(0.002, 0.02))
+    pairs = [
+        ("far top", "far middle"),
+        ("far middle", "far ground"),
+        ("far top", "far ground"),
+        ("top", "middle"),
+    ]
+    for place, (plus, minus) in enumerate(pairs):
+        draft.load(
+            f"load {place}",
+            plus,
+            minus,
+            power_w=rng.uniform(5.0, 100.0),
+            current_a=rng.uniform(0.0, 3.0),
+            conductance_s=rng.uniform(0.0, 0.2),
+        )
+    return draft
+
+
 class Point(NamedTuple):
     """Operating point of one drawn network, figures by name."""
 
