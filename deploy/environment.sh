@@ -90,3 +90,8 @@ calc_is_here() {
     done
     return 1
 }
+
+# Tell whether the circuit simulator is installed that networks are set beside.
+ngspice_is_here() {
+    command -v ngspice >/dev/null
+}

@@ -3,6 +3,8 @@
 import pytest
 from hypothesis import HealthCheck, settings
 
+from left_out import deselect_what_is_not_here
+
 settings.register_profile(
     "suite",
     derandomize=True,
@@ -11,6 +13,11 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow],
 )
 settings.load_profile("suite")
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out the tests whose outside program is not here."""
+    deselect_what_is_not_here(config, items)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

@@ -1,9 +1,13 @@
 """Networks of every kind of element, drawn by a seed, for the tests of the solver."""
 
+from typing import NamedTuple
+
 import numpy as np
 
 from loomwright.engineering.conductors.temperature_curve import INTERVALS, curve_table
 from loomwright.engineering.network.draft import REFERENCE, NetworkDraft, Stretch
+from loomwright.engineering.network.elements import Solution
+from loomwright.engineering.network.solver import solved_networks
 
 
 def quadratic_curve(rise_at_cap_k):
@@ -70,3 +74,68 @@ def drawn_network(seed):
             conductance_s=rng.uniform(0.05, 1.0) if kind in (2, 3) else 0.0,
         )
     return draft
+
+
+def stacked_network(seed):
+    """Return a network of two batteries in series with loads between all three rails.
+
+    Nothing is proven of it: a load between the upper rails raises the middle when it takes more.
+    """
+    rng = np.random.default_rng(seed)
+    draft = NetworkDraft()
+    draft.source("lower", REFERENCE, "middle", rng.uniform(12.0, 13.0), rng.uniform(0.01, 0.05))
+    draft.source("upper", "middle", "top", rng.uniform(12.0, 13.0), rng.uniform(0.01, 0.05))
+    if seed % 2:
+        draft.source(
+            "equaliser",
+            REFERENCE,
+            "middle",
+            rng.uniform(11.0, 12.5),
+            0.05,
+            greatest_current_a=20.0,
+            takes_back=False,
+        )
+    for rail in ("middle", "top"):
+        heated = (stretch(rng.uniform(0.01, 0.05), rng),) if seed % 3 else ()
+        draft.branch(f"feed {rail}", rail, f"far {rail}", rng.uniform(0.002, 0.02), heated)
+    draft.branch("ground", "far ground", REFERENCE, rng.uniform(0.002, 0.02))
+    pairs = [
+        ("far top", "far middle"),
+        ("far middle", "far ground"),
+        ("far top", "far ground"),
+        ("top", "middle"),
+    ]
+    for place, (plus, minus) in enumerate(pairs):
+        draft.load(
+            f"load {place}",
+            plus,
+            minus,
+            power_w=rng.uniform(5.0, 100.0),
+            current_a=rng.uniform(0.0, 3.0),
+            conductance_s=rng.uniform(0.0, 0.2),
+        )
+    return draft
+
+
+class Point(NamedTuple):
+    """Operating point of one drawn network, figures by name."""
+
+    state: int
+    voltage_v: dict[str, float]
+    branch_a: dict[str, float]
+    source_a: dict[str, float]
+    load_a: dict[str, float]
+    row: Solution
+
+
+def solved(draft):
+    """Return the operating point of a drawn network."""
+    row = solved_networks(draft.shape(), draft.elements())
+    return Point(
+        int(row.state[0]),
+        dict(zip(draft.nodes, row.node_voltage_v[0].tolist(), strict=True)),
+        dict(zip(draft.branches, row.branch_current_a[0].tolist(), strict=True)),
+        dict(zip(draft.sources, row.source_current_a[0].tolist(), strict=True)),
+        dict(zip(draft.loads, row.load_current_a[0].tolist(), strict=True)),
+        row,
+    )

@@ -27,6 +27,9 @@ step openapi-spec-validator openapi/loomwright.yaml
 if [ "${CI:-}" != true ] && ! calc_is_here; then
     say "left out: the workbook in LibreOffice Calc, as soffice or a Python with uno is not here"
 fi
+if [ "${CI:-}" != true ] && ! ngspice_is_here; then
+    say "left out: networks against the simulator, as ngspice is not here"
+fi
 if [ ${#failed[@]} -gt 0 ]; then
     say "failed before the tests: ${failed[*]}" >&2
 fi

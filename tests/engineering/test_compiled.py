@@ -12,9 +12,11 @@ import pytest
 from numba.core.dispatcher import Dispatcher
 
 import loomwright
+from drawn_networks import drawn_network
 from loomwright import figures
 from loomwright.engineering import compiled as machine
 from loomwright.engineering.conductors import loaded_route, temperature_curve
+from loomwright.engineering.network import collapse, currents, linear, solver, steps
 from loomwright.engineering.protection import damage
 from loomwright.web.app import create_app
 
@@ -61,6 +63,24 @@ def test_route_has_the_same_figures_compiled_and_interpreted(monkeypatch, curren
     np.testing.assert_array_equal(compiled[1], plain[1])
     assert compiled[2] == plain[2]
     assert compiled[3] == pytest.approx(plain[3], rel=1e-9)
+
+
+@pytest.mark.parametrize("seed", [0, 7, 10, 18])
+def test_networks_have_the_same_figures_compiled_and_interpreted(monkeypatch, seed):
+    draft = drawn_network(seed)
+    given = draft.shape(), draft.elements()
+    before = solver.solved_networks(*given), collapse.collapse_of_all_loads(*given)
+    for module in (linear, currents, steps, solver, collapse):
+        interpreted(monkeypatch, module, "compiled")
+    after = solver.solved_networks(*given), collapse.collapse_of_all_loads(*given)
+    # 1e-13: the order of operations is the same, but the compiler may take powers otherwise.
+    for compiled, plain in zip(before, after, strict=True):
+        for name, values in compiled._asdict().items():
+            others = getattr(plain, name)
+            # What is left over is rounding, and how far the bounds have come hangs on it.
+            if not name.startswith("residual"):
+                np.testing.assert_allclose(values, others, rtol=1e-13, atol=1e-13, err_msg=name)
+    assert not isinstance(solver.solved_networks, Dispatcher)
 
 
 def test_damage_times_are_those_of_numpy():

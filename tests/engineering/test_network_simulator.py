@@ -1,9 +1,17 @@
 """Operating points against ngspice, a general-purpose circuit simulator, which has its own models.
 
 Each network is written as a deck of its own: sources and loads as behavioural sources, heated
-conductors as voltages behind a current sensor. The simulator's exit status says nothing of its
-success, so the deck ends with ``quit 0`` and every figure is looked for. Beyond the collapse it
-settles on a false state of low voltage, so there the power that it delivers is compared.
+conductors as voltages behind a current sensor. The simulator gets nothing from the solver, neither
+node voltages to start from nor hints: its own sweep turns all loads up from 0 to what they are in
+``RAMP`` steps, each from its operating point before, and the first from 0 V without load. That is
+how a fed network comes to rest; started at full load from 0 V the simulator settles on the false
+state of low voltage that constant-power loads have too, and does not settle where a source comes in
+between two of its steps. Below ``LEAST_V`` its loads of constant power take a constant current, as
+a quotient by 0 V has no value.
+
+The simulator's exit status says nothing of its success, so the deck ends with ``quit 0`` and every
+figure is looked for. Beyond the collapse it leaps to the false state, so there the power that it
+delivers is compared.
 """
 
 import re
@@ -22,6 +30,8 @@ NETWORKS = 48
 RELATIVE = 1e-6
 # Below it the simulator's loads of constant power take a constant current.
 LEAST_V = 3.0
+# Steps of the sweep; a power of two, so that their sum is 1 to the last digit.
+RAMP = 64
 OPTIONS = ".options reltol=1e-9 abstol=1e-12 vntol=1e-10 gmin=1e-18 itl1=2000 itl2=2000"
 
 
@@ -51,27 +61,22 @@ def deck_of(shape, elements, power_factor=1.0):
             current = f"max({current},{elements.least_current_a[0, s]:.17g})"
         lines.append(f"Vs{s} xs{s} {plus} 0")
         lines.append(f"Bs{s} {minus} xs{s} I={current}")
+    lines.append("Vramp ramp 0 0")
     for k, (plus, minus) in enumerate(zip(shape.load_plus, shape.load_minus, strict=True)):
         over = f"(V({plus})-V({minus}))"
         power = power_factor * elements.load_power_w[0, k]
+        current, conductance = elements.load_current_a[0, k], elements.load_conductance_s[0, k]
         lines.append(f"Vl{k} {plus} xl{k} 0")
         lines.append(
-            f"Bl{k} xl{k} {minus} I={power:.17g}/max({over},{LEAST_V})"
-            f"+{elements.load_current_a[0, k]:.17g}+{elements.load_conductance_s[0, k]:.17g}*{over}"
+            f"Bl{k} xl{k} {minus} I=V(ramp)*({power:.17g}/max({over},{LEAST_V})"
+            f"+{current:.17g}+{conductance:.17g}*{over})"
         )
-    # From 0 V the simulator would settle on the false state: it starts with the feeds at 12 V.
-    returns = set(shape.load_minus.tolist())
-    fed = [node for node in range(1, shape.node_count) if node not in returns]
-    lines += [f".nodeset v({node})=12" for node in fed]
-    lines += [f".nodeset v(xb{b})=12" for b, n in enumerate(shape.branch_from) if n in fed]
-    lines += [f".nodeset v(xs{s})=12" for s in range(shape.source_plus.size)]
-    lines += [f".nodeset v(xl{k})=12" for k in range(shape.load_plus.size)]
     names = [f"v({node})" for node in range(1, shape.node_count)]
     names += [f"i(vb{b})" for b in range(shape.branch_from.size)]
     names += [f"i(vs{s})" for s in range(shape.source_plus.size)]
     names += [f"i(vl{k})" for k in range(shape.load_plus.size)]
-    lines += [".control", "set numdgt=15", "op"]
-    lines += [f"print {name}" for name in names]
+    lines += [".control", "set numdgt=15", f"dc Vramp 0 1 {1 / RAMP}"]
+    lines += [f"print {name}[{RAMP}]" for name in ["v(ramp)", *names]]
     lines += ["quit 0", ".endc", ".end"]
     return "\n".join(lines) + "\n", names
 
@@ -84,8 +89,9 @@ def simulated(shape, elements, power_factor=1.0):
     run = subprocess.run(
         [simulator, "-b"], input=deck, capture_output=True, text=True, timeout=60, check=True
     )
-    found = dict(re.findall(r"^(\S+) = (\S+)$", run.stdout, re.MULTILINE))
-    assert set(found) >= set(names), run.stdout + run.stderr
+    found = dict(re.findall(rf"^(\S+)\[{RAMP}\] = (\S+)$", run.stdout, re.MULTILINE))
+    assert set(found) == {"v(ramp)", *names}, run.stdout + run.stderr
+    assert float(found["v(ramp)"]) == 1.0
     figures = np.array([float(found[name]) for name in names])
     places = np.cumsum(
         [shape.node_count - 1, shape.branch_from.size, shape.source_plus.size]

@@ -10,8 +10,8 @@ import pytest
 ROOT = Path(__file__).parents[2]
 
 
-def collected(tmp_path: Path, ci: str) -> str:
-    """Return what pytest says of the tests of clients on a machine without LibreOffice."""
+def collected(tmp_path: Path, ci: str, tests: str) -> str:
+    """Return what pytest says of tests on a machine without LibreOffice and ngspice."""
     commands = tmp_path / "commands"
     commands.mkdir()
     bash = Path("/bin/bash")
@@ -24,7 +24,7 @@ def collected(tmp_path: Path, ci: str) -> str:
             "--collect-only",
             "-p",
             "no:cacheprovider",
-            "tests/clients",
+            tests,
         ],
         cwd=ROOT,
         env={**os.environ, "PATH": str(commands), "CI": ci},
@@ -36,10 +36,13 @@ def collected(tmp_path: Path, ci: str) -> str:
     return done.stdout + done.stderr
 
 
+@pytest.mark.parametrize(
+    "tests", ["tests/clients/test_spreadsheet.py", "tests/engineering/test_network_simulator.py"]
+)
 @pytest.mark.parametrize(("ci", "is_there"), [("", False), ("true", True)])
-def test_workbook_is_tried_unless_calc_is_lacking_outside_ci(
-    tmp_path: Path, ci: str, is_there: bool
+def test_what_a_lacking_program_does_is_tried_in_ci_and_deselected_elsewhere(
+    tmp_path: Path, tests: str, ci: str, is_there: bool
 ) -> None:
-    said = collected(tmp_path, ci)
-    assert ("test_spreadsheet.py" in said) is is_there, said
+    said = collected(tmp_path, ci, tests)
+    assert (f"{Path(tests).name}::" in said or f"{tests}:" in said) is is_there, said
     assert ("deselected" in said) is not is_there, said

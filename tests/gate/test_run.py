@@ -70,6 +70,19 @@ def make_office(copy: Path, *, is_there: bool) -> None:
     )
 
 
+def make_simulator(copy: Path, *, is_there: bool) -> None:
+    """Let the scripts find the circuit simulator, or none, whatever this machine has."""
+    environment = copy / "deploy" / "environment.sh"
+    found = environment.read_text(encoding="utf-8")
+    assert found.count("command -v ngspice ") == 1
+    simulator = copy / "commands" / "simulator"
+    if is_there:
+        stand_in(simulator, "exit 0")
+    environment.write_text(
+        found.replace("command -v ngspice ", f"command -v {simulator} "), encoding="utf-8"
+    )
+
+
 def run(
     copy: Path, *arguments: str, failing: str = "", **surroundings: str
 ) -> subprocess.CompletedProcess[str]:
@@ -110,30 +123,50 @@ def test_one_failing_step_fails_the_command_yet_all_run(
         assert f"failed before the tests: {failing}" in done.stderr
 
 
-LEFT_OUT = "left out: the workbook in LibreOffice Calc"
+LEFT_OUT = (
+    "left out: the workbook in LibreOffice Calc",
+    "left out: networks against the simulator",
+)
 
 
-@pytest.mark.parametrize(("is_there", "lines"), [(True, 0), (False, 1)])
-def test_what_is_left_out_is_said_in_one_line(copy: Path, is_there: bool, lines: int) -> None:
-    make_office(copy, is_there=is_there)
+def left_out(output: str) -> list[bool]:
+    """Tell of each program how the output says, in one line or in none, that it is lacking."""
+    lines = [line for line in output.splitlines() if "left out:" in line]
+    said = [[text in line for line in lines] for text in LEFT_OUT]
+    assert sum(map(sum, said)) == len(lines)
+    return [sum(of_one) == 1 for of_one in said]
+
+
+@pytest.mark.parametrize("simulator", [True, False])
+@pytest.mark.parametrize("office", [True, False])
+def test_what_is_left_out_is_said_in_one_line_each(
+    copy: Path, office: bool, simulator: bool
+) -> None:
+    make_office(copy, is_there=office)
+    make_simulator(copy, is_there=simulator)
     done = run(copy, "tests/run.sh")
     assert done.returncode == 0, done.stderr
-    assert sum(LEFT_OUT in line for line in done.stdout.splitlines()) == lines
+    assert left_out(done.stdout) == [not office, not simulator]
     assert done.stdout.splitlines()[-1].strip() == "ran python -m pytest"
 
 
 def test_under_ci_nothing_is_left_out(copy: Path) -> None:
     make_office(copy, is_there=False)
-    assert LEFT_OUT not in run(copy, "tests/run.sh", CI="true").stdout
-    assert LEFT_OUT not in run(copy, ".ci/run").stdout
+    make_simulator(copy, is_there=False)
+    assert left_out(run(copy, "tests/run.sh", CI="true").stdout) == [False, False]
+    assert left_out(run(copy, ".ci/run").stdout) == [False, False]
 
 
-@pytest.mark.parametrize("is_there", [True, False])
-def test_ci_installs_what_is_lacking(copy: Path, is_there: bool) -> None:
-    make_office(copy, is_there=is_there)
+@pytest.mark.parametrize("simulator", [True, False])
+@pytest.mark.parametrize("office", [True, False])
+def test_ci_installs_what_is_lacking(copy: Path, office: bool, simulator: bool) -> None:
+    make_office(copy, is_there=office)
+    make_simulator(copy, is_there=simulator)
     asked = [line for line in run(copy, ".ci/run").stdout.splitlines() if "apt-get" in line]
-    options = "install -y -qq --no-install-recommends libreoffice-calc python3-uno"
-    assert asked == ([] if is_there else ["apt-get update -qq", f"apt-get {options}"])
+    lacking = [] if office else ["libreoffice-calc", "python3-uno"]
+    lacking += [] if simulator else ["ngspice"]
+    install = f"apt-get install -y -qq --no-install-recommends {' '.join(lacking)}"
+    assert asked == (["apt-get update -qq", install] if lacking else [])
 
 
 def test_arguments_reach_the_tests(copy: Path) -> None:

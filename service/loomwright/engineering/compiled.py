@@ -17,9 +17,10 @@ def compiled(formula: F) -> F:
     """Compile a function of numbers and arrays of numbers on its first call.
 
     The machine code is kept beside the module's byte code, or where ``NUMBA_CACHE_DIR`` says, and
-    made anew when the module changes. Arithmetic is that of IEEE 754 in the order written: no
-    operation is fused, reordered or approximated, and a division by zero is an infinity, as in
-    NumPy.
+    made anew when the module changes, but not when only one that it calls formulas of does: after
+    such an edit the kept code has to be removed. Arithmetic is that of IEEE 754 in the order
+    written: no operation is fused, reordered or approximated, and a division by zero is an
+    infinity, as in NumPy.
 
     Parameters
     ----------

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 
 from loomwright.engineering.conductors.choice import ConductorRequest
-from loomwright.engineering.conductors.surroundings import Surroundings, surroundings
+from loomwright.engineering.network.conductor_stretches import conductor_stretches
 from loomwright.engineering.network.draft import REFERENCE, NetworkDraft, Stretch
 from loomwright.engineering.network.elements import Elements, Shape
 from loomwright.jobs.circuit_conductors import CircuitConductor, feeders
@@ -185,7 +185,7 @@ def _draw_conductors(
 ) -> None:
     """Draw feed and return of a circuit between the nodes that it is fed from."""
     key, (supply, back) = circuit.key, ends
-    feed, ground = conductor_stretches(request, candidate, surroundings(request, tables))
+    feed, ground = stretches_there_and_back(request, candidate, tables)
     joints = {
         name: max(share * circuit.joint_resistance_ohm, LEAST_PART_OHM)
         for name, share in JOINT_SHARES.items()
@@ -203,8 +203,8 @@ def _draw_conductors(
         draft.branch(f"{key}.{branch}", start, end, sum(of_branch.values()), stretches)
 
 
-def conductor_stretches(
-    request: ConductorRequest, candidate: int, around: Surroundings
+def stretches_there_and_back(
+    request: ConductorRequest, candidate: int, tables: Tables
 ) -> tuple[tuple[Stretch, ...], tuple[Stretch, ...]]:
     """Return the stretches of the feed and of the return of a candidate.
 
@@ -214,26 +214,15 @@ def conductor_stretches(
         What it was sized for; with a return by chassis its last segment is the ground lead.
     candidate
         Which one.
-    around
-        Surroundings of the request.
+    tables
+        Published ampacities, factors and air.
 
     Returns
     -------
     tuple
         Stretches of the feed; of the return conductor, or the ground lead alone.
     """
-    # The surroundings state the resistance there and back where a conductor goes back.
-    ways = 2.0 if request.return_by_conductor else 1.0
-    slope = float(around.resistance_slope_ohm_per_mk[candidate]) / ways
-    stretches = tuple(
-        Stretch(
-            segment.length_m * float(around.ambient_resistance_ohm_per_m[place, candidate]) / ways,
-            segment.length_m * slope,
-            float(around.share_per_ampere[place, candidate]),
-            around.curves[place, candidate],
-        )
-        for place, segment in enumerate(request.segments)
-    )
+    stretches = conductor_stretches(request, candidate, tables)
     if request.return_by_conductor:
         return stretches, stretches
     return stretches[:-1], stretches[-1:]

@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from loomwright.engineering.conductors.choice import ConductorRequest
-from loomwright.engineering.conductors.surroundings import surroundings
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.measurement.hypotheses import COPPER_CLAD, UNDERSIZED, OtherConductor
 from loomwright.engineering.measurement.measured_network import (
@@ -28,8 +27,8 @@ from loomwright.jobs.installation_network import (
     RETURN_LUGS,
     SOURCE_LUG,
     InstallationNetwork,
-    conductor_stretches,
     installation_network,
+    stretches_there_and_back,
 )
 from loomwright.jobs.job import Circuit, Job
 from loomwright.jobs.sized_circuit import SizedCircuit
@@ -291,7 +290,7 @@ def _other(
     tables: Tables,
     ambient_temperature_k: float,
 ) -> OtherConductor:
-    feed, back = conductor_stretches(request, candidate, surroundings(request, tables))
+    feed, back = stretches_there_and_back(request, candidate, tables)
     zones = [segment.ambient_temperature_k for segment in request.segments]
     zones = [*zones, *zones] if request.return_by_conductor else zones
     stretches = [*feed, *back]

@@ -121,7 +121,9 @@ CODES = MappingProxyType(
             401, "A key is needed", "Send Authorization: Bearer with a key."
         ),
         "network_not_joined": ProblemCode(
-            422, "Parts of the network are not joined", "Join each node by a branch or a source."
+            422,
+            "Parts of the network hang on nothing",
+            "Join each named node by a branch or a source.",
         ),
         "no_operating_point": ProblemCode(
             422, "The loads ask for more than the sources deliver", "Switch on less at a time."

@@ -164,7 +164,6 @@ def greatest_factor(
     return NOT_SETTLED, math.nan, GREATEST_TRIALS, width
 
 
-@compiled
 def collapse_of_all_loads(shape: Shape, elements: Elements) -> Collapse:
     """Return the greatest factor on the constant powers of all loads together.
 
@@ -184,7 +183,6 @@ def collapse_of_all_loads(shape: Shape, elements: Elements) -> Collapse:
     return _collapses(np.zeros(loads), np.ones(loads), shape, elements)
 
 
-@compiled
 def collapse_of_one_load(load: int, shape: Shape, elements: Elements) -> Collapse:
     """Return the greatest factor on the constant power of one load, the others as they are.
 
@@ -207,6 +205,7 @@ def collapse_of_one_load(load: int, shape: Shape, elements: Elements) -> Collaps
     return _collapses(base, turned_up, shape, elements)
 
 
+# The two above are not compiled: what is, is translated again with all that it calls.
 @compiled
 def _collapses(base: Array, turned_up: Array, shape: Shape, elements: Elements) -> Collapse:
     count = elements.emf_v.shape[0]

@@ -111,15 +111,23 @@ def settle_branches(
     """
     branches = drop_v.size
     if shape.stretch_branch.size == 0:
-        resistance = elements.fixed_resistance_ohm[network].copy()
+        resistance, conductance = np.empty(branches), np.empty(branches)
         for branch in range(branches):
+            resistance[branch] = elements.fixed_resistance_ohm[network, branch]
+            conductance[branch] = 1.0 / resistance[branch]
             current_a[branch] = drop_v[branch] / resistance[branch]
-        return resistance, 1.0 / resistance
-    size = np.abs(current_a)
-    most = np.abs(drop_v) / heated_branches(np.zeros(branches), network, shape, elements)[0]
-    hottest = np.full(branches, _FAR_CURRENT_A)
-    least = np.abs(drop_v) / heated_branches(hottest, network, shape, elements)[0]
-    size = np.minimum(np.maximum(size, least), most)
+        return resistance, conductance
+    # Loops, as array expressions take the compiler several times as long.
+    size, slope, far = np.empty(branches), np.zeros(branches), np.empty(branches)
+    most, least = np.empty(branches), np.empty(branches)
+    for branch in range(branches):
+        far[branch] = _FAR_CURRENT_A
+    coldest, _, _ = heated_branches(slope, network, shape, elements)
+    hottest, _, _ = heated_branches(far, network, shape, elements)
+    for branch in range(branches):
+        most[branch] = abs(drop_v[branch]) / coldest[branch]
+        least[branch] = abs(drop_v[branch]) / hottest[branch]
+        size[branch] = min(max(abs(current_a[branch]), least[branch]), most[branch])
     resistance, slope, _ = heated_branches(size, network, shape, elements)
     for _ in range(GREATEST_STEPS):
         moved = False
@@ -142,7 +150,8 @@ def settle_branches(
             break
     for branch in range(branches):
         current_a[branch] = size[branch] if drop_v[branch] >= 0.0 else -size[branch]
-    return resistance, 1.0 / (resistance + size * slope)
+        slope[branch] = 1.0 / (resistance[branch] + size[branch] * slope[branch])
+    return resistance, slope
 
 
 @compiled

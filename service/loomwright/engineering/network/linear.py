@@ -1,5 +1,7 @@
 """Symmetric systems of equations, factorised as L D L' so that the factors tell of stability."""
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
@@ -126,8 +128,11 @@ def determinant_ratio(matrix: Array, greater: Array) -> float:
 
 @compiled
 def greatest_size(values: Array) -> float:
-    """Return the greatest magnitude among numbers, 0 where there are none."""
+    """Return the greatest magnitude among numbers, 0 where there are none, NaN where one is."""
     greatest = 0.0
     for value in values:
-        greatest = max(greatest, abs(value))
+        size = abs(value)
+        # A maximum would pass over what is not a number.
+        if size > greatest or math.isnan(size):
+            greatest = size
     return greatest

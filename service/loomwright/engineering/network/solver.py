@@ -186,33 +186,6 @@ def is_proven(network: int, shape: Shape, elements: Elements) -> bool:
 
 
 @compiled
-def _turned_up(
-    network: int, power_factor: Array, shape: Shape, elements: Elements
-) -> tuple[Array, Array, int, int, float]:
-    """Turn the power of the loads up from 0; return voltages, currents, state, steps, residual."""
-    voltage, _ = unloaded_voltages_v(network, shape, elements)
-    current = np.zeros(shape.branch_from.size)
-    state, _, steps, residual = operating_point(
-        voltage, current, network, 0.0 * power_factor, shape, elements
-    )
-    reached, step = 0.0, 1.0
-    while state == SOLVED and reached < 1.0 and step > LEAST_POWER_STEP:
-        tried = min(1.0, reached + step)
-        next_voltage, next_current = voltage.copy(), current.copy()
-        found, _, more, left = operating_point(
-            next_voltage, next_current, network, tried * power_factor, shape, elements
-        )
-        steps += more
-        if found == SOLVED:
-            voltage, current, reached, residual = next_voltage, next_current, tried, left
-        else:
-            step *= 0.5
-    if state == SOLVED and reached < 1.0:
-        state = NO_OPERATING_POINT
-    return voltage, current, state, steps, residual
-
-
-@compiled
 def found_operating_point(
     network: int, power_factor: Array, shape: Shape, elements: Elements
 ) -> tuple[Array, Array, int, float, int, float]:
@@ -239,18 +212,30 @@ def found_operating_point(
     current = np.zeros(shape.branch_from.size)
     if not is_found:
         return voltage, current, NOT_SETTLED, 0.0, 0, math.nan
-    state, definiteness, steps, residual = operating_point(
-        voltage, current, network, power_factor, shape, elements
-    )
-    if state != SOLVED and not is_proven(network, shape, elements):
-        voltage, current, state, more, residual = _turned_up(network, power_factor, shape, elements)
+    # All at once; where that fails without a proof, from no power on, in steps that are halved
+    # where there is nothing to be found.
+    tried, reached, step, steps = 1.0, -1.0, 1.0, 0
+    while True:
+        next_voltage, next_current = voltage.copy(), current.copy()
+        # Called in one place only, as the compiler translates what is called once for each.
+        state, definiteness, more, residual = operating_point(
+            next_voltage, next_current, network, tried * power_factor, shape, elements
+        )
         steps += more
         if state == SOLVED:
-            state, definiteness, more, residual = operating_point(
-                voltage, current, network, power_factor, shape, elements
-            )
-            steps += more
-    return voltage, current, state, definiteness, steps, residual
+            voltage, current, reached = next_voltage, next_current, tried
+            if tried == 1.0:
+                return voltage, current, SOLVED, definiteness, steps, residual
+        elif reached < 0.0:
+            if tried == 0.0 or is_proven(network, shape, elements):
+                return voltage, current, state, 0.0, steps, residual
+            tried = 0.0
+            continue
+        else:
+            step *= 0.5
+            if step <= LEAST_POWER_STEP:
+                return voltage, current, NO_OPERATING_POINT, 0.0, steps, residual
+        tried = min(1.0, reached + step)
 
 
 @compiled

@@ -142,6 +142,8 @@ def settle(
     residual = greatest_size(now.left_over)
     step_v = np.zeros(shape.node_count)
     for step in range(GREATEST_STEPS):
+        if math.isnan(residual):
+            return NOT_SETTLED, 0.0, step, residual
         is_balanced = residual <= max(RELATIVE_TOLERANCE * now.greatest_current_a, now.rounding_a)
         slopes = now.slopes.copy()
         failing = first_failing_pivot(slopes)
@@ -179,6 +181,7 @@ def settle(
                 voltage_v[node] += share * step_v[node]
             now = balance(voltage_v, branch_current_a, network, power_factor, shape, elements)
         residual = greatest_size(now.left_over)
-        if not has_voltage(voltage_v, network, power_factor, shape, elements)[0]:
+        powered, _ = has_voltage(voltage_v, network, power_factor, shape, elements)
+        if not powered and not math.isnan(residual):
             return NO_OPERATING_POINT, 0.0, step + 1, residual
     return NOT_SETTLED, 0.0, GREATEST_STEPS, residual
