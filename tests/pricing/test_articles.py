@@ -84,7 +84,7 @@ def test_needs_are_solved_together_only_where_they_share_a_part_or_a_kit() -> No
     )
     one = Decimal(1)
     choices = [Choice({key: one}) for key in "ABCDE"] + [Choice({"C": one, "E": one})]
-    covers = cheapest_cover(choices, book, proven_plans)
+    covers = cheapest_cover(choices, book, proven_plans, {})
     found = [
         (
             [list(choice.quantities) for choice in cover.cluster.choices],

@@ -210,5 +210,5 @@ def test_both_ways_cover_the_demo_jobs_alike(name: str) -> None:
     job = job_from_document(demo_job(name), tables(), fuse_tables().types)
     covers: list[ClusterCover] = list(priced_job(job, book, tables(), fuse_tables()).bill.covers)
     choices = [choice for cover in covers for choice in cover.cluster.choices]
-    solved = cheapest_cover(choices, book, lambda cluster: partial(cheapest_plan, cluster))
+    solved = cheapest_cover(choices, book, lambda cluster: partial(cheapest_plan, cluster), {})
     assert list(solved) == covers

@@ -90,10 +90,12 @@ class CheapestPlan(Protocol):
 
 # Takes a cluster, of which two plans are then asked.
 Solver = Callable[[Cluster], CheapestPlan]
+# Covers by the identity of their needs, which they keep alive.
+KnownCovers = dict[tuple[int, ...], ClusterCover]
 
 
 def cheapest_cover(
-    choices: Sequence[Choice], book: PriceBook, solver: Solver
+    choices: Sequence[Choice], book: PriceBook, solver: Solver, known: KnownCovers
 ) -> tuple[ClusterCover, ...]:
     """Return the cheapest articles that serve every need.
 
@@ -108,6 +110,8 @@ def cheapest_cover(
         Price book.
     solver
         Solver of the clusters that leave a choice.
+    known
+        Covers of the same book found before; those that are found now join them.
 
     Returns
     -------
@@ -119,7 +123,14 @@ def cheapest_cover(
     CoverError
         The solver's answer does not check.
     """
-    return tuple(_covered(cluster, solver) for cluster in clusters(choices, book))
+    covers = []
+    for cluster in clusters(choices, book):
+        # What a cluster may be bought as follows from its needs and the book alone.
+        needs = tuple(map(id, cluster.choices))
+        if needs not in known:
+            known[needs] = _covered(cluster, solver)
+        covers.append(known[needs])
+    return tuple(covers)
 
 
 def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
