@@ -58,6 +58,9 @@ def plain_text(number: Decimal) -> str:
 class CircuitBuild:
     """What is known of one sized circuit before its parts are counted.
 
+    Conductor, fuse and branch fuses decide it, beside job and book: currents, drops and what the
+    circuit was chosen from are not looked at.
+
     Parameters
     ----------
     job
@@ -69,8 +72,8 @@ class CircuitBuild:
     """
 
     def __init__(self, job: Job, sized: SizedCircuit, book: PriceBook) -> None:
-        self.sized = sized
         self.circuit: Circuit = sized.circuit
+        self.branch_fuses = sized.branch_fuses
         self.book = book
         self.rules = book.rules
         self.conductor, self.fuse_type, self.rating_a = sized.built()
@@ -241,6 +244,43 @@ class CircuitBuild:
         else:
             inner_m = Decimal(loom.attributes["inner_diameter_mm"]) / 1000
         return inner_m + 2 * _LOOM_WALL_M
+
+
+class CircuitBuilds:
+    """Circuits of a job as they are built, each once for all sizings that build it alike.
+
+    Parameters
+    ----------
+    job
+        The job.
+    book
+        Price book, with what holds on the day.
+    """
+
+    def __init__(self, job: Job, book: PriceBook) -> None:
+        self._job, self._book = job, book
+        self._builds: dict[tuple[object, ...], CircuitBuild] = {}
+
+    def of(self, sized: SizedCircuit) -> CircuitBuild:
+        """Return a circuit as it is built.
+
+        Parameters
+        ----------
+        sized
+            A circuit of the job for which a conductor and a fuse were found, for whatever load and
+            allowance.
+
+        Returns
+        -------
+        CircuitBuild
+            The same object for all that are built alike.
+        """
+        conductor, fuse_type, rating_a = sized.built()
+        key = sized.circuit.key, conductor.key, fuse_type, rating_a, sized.branch_fuses
+        build = self._builds.get(key)
+        if build is None:
+            build = self._builds[key] = CircuitBuild(self._job, sized, self._book)
+        return build
 
 
 def _length(segments: Iterable[Segment]) -> Decimal:
