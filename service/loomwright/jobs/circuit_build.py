@@ -22,17 +22,16 @@ _LOOM_WALL_M = Decimal("0.0015")
 
 
 class End(NamedTuple):
-    """One end of a conductor: what it is made off with, in words where, and at which place."""
+    """One end of a conductor: what it is made off with, in words where, and at which place.
+
+    ``part`` is the kind of part that makes it off.
+    """
 
     connection: str
     words: str
     place: str
     positive: bool
-
-    @property
-    def part(self) -> str:
-        """Kind of part that makes the end off."""
-        return END_PARTS.get(self.connection, RING)
+    part: str
 
 
 def millimetres(length_m: float | Decimal) -> Decimal:
@@ -171,20 +170,21 @@ class CircuitBuild:
         loads = "the load" if self.loads == 1 else "the loads"
         ends: list[End] = []
         if not self.holder_at_source:
-            ends.append(End(circuit.source_end, "at the feeding point", AT_SOURCE, positive=True))
+            ends.append(_end(circuit.source_end, "at the feeding point", AT_SOURCE, positive=True))
         if self.feed_pieces > 1:
             words = "into the fuse holder"
-            ends.append(End(self.holder_connection, words, AT_HOLDER, positive=True))
-        ends.append(End(self.holder_connection, "out of the fuse holder", AT_HOLDER, positive=True))
-        ends += [End(circuit.load_end, f"at {loads}", AT_LOAD, positive=True)] * self.loads
+            ends.append(_end(self.holder_connection, words, AT_HOLDER, positive=True))
+        words = "out of the fuse holder"
+        ends.append(_end(self.holder_connection, words, AT_HOLDER, positive=True))
+        ends += [_end(circuit.load_end, f"at {loads}", AT_LOAD, positive=True)] * self.loads
         if self.by_chassis:
             stud = circuit.return_path.stud
-            ends.append(End(stud, "at the ground point", AT_GROUND, positive=False))
+            ends.append(_end(stud, "at the ground point", AT_GROUND, positive=False))
         else:
             words = "of the return, at the feeding point"
-            ends.append(End(circuit.source_end, words, AT_SOURCE, positive=False))
+            ends.append(_end(circuit.source_end, words, AT_SOURCE, positive=False))
         words = f"of the return, at {loads}"
-        ends += [End(circuit.load_end, words, AT_LOAD, positive=False)] * self.loads
+        ends += [_end(circuit.load_end, words, AT_LOAD, positive=False)] * self.loads
         return tuple(end for end in ends if end.connection not in (BARE_END, _BUILT_IN))
 
     @property
@@ -281,6 +281,10 @@ class CircuitBuilds:
         if build is None:
             build = self._builds[key] = CircuitBuild(self._job, sized, self._book)
         return build
+
+
+def _end(connection: str, words: str, place: str, *, positive: bool) -> End:
+    return End(connection, words, place, positive, END_PARTS.get(connection, RING))
 
 
 def _length(segments: Iterable[Segment]) -> Decimal:

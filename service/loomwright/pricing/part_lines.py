@@ -132,6 +132,13 @@ def _in_unit(quantity: Decimal, unit: str, sold_in: str) -> Decimal:
 def _cluster_lines(
     cover: ClusterCover, by_choice: Mapping[int, Requirement], book: PriceBook, nothing: Money
 ) -> list[Line]:
+    if cover.cluster.is_plain:
+        (part,), (article,) = cover.cluster.parts, cover.cluster.articles
+        own = [
+            _need(by_choice[id(choice)], choice.quantities[part.key], part)
+            for choice in cover.cluster.choices
+        ]
+        return [_line(article, cover.plan.quantities[article.name], own, book, nothing)]
     needs: dict[str, list[Need]] = {}
     parts = {part.key: part for part in cover.cluster.parts}
     for choice, key in zip(cover.cluster.choices, cover.plan.serving, strict=True):
@@ -166,8 +173,6 @@ def _is_only_place(
 def _line(
     article: Article, quantity: Decimal, needs: Sequence[Need], book: PriceBook, nothing: Money
 ) -> Line:
-    steps = quantity / article.step
-    supplies = {key: steps * each for key, each in article.supplies.items()}
     kit, part, pack = article.kit, article.part, article.pack
     sold = article.sold
     unit_price = article.unit_price(quantity)
@@ -196,7 +201,6 @@ def _line(
         shared=nothing,
         needs=tuple(needs),
         note=note,
-        supplies=supplies,
         cost=_cost(article, quantity, book),
         stock=stock,
         shop_part_number=sold.shop_part_number,

@@ -208,6 +208,9 @@ def of(kind: str, *places: str | int) -> str:
     str
         Such as ``"lay/amplifier_feed/1"``.
     """
+    # An order asks for hundreds, and most have one place.
+    if len(places) == 1:
+        return f"{kind}/{places[0]}"
     return "/".join((kind, *map(str, places)))
 
 
