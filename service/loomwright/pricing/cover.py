@@ -7,7 +7,7 @@ itself.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, Decimal
 from typing import Protocol
 
@@ -90,8 +90,54 @@ class CheapestPlan(Protocol):
 
 # Takes a cluster, of which two plans are then asked.
 Solver = Callable[[Cluster], CheapestPlan]
-# Covers by the identity of their needs, which they keep alive.
-KnownCovers = dict[tuple[int, ...], ClusterCover]
+
+
+@dataclass(slots=True)
+class KnownCovers:
+    """Covers found before in the same book.
+
+    ``by_needs`` has them by the identity of their needs, which they keep alive; ``by_quantities``
+    those with anything to choose, by the parts and quantities that decide the choice.
+    """
+
+    by_needs: dict[tuple[int, ...], ClusterCover] = field(default_factory=dict)
+    by_quantities: dict[tuple[object, ...], ClusterCover] = field(default_factory=dict)
+
+    def cover(self, cluster: Cluster, solver: Solver) -> ClusterCover:
+        """Return the cover of a cluster, which follows from its needs and the book alone.
+
+        Parameters
+        ----------
+        cluster
+            Needs and articles.
+        solver
+            Solver of clusters that leave a choice.
+
+        Returns
+        -------
+        ClusterCover
+            One found before, or a new one.
+
+        Raises
+        ------
+        CoverError
+            The solver's answer does not check.
+        """
+        needs = tuple(map(id, cluster.choices))
+        found = self.by_needs.get(needs)
+        if found is None:
+            if cluster.is_plain:
+                found = _plain_cover(cluster)
+            else:
+                found = replace(self._chosen(cluster, solver), cluster=cluster)
+            self.by_needs[needs] = found
+        return found
+
+    def _chosen(self, cluster: Cluster, solver: Solver) -> ClusterCover:
+        quantities = tuple(tuple(choice.quantities.items()) for choice in cluster.choices)
+        if quantities not in self.by_quantities:
+            self.by_quantities[quantities] = _solved_cover(cluster, solver)
+        return self.by_quantities[quantities]
 
 
 def cheapest_cover(
@@ -123,14 +169,7 @@ def cheapest_cover(
     CoverError
         The solver's answer does not check.
     """
-    covers = []
-    for cluster in clusters(choices, book):
-        # What a cluster may be bought as follows from its needs and the book alone.
-        needs = tuple(map(id, cluster.choices))
-        if needs not in known:
-            known[needs] = _covered(cluster, solver)
-        covers.append(known[needs])
-    return tuple(covers)
+    return tuple(known.cover(cluster, solver) for cluster in clusters(choices, book))
 
 
 def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
@@ -241,9 +280,7 @@ def plan_price(cluster: Cluster, quantities: Mapping[str, Decimal]) -> Decimal:
     return sum(prices, Decimal(0))
 
 
-def _covered(cluster: Cluster, solver: Solver) -> ClusterCover:
-    if cluster.is_plain:
-        return _plain_cover(cluster)
+def _solved_cover(cluster: Cluster, solver: Solver) -> ClusterCover:
     within_stock, cheapest = True, solver(cluster)
     best = cheapest(within_stock=True, without_one_of=frozenset())
     if best is None:

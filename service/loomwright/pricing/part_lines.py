@@ -50,7 +50,7 @@ class PartPricing:
         self._choices: dict[int, tuple[Requirement, Choice | None]] = {}
         # A cover orders its needs by cluster; identity says which requirement each one is.
         self._by_choice: dict[int, Requirement] = {}
-        self._covers: KnownCovers = {}
+        self._covers = KnownCovers()
         self._lines: dict[int, list[Line]] = {}
 
     def lines(self, requirements: Sequence[Requirement]) -> PartLines:
