@@ -224,13 +224,14 @@ def conductor_stretches(
     ways = 2.0 if request.return_by_conductor else 1.0
     slope = float(around.resistance_slope_ohm_per_mk[candidate]) / ways
     stretches = tuple(
-        Stretch(
-            segment.length_m * float(around.ambient_resistance_ohm_per_m[place, candidate]) / ways,
-            segment.length_m * slope,
-            float(around.share_per_ampere[place, candidate]),
-            around.curves[place, candidate],
+        Stretch(segment.length_m * ohm_per_m / ways, segment.length_m * slope, share, curve)
+        for segment, ohm_per_m, share, curve in zip(
+            request.segments,
+            around.ambient_resistance_ohm_per_m[:, candidate].tolist(),
+            around.share_per_ampere[:, candidate].tolist(),
+            around.curves[:, candidate],
+            strict=True,
         )
-        for place, segment in enumerate(request.segments)
     )
     if request.return_by_conductor:
         return stretches, stretches

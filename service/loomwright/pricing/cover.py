@@ -9,6 +9,7 @@ itself.
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, Decimal
+from itertools import chain
 from typing import Protocol
 
 from loomwright.engineering.record import record
@@ -188,7 +189,7 @@ def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
         In the order of the first need of each.
     """
     joined = _Joined()
-    wanted = dict.fromkeys(key for choice in choices for key in choice.quantities)
+    wanted = dict.fromkeys(chain.from_iterable(choice.quantities for choice in choices))
     for choice in choices:
         if len(choice.quantities) > 1:
             joined.join(choice.quantities)
@@ -208,8 +209,10 @@ def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
 
 
 def _cluster(choices: Sequence[Choice], kits: Sequence[Kit], book: PriceBook) -> Cluster:
-    keys = dict.fromkeys(key for choice in choices for key in choice.quantities)
+    keys = dict.fromkeys(chain.from_iterable(choice.quantities for choice in choices))
     parts = tuple([book.part_by_key[key] for key in keys])
+    if len(parts) == 1 and not kits:
+        return Cluster(tuple(choices), parts, parts[0].articles)
     articles = [article for part in parts for article in part.articles]
     articles += [kit.article for kit in kits]
     return Cluster(tuple(choices), parts, tuple(articles))
@@ -297,7 +300,7 @@ def _solved_cover(cluster: Cluster, solver: Solver) -> ClusterCover:
 def _plain_cover(cluster: Cluster) -> ClusterCover:
     (article,) = cluster.articles
     (part,) = cluster.parts
-    needed = sum((choice.quantities[part.key] for choice in cluster.choices), Decimal(0))
+    needed = sum([choice.quantities[part.key] for choice in cluster.choices], Decimal(0))
     quantity = rounded_up(needed, article.step)
     plan = Plan(
         quantities={article.name: quantity},
