@@ -14,6 +14,7 @@ So: one thread per worker, as more contend for the interpreter lock while each r
 arithmetic; one worker per core; and no compiled parser.
 """
 
+import gc
 import os
 import socket
 import struct
@@ -62,11 +63,14 @@ def on_starting(server: Any) -> None:
 
 
 def when_ready(server: Any) -> None:
-    """Bound the wait for a client that stalls within a request.
+    """Bound the wait for a client that stalls within a request, and set aside what is loaded.
 
     A threaded worker reads a request without a time limit, so that a silent client would hold its
     thread for good. Connections inherit the limit from the listening socket (Linux).
     """
+    # Tables and modules stay: the collector need not walk them again and again in each worker.
+    gc.collect()
+    gc.freeze()
     limit = struct.pack("ll", STALLED_CLIENT_S, 0)
     for listener in server.LISTENERS:
         listener.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, limit)

@@ -37,8 +37,11 @@ OPERATIONS = (
     "solve-network",
     "build-bill-of-materials",
     "build-work-order",
+    "plan-installation",
     "check-measurements",
 )
+# A call of the first takes less than so many times a call of the second.
+COMPARED = ("plan-installation", "size-conductor", 25.0)
 SERVICE = "loomwright.web.app:create_app()"
 
 
@@ -275,6 +278,25 @@ def measure(options: argparse.Namespace) -> None:
         print(f"{'client':>8}{'ratio':>7}  spread of the ratio")
         for name, asked in requests.items():
             _measure_operation(name, asked, captured[name], (service, floor, bare), options)
+        if set(COMPARED[:2]) <= requests.keys():
+            _compare(requests, service, options)
+
+
+def _compare(requests: dict[str, list[bytes]], port: int, options: argparse.Namespace) -> None:
+    """Print how many calls of one operation a call of another takes, measured in turns."""
+    costly, cheap, limit = COMPARED
+    ratios = []
+    for _ in range(options.runs):
+        rates = [
+            load(port, requests[name], options.seconds, options.connections).requests_per_second
+            for name in (cheap, costly)
+        ]
+        ratios.append(rates[0] / rates[1])
+    ratio = statistics.median(ratios)
+    print(
+        f"  {costly} takes {ratio:.1f} times {cheap}, {min(ratios):.1f} to {max(ratios):.1f};"
+        f" {'less' if ratio < limit else 'NOT LESS'} than {limit:g}"
+    )
 
 
 def _measure_operation(

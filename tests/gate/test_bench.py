@@ -46,6 +46,9 @@ def test_a_short_run_prints_one_line_per_operation() -> None:
         match = re.search(r"%\s+(\d+\.\d\d)\s", line)
         assert match, line
         assert float(match[1]) > 0.0
+    compared = re.search(r"plan-installation takes (\d+\.\d) times size-conductor", done.stdout)
+    assert compared, done.stdout
+    assert float(compared[1]) > 1.0
 
 
 def test_a_refused_request_stops_the_bench(tmp_path: Path) -> None:

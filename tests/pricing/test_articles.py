@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 from loomwright.pricing.book_document import price_book_from_document
-from loomwright.pricing.cover import Choice, cheapest_cover, steps_for
+from loomwright.pricing.cover import Choice, KnownCovers, cheapest_cover, steps_for
 from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.price_book import Article
 
@@ -84,7 +84,7 @@ def test_needs_are_solved_together_only_where_they_share_a_part_or_a_kit() -> No
     )
     one = Decimal(1)
     choices = [Choice({key: one}) for key in "ABCDE"] + [Choice({"C": one, "E": one})]
-    covers = cheapest_cover(choices, book, proven_plans)
+    covers = cheapest_cover(choices, book, proven_plans, KnownCovers())
     found = [
         (
             [list(choice.quantities) for choice in cover.cluster.choices],

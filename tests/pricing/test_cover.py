@@ -16,6 +16,7 @@ from loomwright.pricing.cover import (
     Cluster,
     ClusterCover,
     CoverError,
+    KnownCovers,
     Plan,
     Solver,
     cheapest_cover,
@@ -207,11 +208,11 @@ def test_cover_is_the_cheapest_of_all_plans_on_small_books(group: int) -> None:
         random = Random(seed)
         book = small_book(random)
         wanted = needs(random, book)
-        covers = cheapest_cover(wanted, book, WAYS["enumerated"])
+        covers = cheapest_cover(wanted, book, WAYS["enumerated"], KnownCovers())
         for cover in covers:
             check_against_enumeration(cover)
             contested += not cover.cluster.is_plain
-        assert cheapest_cover(wanted, book, WAYS["solved"]) == covers
+        assert cheapest_cover(wanted, book, WAYS["solved"], KnownCovers()) == covers
     assert contested > BOOKS // GROUPS // 4
 
 
@@ -230,7 +231,7 @@ def one_part_book(**changes: Any) -> PriceBook:
 
 
 def covered(book: PriceBook, quantity: str, way: str = "enumerated") -> ClusterCover:
-    (cover,) = cheapest_cover([Choice({"TIE": Decimal(quantity)})], book, WAYS[way])
+    (cover,) = cheapest_cover([Choice({"TIE": Decimal(quantity)})], book, WAYS[way], KnownCovers())
     return cover
 
 
@@ -302,7 +303,7 @@ def test_a_solver_that_finds_no_plan_is_an_error_and_not_an_empty_bill() -> None
 
     book = one_part_book()
     with pytest.raises(CoverError, match="no plan was found"):
-        cheapest_cover([Choice({"TIE": Decimal(7)})], book, lambda _: without_answer)
+        cheapest_cover([Choice({"TIE": Decimal(7)})], book, lambda _: without_answer, KnownCovers())
 
 
 def test_a_plan_without_what_is_needed_is_refused() -> None:

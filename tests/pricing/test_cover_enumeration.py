@@ -13,7 +13,15 @@ from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.priced_job import priced_job
 from loomwright.pricing import cover_enumeration
 from loomwright.pricing.book_document import price_book_from_document
-from loomwright.pricing.cover import Choice, Cluster, ClusterCover, Plan, cheapest_cover, clusters
+from loomwright.pricing.cover import (
+    Choice,
+    Cluster,
+    ClusterCover,
+    KnownCovers,
+    Plan,
+    cheapest_cover,
+    clusters,
+)
 from loomwright.pricing.cover_enumeration import Enumeration
 from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.cover_solver import cheapest_plan
@@ -210,5 +218,7 @@ def test_both_ways_cover_the_demo_jobs_alike(name: str) -> None:
     job = job_from_document(demo_job(name), tables(), fuse_tables().types)
     covers: list[ClusterCover] = list(priced_job(job, book, tables(), fuse_tables()).bill.covers)
     choices = [choice for cover in covers for choice in cover.cluster.choices]
-    solved = cheapest_cover(choices, book, lambda cluster: partial(cheapest_plan, cluster))
+    solved = cheapest_cover(
+        choices, book, lambda cluster: partial(cheapest_plan, cluster), KnownCovers()
+    )
     assert list(solved) == covers

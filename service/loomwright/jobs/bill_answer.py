@@ -83,6 +83,8 @@ def iso_duration(hours: Decimal) -> str:
     ----------
     ISO 8601-1:2019, 5.5.2.4 (memory).
     """
+    if not hours:
+        return "PT0M"
     whole, minutes = divmod(int((60 * hours).to_integral_value(ROUND_CEILING)), 60)
     parts = [f"{whole}H"] * bool(whole) + [f"{minutes}M"] * bool(minutes or not whole)
     return f"PT{''.join(parts)}"

@@ -22,17 +22,16 @@ _LOOM_WALL_M = Decimal("0.0015")
 
 
 class End(NamedTuple):
-    """One end of a conductor: what it is made off with, in words where, and at which place."""
+    """One end of a conductor: what it is made off with, in words where, and at which place.
+
+    ``part`` is the kind of part that makes it off.
+    """
 
     connection: str
     words: str
     place: str
     positive: bool
-
-    @property
-    def part(self) -> str:
-        """Kind of part that makes the end off."""
-        return END_PARTS.get(self.connection, RING)
+    part: str
 
 
 def millimetres(length_m: float | Decimal) -> Decimal:
@@ -58,6 +57,9 @@ def plain_text(number: Decimal) -> str:
 class CircuitBuild:
     """What is known of one sized circuit before its parts are counted.
 
+    Conductor, fuse and branch fuses decide it, beside job and book: currents, drops and what the
+    circuit was chosen from are not looked at.
+
     Parameters
     ----------
     job
@@ -69,8 +71,8 @@ class CircuitBuild:
     """
 
     def __init__(self, job: Job, sized: SizedCircuit, book: PriceBook) -> None:
-        self.sized = sized
         self.circuit: Circuit = sized.circuit
+        self.branch_fuses = sized.branch_fuses
         self.book = book
         self.rules = book.rules
         self.conductor, self.fuse_type, self.rating_a = sized.built()
@@ -168,20 +170,21 @@ class CircuitBuild:
         loads = "the load" if self.loads == 1 else "the loads"
         ends: list[End] = []
         if not self.holder_at_source:
-            ends.append(End(circuit.source_end, "at the feeding point", AT_SOURCE, positive=True))
+            ends.append(_end(circuit.source_end, "at the feeding point", AT_SOURCE, positive=True))
         if self.feed_pieces > 1:
             words = "into the fuse holder"
-            ends.append(End(self.holder_connection, words, AT_HOLDER, positive=True))
-        ends.append(End(self.holder_connection, "out of the fuse holder", AT_HOLDER, positive=True))
-        ends += [End(circuit.load_end, f"at {loads}", AT_LOAD, positive=True)] * self.loads
+            ends.append(_end(self.holder_connection, words, AT_HOLDER, positive=True))
+        words = "out of the fuse holder"
+        ends.append(_end(self.holder_connection, words, AT_HOLDER, positive=True))
+        ends += [_end(circuit.load_end, f"at {loads}", AT_LOAD, positive=True)] * self.loads
         if self.by_chassis:
             stud = circuit.return_path.stud
-            ends.append(End(stud, "at the ground point", AT_GROUND, positive=False))
+            ends.append(_end(stud, "at the ground point", AT_GROUND, positive=False))
         else:
             words = "of the return, at the feeding point"
-            ends.append(End(circuit.source_end, words, AT_SOURCE, positive=False))
+            ends.append(_end(circuit.source_end, words, AT_SOURCE, positive=False))
         words = f"of the return, at {loads}"
-        ends += [End(circuit.load_end, words, AT_LOAD, positive=False)] * self.loads
+        ends += [_end(circuit.load_end, words, AT_LOAD, positive=False)] * self.loads
         return tuple(end for end in ends if end.connection not in (BARE_END, _BUILT_IN))
 
     @property
@@ -241,6 +244,47 @@ class CircuitBuild:
         else:
             inner_m = Decimal(loom.attributes["inner_diameter_mm"]) / 1000
         return inner_m + 2 * _LOOM_WALL_M
+
+
+class CircuitBuilds:
+    """Circuits of a job as they are built, each once for all sizings that build it alike.
+
+    Parameters
+    ----------
+    job
+        The job.
+    book
+        Price book, with what holds on the day.
+    """
+
+    def __init__(self, job: Job, book: PriceBook) -> None:
+        self._job, self._book = job, book
+        self._builds: dict[tuple[object, ...], CircuitBuild] = {}
+
+    def of(self, sized: SizedCircuit) -> CircuitBuild:
+        """Return a circuit as it is built.
+
+        Parameters
+        ----------
+        sized
+            A circuit of the job for which a conductor and a fuse were found, for whatever load and
+            allowance.
+
+        Returns
+        -------
+        CircuitBuild
+            The same object for all that are built alike.
+        """
+        conductor, fuse_type, rating_a = sized.built()
+        key = sized.circuit.key, conductor.key, fuse_type, rating_a, sized.branch_fuses
+        build = self._builds.get(key)
+        if build is None:
+            build = self._builds[key] = CircuitBuild(self._job, sized, self._book)
+        return build
+
+
+def _end(connection: str, words: str, place: str, *, positive: bool) -> End:
+    return End(connection, words, place, positive, END_PARTS.get(connection, RING))
 
 
 def _length(segments: Iterable[Segment]) -> Decimal:

@@ -84,8 +84,15 @@ def feeders(job: Job, circuit: Circuit) -> list[Circuit]:
     return chain
 
 
+# Nothing was sized before.
+FIRST_TIME: Mapping[str, CircuitConductor] = MappingProxyType({})
+
+
 def circuit_conductors(
-    job: Job, tables: Tables, feeding_voltages_v: Mapping[str, float] = ALONE
+    job: Job,
+    tables: Tables,
+    feeding_voltages_v: Mapping[str, float] = ALONE,
+    before: Mapping[str, CircuitConductor] = FIRST_TIME,
 ) -> dict[str, CircuitConductor]:
     """Return the conductor of every circuit of a job.
 
@@ -103,6 +110,8 @@ def circuit_conductors(
     feeding_voltages_v
         Voltage that a circuit is fed with while everything draws [V], by its key; without it the
         circuit is taken alone behind the resistance of its source.
+    before
+        Conductors of a sizing before; where the same is asked again, its answer holds.
 
     Returns
     -------
@@ -118,7 +127,11 @@ def circuit_conductors(
     for circuit in reversed(job.circuits):
         with faults_of_circuit(circuit):
             request = _request(job, circuit, found, tables, feeding_voltages_v)
-            answer = None if request is None else size_conductor(request, tables)
+            earlier = before.get(circuit.key)
+            if earlier is not None and earlier.request == request:
+                answer = earlier.answer
+            else:
+                answer = None if request is None else size_conductor(request, tables)
         found[circuit.key] = CircuitConductor(circuit, request, answer)
     return {circuit.key: found[circuit.key] for circuit in job.circuits}
 

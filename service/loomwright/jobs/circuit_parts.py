@@ -1,6 +1,6 @@
 """Parts that one sized circuit needs, each with the rule and the reason that produced it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
 from loomwright.jobs.circuit_build import CircuitBuild, exact_number, metres_text, plain_text
@@ -10,8 +10,33 @@ from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.requirements import Requirement, exact_length_m
 
 
-def circuit_parts(build: CircuitBuild) -> tuple[Requirement, ...]:
+def circuit_parts(
+    build: CircuitBuild, decision: str, fuse_reason: str, others: Sequence[Requirement]
+) -> tuple[Requirement, ...]:
     """Return all parts of a circuit, in the order in which it is built.
+
+    Parameters
+    ----------
+    build
+        The circuit as it is built.
+    decision
+        Why its conductor is as thick as it is.
+    fuse_reason
+        Why its fuse has its rating.
+    others
+        From ``other_parts`` of the same build.
+
+    Returns
+    -------
+    tuple of Requirement
+        Conductors, fuse and holder, block, ends, ground point, cover.
+    """
+    back, *rest = others
+    return _power_conductor(build, decision), back, _fuse(build, fuse_reason), *rest
+
+
+def other_parts(build: CircuitBuild) -> tuple[Requirement, ...]:
+    """Return the parts of a circuit without feed and fuse: they follow from what is built alone.
 
     Parameters
     ----------
@@ -21,12 +46,11 @@ def circuit_parts(build: CircuitBuild) -> tuple[Requirement, ...]:
     Returns
     -------
     tuple of Requirement
-        Conductors, fuse and holder, block, ends, ground point, cover.
+        Return conductor or ground lead, fuse holder, block, ends, ground point, cover.
     """
     return (
-        _power_conductor(build),
         _return_conductor(build),
-        *_fuse_and_holder(build),
+        *_fuse_holder(build),
         *_distribution_blocks(build),
         *end_parts(build),
         *cover_parts(build),
@@ -52,10 +76,10 @@ def _cut(build: CircuitBuild, length_m: Decimal, pieces: int) -> tuple[Decimal, 
     return rules.conductor_length_m(length_m, pieces), how
 
 
-def _power_conductor(build: CircuitBuild) -> Requirement:
+def _power_conductor(build: CircuitBuild, decision: str) -> Requirement:
     cut_m, how = _cut(build, build.route_m, build.feed_pieces)
     attributes = _conductor_attributes(build, build.circuit.conductor.colour)
-    reason = f"feed of {how}; {build.conductor.key}: {build.sized.decision}"
+    reason = f"feed of {how}; {build.conductor.key}: {decision}"
     return build.needs("conductor", attributes, cut_m, "MTR", reason, "power_conductor")
 
 
@@ -70,12 +94,15 @@ def _return_conductor(build: CircuitBuild) -> Requirement:
     return build.needs("conductor", attributes, cut_m, "MTR", reason, rule)
 
 
-def _fuse_and_holder(build: CircuitBuild) -> Iterator[Requirement]:
+def _fuse(build: CircuitBuild, reason: str) -> Requirement:
     fuse: dict[str, Attribute] = {
         "fuse_type": build.fuse_type,
         "rating_a": exact_number(build.rating_a),
     }
-    yield build.needs("fuse", fuse, 1, "EA", build.sized.fuse_reason, "fuse")
+    return build.needs("fuse", fuse, 1, "EA", reason, "fuse")
+
+
+def _fuse_holder(build: CircuitBuild) -> Iterator[Requirement]:
     if not build.from_source:
         return
     distance = metres_text(exact_length_m(build.circuit.distance_from_source_m))
@@ -85,8 +112,8 @@ def _fuse_and_holder(build: CircuitBuild) -> Iterator[Requirement]:
 
 
 def _distribution_blocks(build: CircuitBuild) -> Iterator[Requirement]:
-    for fuse_type in dict.fromkeys(key for key, _ in build.sized.branch_fuses):
-        ratings = [rating for key, rating in build.sized.branch_fuses if key == fuse_type]
+    for fuse_type in dict.fromkeys(key for key, _ in build.branch_fuses):
+        ratings = [rating for key, rating in build.branch_fuses if key == fuse_type]
         needed: dict[str, Attribute] = {
             "fuse_type": fuse_type,
             "ways": Decimal(len(ratings)),

@@ -261,8 +261,23 @@ class Job:
 
     def branches(self, key: str) -> tuple[Circuit, ...]:
         """Return the circuits fed from the end of a circuit."""
-        return tuple(circuit for circuit in self.circuits if circuit.fed_from == key)
+        return self._by_feeder.get(key, ())
 
     def equipment_on(self, key: str) -> tuple[Equipment, ...]:
         """Return the equipment fed by a circuit."""
-        return tuple(item for item in self.equipment if item.circuit == key)
+        return self._by_circuit.get(key, ())
+
+    @cached_property
+    def _by_feeder(self) -> Mapping[str, tuple[Circuit, ...]]:
+        found: dict[str, tuple[Circuit, ...]] = {}
+        for circuit in self.circuits:
+            found[circuit.fed_from] = (*found.get(circuit.fed_from, ()), circuit)
+        return found
+
+    @cached_property
+    def _by_circuit(self) -> Mapping[str, tuple[Equipment, ...]]:
+        found: dict[str, tuple[Equipment, ...]] = {}
+        for item in self.equipment:
+            if item.circuit is not None:
+                found[item.circuit] = (*found.get(item.circuit, ()), item)
+        return found

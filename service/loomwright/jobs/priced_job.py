@@ -7,10 +7,10 @@ from loomwright.jobs.circuit_conductors import circuit_conductors
 from loomwright.jobs.circuit_fuses import sized_circuits
 from loomwright.jobs.circuit_sources import ABOVE_LIMIT, SourceLoad, source_loads
 from loomwright.jobs.job import Job
-from loomwright.jobs.requirements_of_job import requirements_of_job
+from loomwright.jobs.job_bills import JobBills
 from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
 from loomwright.jobs.substitutes import Substitute, substitutes_of
-from loomwright.pricing.bill import NO_OPTIONS, Bill, bill_of_materials
+from loomwright.pricing.bill import NO_OPTIONS, Bill
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.tables.fuse_records import FuseTables
@@ -81,12 +81,12 @@ def priced_job(
         ``field`` name what it is.
     """
     holding = book.on_day(options.as_of)
+    bills = JobBills(job, book, options)
 
     def sized_and_priced(wanted: Job) -> tuple[tuple[SizedCircuit, ...], Bill]:
         conductors = circuit_conductors(wanted, tables)
         sized = sized_circuits(wanted, conductors, tables, fuse_tables)
-        parts, labour = requirements_of_job(wanted, sized, holding)
-        return sized, bill_of_materials(parts, labour, holding, options, wanted.vehicle.difficulty)
+        return sized, bills.of(sized)
 
     sized, bill = sized_and_priced(job)
     loads = source_loads(job, sized)

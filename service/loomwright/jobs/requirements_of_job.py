@@ -3,11 +3,18 @@
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
-from loomwright.jobs.circuit_build import CircuitBuild, exact_number, metres_text, millimetres
+from loomwright.engineering.record import record
+from loomwright.jobs.circuit_build import (
+    CircuitBuild,
+    CircuitBuilds,
+    exact_number,
+    metres_text,
+    millimetres,
+)
 from loomwright.jobs.circuit_labour import circuit_labour, job_labour, lead_labour
-from loomwright.jobs.circuit_parts import circuit_parts
+from loomwright.jobs.circuit_parts import circuit_parts, other_parts
 from loomwright.jobs.job import Circuit, Job
-from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.requirements import (
@@ -21,13 +28,86 @@ from loomwright.pricing.requirements import (
 _LEAD_BUNDLE_M = 0.012
 
 
+@record
+class _Wiring:
+    """Parts and labour that follow from how a circuit is built alone."""
+
+    others: tuple[Requirement, ...]
+    labour: list[LabourRequirement]
+
+
+class JobRequirements:
+    """Parts and labour of a job for any sizes of its circuits.
+
+    What two sizings of the job have in common is worked out once and is the same object in both.
+
+    Parameters
+    ----------
+    job
+        The job.
+    book
+        Price book, for its quantity rules and the studs of its fuse holders.
+    """
+
+    def __init__(self, job: Job, book: PriceBook) -> None:
+        self.builds = CircuitBuilds(job, book)
+        self._equipment = _equipment(job)
+        self._job_labour = job_labour(job)
+        self._leads = {circuit.key: _leads(circuit, book.rules) for circuit in job.circuits}
+        self._lead_labour = {circuit.key: lead_labour(circuit) for circuit in job.circuits}
+        self._wirings: dict[CircuitBuild, _Wiring] = {}
+        self._parts: dict[tuple[CircuitBuild, str, str], tuple[Requirement, ...]] = {}
+
+    def of(
+        self, sized: Sequence[SizedCircuit]
+    ) -> tuple[list[Requirement], list[LabourRequirement]]:
+        """Return the parts and the labour of the job.
+
+        A circuit without a conductor or without a fuse contributes neither wiring parts nor wiring
+        labour; its equipment and leads, which do not depend on them, stay.
+
+        Parameters
+        ----------
+        sized
+            Circuits of the job as the engineering found them, for whatever loads and allowances.
+
+        Returns
+        -------
+        tuple of two lists
+            Parts, then labour.
+        """
+        parts, labour = list(self._equipment), list(self._job_labour)
+        for entry in sized:
+            key = entry.circuit.key
+            if entry.verdict == SIZED:
+                build = self.builds.of(entry)
+                wiring = self._wiring(build)
+                parts += self._parts_of(entry, build, wiring.others)
+                labour += wiring.labour
+            parts += self._leads[key]
+            labour += self._lead_labour[key]
+        return parts, labour
+
+    def _wiring(self, build: CircuitBuild) -> _Wiring:
+        if build not in self._wirings:
+            others = other_parts(build)
+            self._wirings[build] = _Wiring(others, circuit_labour(build, others))
+        return self._wirings[build]
+
+    def _parts_of(
+        self, entry: SizedCircuit, build: CircuitBuild, others: tuple[Requirement, ...]
+    ) -> tuple[Requirement, ...]:
+        decision, fuse_reason = entry.decision, entry.fuse_reason
+        key = build, decision, fuse_reason
+        if key not in self._parts:
+            self._parts[key] = circuit_parts(build, decision, fuse_reason, others)
+        return self._parts[key]
+
+
 def requirements_of_job(
     job: Job, sized: Sequence[SizedCircuit], book: PriceBook
 ) -> tuple[list[Requirement], list[LabourRequirement]]:
-    """Return the parts and the labour of a job.
-
-    A circuit without a conductor or without a fuse contributes neither wiring parts nor wiring
-    labour; its equipment and leads, which do not depend on them, stay.
+    """Return the parts and the labour of a job, as ``JobRequirements`` does.
 
     Parameters
     ----------
@@ -43,17 +123,7 @@ def requirements_of_job(
     tuple of two lists
         Parts, then labour.
     """
-    parts = _equipment(job)
-    labour = job_labour(job)
-    for entry in sized:
-        if entry.verdict == "sized":
-            build = CircuitBuild(job, entry, book)
-            wiring = circuit_parts(build)
-            parts += wiring
-            labour += circuit_labour(build, wiring)
-        parts += _leads(entry.circuit, book.rules)
-        labour += lead_labour(entry.circuit)
-    return parts, labour
+    return JobRequirements(job, book).of(sized)
 
 
 def _equipment(job: Job) -> list[Requirement]:

@@ -8,13 +8,15 @@ from loomwright.engineering.errors import EngineeringError
 from loomwright.pricing.cover import ClusterCover
 from loomwright.pricing.labour_lines import labour_lines
 from loomwright.pricing.lines import Line, Unpriced
-from loomwright.pricing.part_lines import part_lines
+from loomwright.pricing.part_lines import PartPricing
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.pricing.requirements import LabourRequirement, Requirement
 from loomwright.pricing.totals import Margin, Totals, margin_of, priced_lines, totals_of
 
 NO_OPTIONS = PricingOptions()
+# Lines for labour, and what is not priced.
+Work = tuple[list[Line], list[Unpriced]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,34 +82,93 @@ def bill_of_materials(
     CoverError
         The solver of the cheapest articles gave no proof.
     """
-    _refuse_invalid_day(book, options.as_of)
-    if difficulty is not None and difficulty not in book.difficulty:
-        raise EngineeringError(
-            "unknown_difficulty",
-            f"The price book has no difficulty factor {difficulty!r}; it has: "
-            f"{', '.join(book.difficulty) or 'none'}.",
-            field="job/vehicle/difficulty",
+    return Bills(book, options, difficulty).of(requirements, labour)
+
+
+class Bills:
+    """Bills of one price book and of the same options, which may have much in common.
+
+    Parameters
+    ----------
+    book
+        Price book.
+    options
+        Day, discounts, package price, deposit.
+    difficulty
+        Key of a difficulty factor of the book.
+
+    Raises
+    ------
+    EngineeringError
+        ``price_book_not_valid`` on the day; ``unknown_difficulty``.
+    """
+
+    def __init__(self, book: PriceBook, options: PricingOptions, difficulty: str | None) -> None:
+        _refuse_invalid_day(book, options.as_of)
+        if difficulty is not None and difficulty not in book.difficulty:
+            raise EngineeringError(
+                "unknown_difficulty",
+                f"The price book has no difficulty factor {difficulty!r}; it has: "
+                f"{', '.join(book.difficulty) or 'none'}.",
+                field="job/vehicle/difficulty",
+            )
+        self._options = options
+        self._difficulty = difficulty
+        self._holding = book.on_day(options.as_of)
+        self._parts = PartPricing(self._holding)
+        self._labour: list[tuple[Sequence[LabourRequirement], Work]] = []
+
+    def of(self, requirements: Sequence[Requirement], labour: Sequence[LabourRequirement]) -> Bill:
+        """Return the bill of what is needed, as ``bill_of_materials`` does.
+
+        Parameters
+        ----------
+        requirements
+            Parts needed; those that a bill before this one had too are best the same objects.
+        labour
+            Operations needed.
+
+        Returns
+        -------
+        Bill
+            The same as for these requirements alone.
+
+        Raises
+        ------
+        EngineeringError
+            ``discount_above_total``, ``package_without_lines``, ``deposit_above_total``.
+        CoverError
+            The solver of the cheapest articles gave no proof.
+        """
+        book, options = self._holding, self._options
+        parts = self._parts.lines(requirements)
+        work, missing_work = self._work(labour)
+        lines = priced_lines((*parts.lines, *work), book, options)
+        totals = totals_of(lines, book, options)
+        return Bill(
+            price_book=book.name,
+            price_book_digest=book.digest,
+            currency=book.currency,
+            prices_include_tax=book.prices_include_tax,
+            as_of=options.as_of,
+            valid_until=_valid_until(lines, book, options.as_of),
+            package=None if options.package is None else options.package.name,
+            lines=lines,
+            unpriced=(*parts.unpriced, *missing_work),
+            totals=totals,
+            margin=margin_of(lines, totals),
+            shop_tax_codes=book.shop_tax_codes,
+            covers=parts.covers,
         )
-    holding = book.on_day(options.as_of)
-    parts = part_lines(requirements, holding)
-    work, missing_work = labour_lines(labour, holding, difficulty)
-    lines = priced_lines((*parts.lines, *work), holding, options)
-    totals = totals_of(lines, holding, options)
-    return Bill(
-        price_book=book.name,
-        price_book_digest=book.digest,
-        currency=book.currency,
-        prices_include_tax=book.prices_include_tax,
-        as_of=options.as_of,
-        valid_until=_valid_until(lines, holding, options.as_of),
-        package=None if options.package is None else options.package.name,
-        lines=lines,
-        unpriced=(*parts.unpriced, *missing_work),
-        totals=totals,
-        margin=margin_of(lines, totals),
-        shop_tax_codes=book.shop_tax_codes,
-        covers=parts.covers,
-    )
+
+    def _work(self, labour: Sequence[LabourRequirement]) -> Work:
+        """Return the lines for labour; circuits of other sizes mostly ask for the same."""
+        for known, work in self._labour:
+            if known == labour:
+                return work
+        work = labour_lines(labour, self._holding, self._difficulty)
+        self._labour.append((labour, work))
+        return work
 
 
 def _refuse_invalid_day(book: PriceBook, day: date | None) -> None:

@@ -7,8 +7,9 @@ itself.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import ROUND_CEILING, Decimal
+from itertools import chain
 from typing import Protocol
 
 from loomwright.engineering.record import record
@@ -92,8 +93,56 @@ class CheapestPlan(Protocol):
 Solver = Callable[[Cluster], CheapestPlan]
 
 
+@dataclass(slots=True)
+class KnownCovers:
+    """Covers found before in the same book.
+
+    ``by_needs`` has them by the identity of their needs, which they keep alive; ``by_quantities``
+    those with anything to choose, by the parts and quantities that decide the choice.
+    """
+
+    by_needs: dict[tuple[int, ...], ClusterCover] = field(default_factory=dict)
+    by_quantities: dict[tuple[object, ...], ClusterCover] = field(default_factory=dict)
+
+    def cover(self, cluster: Cluster, solver: Solver) -> ClusterCover:
+        """Return the cover of a cluster, which follows from its needs and the book alone.
+
+        Parameters
+        ----------
+        cluster
+            Needs and articles.
+        solver
+            Solver of clusters that leave a choice.
+
+        Returns
+        -------
+        ClusterCover
+            One found before, or a new one.
+
+        Raises
+        ------
+        CoverError
+            The solver's answer does not check.
+        """
+        needs = tuple(map(id, cluster.choices))
+        found = self.by_needs.get(needs)
+        if found is None:
+            if cluster.is_plain:
+                found = _plain_cover(cluster)
+            else:
+                found = replace(self._chosen(cluster, solver), cluster=cluster)
+            self.by_needs[needs] = found
+        return found
+
+    def _chosen(self, cluster: Cluster, solver: Solver) -> ClusterCover:
+        quantities = tuple(tuple(choice.quantities.items()) for choice in cluster.choices)
+        if quantities not in self.by_quantities:
+            self.by_quantities[quantities] = _solved_cover(cluster, solver)
+        return self.by_quantities[quantities]
+
+
 def cheapest_cover(
-    choices: Sequence[Choice], book: PriceBook, solver: Solver
+    choices: Sequence[Choice], book: PriceBook, solver: Solver, known: KnownCovers
 ) -> tuple[ClusterCover, ...]:
     """Return the cheapest articles that serve every need.
 
@@ -108,6 +157,8 @@ def cheapest_cover(
         Price book.
     solver
         Solver of the clusters that leave a choice.
+    known
+        Covers of the same book found before; those that are found now join them.
 
     Returns
     -------
@@ -119,7 +170,7 @@ def cheapest_cover(
     CoverError
         The solver's answer does not check.
     """
-    return tuple(_covered(cluster, solver) for cluster in clusters(choices, book))
+    return tuple(known.cover(cluster, solver) for cluster in clusters(choices, book))
 
 
 def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
@@ -138,7 +189,7 @@ def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
         In the order of the first need of each.
     """
     joined = _Joined()
-    wanted = dict.fromkeys(key for choice in choices for key in choice.quantities)
+    wanted = dict.fromkeys(chain.from_iterable(choice.quantities for choice in choices))
     for choice in choices:
         if len(choice.quantities) > 1:
             joined.join(choice.quantities)
@@ -158,8 +209,10 @@ def clusters(choices: Sequence[Choice], book: PriceBook) -> list[Cluster]:
 
 
 def _cluster(choices: Sequence[Choice], kits: Sequence[Kit], book: PriceBook) -> Cluster:
-    keys = dict.fromkeys(key for choice in choices for key in choice.quantities)
+    keys = dict.fromkeys(chain.from_iterable(choice.quantities for choice in choices))
     parts = tuple([book.part_by_key[key] for key in keys])
+    if len(parts) == 1 and not kits:
+        return Cluster(tuple(choices), parts, parts[0].articles)
     articles = [article for part in parts for article in part.articles]
     articles += [kit.article for kit in kits]
     return Cluster(tuple(choices), parts, tuple(articles))
@@ -230,9 +283,7 @@ def plan_price(cluster: Cluster, quantities: Mapping[str, Decimal]) -> Decimal:
     return sum(prices, Decimal(0))
 
 
-def _covered(cluster: Cluster, solver: Solver) -> ClusterCover:
-    if cluster.is_plain:
-        return _plain_cover(cluster)
+def _solved_cover(cluster: Cluster, solver: Solver) -> ClusterCover:
     within_stock, cheapest = True, solver(cluster)
     best = cheapest(within_stock=True, without_one_of=frozenset())
     if best is None:
@@ -249,7 +300,7 @@ def _covered(cluster: Cluster, solver: Solver) -> ClusterCover:
 def _plain_cover(cluster: Cluster) -> ClusterCover:
     (article,) = cluster.articles
     (part,) = cluster.parts
-    needed = sum((choice.quantities[part.key] for choice in cluster.choices), Decimal(0))
+    needed = sum([choice.quantities[part.key] for choice in cluster.choices], Decimal(0))
     quantity = rounded_up(needed, article.step)
     plan = Plan(
         quantities={article.name: quantity},

@@ -80,7 +80,6 @@ def _labour_line(
         shared=nothing,
         needs=needs,
         note="",
-        supplies={},
         cost=None if cost is None else _rounded(product(cost, hours), book),
         stock=None,
     )
@@ -135,7 +134,6 @@ def _minimum(lines: Sequence[Line], book: PriceBook, nothing: Money) -> list[Lin
             shared=nothing,
             needs=(Need("", Decimal(1), reason, MINIMUM_KEY),),
             note="",
-            supplies={},
             cost=nothing,
             stock=None,
         )

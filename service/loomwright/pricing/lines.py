@@ -27,7 +27,7 @@ class Need:
     part: Part | None = None
 
 
-def reason_of(needs: Iterable[Need]) -> str:
+def reason_of(needs: Sequence[Need]) -> str:
     """Return the reasons of needs in one text, once for all circuits that share them.
 
     Parameters
@@ -40,6 +40,8 @@ def reason_of(needs: Iterable[Need]) -> str:
     str
         Such as ``"lamp feed, heater feed (each): one at the source, one at the load"``.
     """
+    if len(needs) == 1:
+        return _shared_reason([needs[0].circuit], needs[0].reason)
     by_circuit: dict[str, dict[str, None]] = {}
     for need in needs:
         by_circuit.setdefault(need.circuit, {})[need.reason] = None
@@ -62,10 +64,10 @@ class Line:
 
     ``list_total`` is the unit price times the quantity, rounded once. ``discount`` is taken off;
     ``shared`` is the line's share of a document discount or of the difference to a package price,
-    negative where it lowers the price. ``supplies`` are the units of each part that the line
-    brings, empty for labour. ``cost`` is what it costs the shop, none where the book does not say.
-    ``stock`` is what the shop has of it, none where stock is not counted. ``shop_part_number`` is
-    that of the shop's own system, none where the book has none and for labour.
+    negative where it lowers the price. ``cost`` is what it costs the shop, none where the book does
+    not say. ``stock`` is what the shop has of it, none where stock is not counted.
+    ``shop_part_number`` is that of the shop's own system, none where the book has none and for
+    labour.
     """
 
     kind: str
@@ -80,7 +82,6 @@ class Line:
     shared: Money
     needs: tuple[Need, ...]
     note: str
-    supplies: Mapping[str, Decimal]
     cost: Money | None
     stock: Decimal | None
     shop_part_number: str | None = None

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
-from loomwright.pricing.cover import Choice, ClusterCover, cheapest_cover
+from loomwright.pricing.cover import Choice, ClusterCover, KnownCovers, cheapest_cover
 from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.kinds import KINDS
 from loomwright.pricing.lines import KIT, Line, Need, Unpriced, plain_number, summed
@@ -31,46 +31,82 @@ class PartLines:
     covers: tuple[ClusterCover, ...]
 
 
-def part_lines(requirements: Sequence[Requirement], book: PriceBook) -> PartLines:
-    """Return the cheapest lines that serve all requirements.
+class PartPricing:
+    """Lines for parts from one price book, for one bill or for several that have much in common.
 
-    Needs that one part serves share its lines, so that slack and sale increment are paid once.
+    Requirements are known again by identity: a bill with the same requirement objects as one before
+    it gets the covers and lines of whole clusters from there.
 
     Parameters
     ----------
-    requirements
-        Parts needed; the order of needs within a line follows it.
     book
         Price book, with what holds on the day.
-
-    Returns
-    -------
-    PartLines
-        Lines by kind and, within a kind, in the order of the book; kits last.
     """
-    served: list[tuple[Requirement, Choice]] = []
-    missing: dict[tuple[object, ...], tuple[Requirement, list[Need]]] = {}
-    for requirement in requirements:
-        parts = book.parts_for(requirement.what, requirement.attributes)
-        if parts:
-            served.append((requirement, _choice(requirement, parts)))
-        else:
-            same = (requirement.what, *sorted(requirement.attributes.items()), requirement.unit)
-            entry = missing.setdefault(same, (requirement, []))
-            entry[1].append(_need(requirement, requirement.quantity))
-    # A cover orders its needs by cluster; identity says which requirement each one is.
-    by_choice = {id(choice): requirement for requirement, choice in served}
-    covers = cheapest_cover([choice for _, choice in served], book, proven_plans)
-    nothing = money_from_minor_units(0, book.currency)
-    lines: list[Line] = []
-    for cover in covers:
-        lines += _cluster_lines(cover, by_choice, book, nothing)
-    # Packs of a part stand behind its loose units, which come first within a cluster.
-    lines.sort(key=lambda line: book.line_places[line.key])
-    absent = [_unpriced(first, needs) for first, needs in missing.values()]
-    kinds = list(KINDS)
-    absent.sort(key=lambda entry: (kinds.index(entry.kind), entry.description))
-    return PartLines(tuple(lines), tuple(absent), covers)
+
+    def __init__(self, book: PriceBook) -> None:
+        self._book = book
+        self._nothing = money_from_minor_units(0, book.currency)
+        # By identity of the requirement, which stands beside it to be kept alive.
+        self._choices: dict[int, tuple[Requirement, Choice | None]] = {}
+        # A cover orders its needs by cluster; identity says which requirement each one is.
+        self._by_choice: dict[int, Requirement] = {}
+        self._covers = KnownCovers()
+        self._lines: dict[int, list[Line]] = {}
+
+    def lines(self, requirements: Sequence[Requirement]) -> PartLines:
+        """Return the cheapest lines that serve all requirements.
+
+        Needs that one part serves share its lines, so that slack and sale increment are paid once.
+
+        Parameters
+        ----------
+        requirements
+            Parts needed; the order of needs within a line follows it.
+
+        Returns
+        -------
+        PartLines
+            Lines by kind and, within a kind, in the order of the book; kits last.
+        """
+        book = self._book
+        choices: list[Choice] = []
+        missing: dict[tuple[object, ...], tuple[Requirement, list[Need]]] = {}
+        for requirement in requirements:
+            choice = self._choice(requirement)
+            if choice is not None:
+                choices.append(choice)
+            else:
+                same = (requirement.what, *sorted(requirement.attributes.items()), requirement.unit)
+                entry = missing.setdefault(same, (requirement, []))
+                entry[1].append(_need(requirement, requirement.quantity))
+        covers = cheapest_cover(choices, book, proven_plans, self._covers)
+        lines = [line for cover in covers for line in self._cluster_lines(cover)]
+        # Packs of a part stand behind its loose units, which come first within a cluster.
+        places = book.line_places
+        lines.sort(key=lambda line: places[line.key])
+        absent = [_unpriced(first, needs) for first, needs in missing.values()]
+        kinds = list(KINDS)
+        absent.sort(key=lambda entry: (kinds.index(entry.kind), entry.description))
+        return PartLines(tuple(lines), tuple(absent), covers)
+
+    def _choice(self, requirement: Requirement) -> Choice | None:
+        """Return the parts that serve a requirement, none where none does."""
+        known = self._choices.get(id(requirement))
+        if known is not None:
+            return known[1]
+        parts = self._book.parts_for(requirement.what, requirement.attributes)
+        choice = _choice(requirement, parts) if parts else None
+        self._choices[id(requirement)] = requirement, choice
+        if choice is not None:
+            self._by_choice[id(choice)] = requirement
+        return choice
+
+    def _cluster_lines(self, cover: ClusterCover) -> list[Line]:
+        lines = self._lines.get(id(cover))
+        if lines is None:
+            lines = _cluster_lines(cover, self._by_choice, self._book, self._nothing)
+            self._lines[id(cover)] = lines
+        return lines
 
 
 def _need(requirement: Requirement, quantity: Decimal, part: Part | None = None) -> Need:
@@ -96,6 +132,13 @@ def _in_unit(quantity: Decimal, unit: str, sold_in: str) -> Decimal:
 def _cluster_lines(
     cover: ClusterCover, by_choice: Mapping[int, Requirement], book: PriceBook, nothing: Money
 ) -> list[Line]:
+    if cover.cluster.is_plain:
+        (part,), (article,) = cover.cluster.parts, cover.cluster.articles
+        own = [
+            _need(by_choice[id(choice)], choice.quantities[part.key], part)
+            for choice in cover.cluster.choices
+        ]
+        return [_line(article, cover.plan.quantities[article.name], own, book, nothing)]
     needs: dict[str, list[Need]] = {}
     parts = {part.key: part for part in cover.cluster.parts}
     for choice, key in zip(cover.cluster.choices, cover.plan.serving, strict=True):
@@ -130,8 +173,6 @@ def _is_only_place(
 def _line(
     article: Article, quantity: Decimal, needs: Sequence[Need], book: PriceBook, nothing: Money
 ) -> Line:
-    steps = quantity / article.step
-    supplies = {key: steps * each for key, each in article.supplies.items()}
     kit, part, pack = article.kit, article.part, article.pack
     sold = article.sold
     unit_price = article.unit_price(quantity)
@@ -160,7 +201,6 @@ def _line(
         shared=nothing,
         needs=tuple(needs),
         note=note,
-        supplies=supplies,
         cost=_cost(article, quantity, book),
         stock=stock,
         shop_part_number=sold.shop_part_number,

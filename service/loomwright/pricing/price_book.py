@@ -159,6 +159,8 @@ class Article:
 
     def unit_price(self, quantity: Decimal) -> Decimal:
         """Return the unit price of a quantity on one line."""
+        if len(self.tiers) == 1:
+            return self.tiers[0][1]
         return [price for least, price in self.tiers if least <= quantity][-1]
 
     def price(self, quantity: Decimal) -> Decimal:

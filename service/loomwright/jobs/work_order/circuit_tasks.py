@@ -72,7 +72,7 @@ def wiring_tasks(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
         yield _ground(facts, build)
     if build.from_source:
         yield _fit_holder(facts, build)
-    if build.sized.branch_fuses:
+    if build.branch_fuses:
         yield _fit_block(facts, build)
     yield _connect_load(facts, build)
     yield _connect_feed(facts, build)
@@ -272,7 +272,7 @@ def _connect_load(facts: WorkFacts, build: CircuitBuild) -> Task:
     needs = [of(TERMINATE, key), *mounted(facts, circuit)]
     if build.by_chassis:
         needs.append(of(GROUND, key))
-    if build.sized.branch_fuses:
+    if build.branch_fuses:
         needs.append(of(FIT_BLOCK, key))
         load = "the distribution block"
     elif build.to_block:
@@ -378,8 +378,9 @@ def _fuse(facts: WorkFacts, build: CircuitBuild) -> Task:
 
 
 def _test_load(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit, key = build.circuit, build.circuit.key
-    entry = build.sized
+    key = build.circuit.key
+    entry = facts.entries[key]
+    circuit = entry.circuit
     allowed_v = circuit.allowed_drop_fraction * entry.system_voltage_v
     return Task(
         key=of(TEST_LOAD, key),

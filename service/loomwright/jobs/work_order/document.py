@@ -27,7 +27,7 @@ def work_order_document(order: WorkOrder, priced: PricedJob) -> dict[str, Any]:
     dict
         The document; the publications that it rests on are not in it.
     """
-    vehicle = priced.job.vehicle
+    vehicle, hours = priced.job.vehicle, order.hours
     return {
         "verdict": priced.verdict,
         "title": priced.job.title,
@@ -43,8 +43,8 @@ def work_order_document(order: WorkOrder, priced: PricedJob) -> dict[str, Any]:
         ],
         "steps": [_step(step) for step in order.steps],
         "tools": [_tool(tool) for tool in order.tools],
-        "labour_hours": _exact(order.hours),
-        "labour_duration": iso_duration(order.hours),
+        "labour_hours": _exact(hours),
+        "labour_duration": iso_duration(hours),
     }
 
 
@@ -53,7 +53,7 @@ def _exact(number: Decimal) -> str:
 
 
 def _step(step: Step) -> dict[str, Any]:
-    task = step.task
+    task, hours = step.task, step.hours
     return {
         "number": step.number,
         "key": task.key,
@@ -66,8 +66,8 @@ def _step(step: Step) -> dict[str, Any]:
         "needs": list(task.needs),
         "parts": [_part(part) for part in step.parts],
         "labour": [_labour(entry) for entry in step.labour],
-        "hours": _exact(step.hours),
-        "duration": iso_duration(step.hours),
+        "hours": _exact(hours),
+        "duration": iso_duration(hours),
         "tools": [_tool(tool) for tool in task.tools],
         "torques": [_torque(torque) for torque in task.torques],
         "checks": list(task.checks),

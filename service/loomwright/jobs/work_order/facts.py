@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from functools import cached_property
 
-from loomwright.jobs.circuit_build import CircuitBuild
+from loomwright.jobs.circuit_build import CircuitBuild, CircuitBuilds
 from loomwright.jobs.job import Circuit, Equipment
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
@@ -41,19 +41,26 @@ class WorkFacts:
         Zones and torques.
     fuse_tables
         How each type of fuse is held.
+    builds
+        Circuits of the job as they are built; none where no bill before shares them.
     """
 
     def __init__(
-        self, priced: PricedJob, book: PriceBook, tables: Tables, fuse_tables: FuseTables
+        self,
+        priced: PricedJob,
+        book: PriceBook,
+        tables: Tables,
+        fuse_tables: FuseTables,
+        builds: CircuitBuilds | None = None,
     ) -> None:
         self.priced = priced
         self.job = priced.job
         self.tables = tables
         self.hazards = frozenset(priced.job.vehicle.hazards)
         self.on_the_route = self._cautions_on_the_route()
-        holding = book.on_day(priced.bill.as_of)
+        builds = builds or CircuitBuilds(priced.job, book.on_day(priced.bill.as_of))
         self.builds: dict[str, CircuitBuild] = {
-            entry.circuit.key: CircuitBuild(priced.job, entry, holding)
+            entry.circuit.key: builds.of(entry)
             for entry in priced.circuits
             if entry.verdict == SIZED
         }
@@ -201,6 +208,9 @@ def of(kind: str, *places: str | int) -> str:
     str
         Such as ``"lay/amplifier_feed/1"``.
     """
+    # An order asks for hundreds, and most have one place.
+    if len(places) == 1:
+        return f"{kind}/{places[0]}"
     return "/".join((kind, *map(str, places)))
 
 

@@ -5,7 +5,7 @@ from decimal import ROUND_DOWN, Decimal
 
 from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.job import Circuit, Equipment
-from loomwright.jobs.work_order.facts import WorkFacts, fused, of, source_reconnected, uncovered
+from loomwright.jobs.work_order.facts import WorkFacts, of, source_reconnected, uncovered
 from loomwright.jobs.work_order.job_tasks import TRIM_OPERATION
 from loomwright.jobs.work_order.steps import (
     CONNECT_FEED,
@@ -13,6 +13,7 @@ from loomwright.jobs.work_order.steps import (
     CUT,
     FIT_BLOCK,
     FIT_HOLDER,
+    FUSE,
     GROUND,
     HAND_OVER,
     ISOLATE,
@@ -39,6 +40,22 @@ Targets = Sequence[tuple[str, Decimal]]
 _ONE = Decimal(1)
 _MILLI = Decimal("0.001")
 _OF_EQUIPMENT = {"equipment": "reference", "fixing_set": "use"}
+# Rules whose parts and hours all go to one task of their circuit, with the kind of the task.
+_OF_ONE_TASK = {
+    rule: kind
+    for kind, rules in {
+        CUT: "power_conductor return_conductor ground_lead",
+        TERMINATE: (
+            "conductor_end heat_shrink heat_shrink_over_solder solder cable_marker terminal_boot"
+            " make_off_end solder_joint"
+        ),
+        GROUND: "ground_hardware make_ground_point",
+        FIT_HOLDER: "fuse_holder fuse_label fit_fuse_holder",
+        FIT_BLOCK: "distribution_block way_label fit_distribution_block",
+        FUSE: "fuse",
+    }.items()
+    for rule in rules.split()
+}
 
 
 def split(quantity: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
@@ -177,9 +194,12 @@ class Shares:
             yield self._mounting(need, wanted), need.quantity
             return
         targets = self._targets[need.rule, need.circuit]
+        if len(targets) == 1:
+            yield targets[0][0], need.quantity
+            return
         shares = split(need.quantity, [weight for _, weight in targets])
         for (key, _), share in zip(targets, shares, strict=True):
-            if share or len(targets) == 1:
+            if share:
                 yield key, share
 
     def _mounting(self, need: Need, wanted: str) -> str:
@@ -247,19 +267,8 @@ def _lead_targets(circuit: Circuit) -> dict[str, Targets]:
 def _wiring_targets(build: CircuitBuild) -> dict[str, Targets]:
     circuit = build.circuit
     key = circuit.key
-    one: dict[str, str] = {
-        of(CUT, key): "power_conductor return_conductor ground_lead",
-        of(TERMINATE, key): (
-            "conductor_end heat_shrink heat_shrink_over_solder solder cable_marker terminal_boot"
-            " make_off_end solder_joint"
-        ),
-        of(GROUND, key): "ground_hardware make_ground_point",
-        of(FIT_HOLDER, key): "fuse_holder fuse_label fit_fuse_holder",
-        of(FIT_BLOCK, key): "distribution_block way_label fit_distribution_block",
-        fused(key): "fuse",
-    }
     found: dict[str, Targets] = {
-        rule: [(task, _ONE)] for task, rules in one.items() for rule in rules.split()
+        rule: [(of(kind, key), _ONE)] for rule, kind in _OF_ONE_TASK.items()
     }
     found["test_circuit"] = [(of(TEST_DEAD, key), _ONE), (of(TEST_LOAD, key), _ONE)]
     contacts = {

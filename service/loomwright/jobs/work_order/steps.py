@@ -50,6 +50,8 @@ PHASES: Mapping[str, int] = {
 KINDS = tuple(PHASES)
 STAGES: Mapping[str, int] = {kind: place for place, kind in enumerate(KINDS)}
 
+_NO_HOURS = Decimal(0)
+
 TOOLS = (
     "axle_stands",
     "cable_cutter",
@@ -162,7 +164,7 @@ class Step:
     @property
     def hours(self) -> Decimal:
         """Working hours of the step [h]."""
-        return sum((entry.hours or Decimal(0) for entry in self.labour), Decimal(0))
+        return sum([entry.hours or _NO_HOURS for entry in self.labour], _NO_HOURS)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,6 +2,7 @@
 
 from itertools import chain
 
+from loomwright.jobs.circuit_build import CircuitBuilds
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.sized_circuit import SIZED
 from loomwright.jobs.work_order.facts import WorkFacts
@@ -16,7 +17,11 @@ from loomwright.tables.records import Tables
 
 
 def work_order(
-    priced: PricedJob, book: PriceBook, tables: Tables, fuse_tables: FuseTables
+    priced: PricedJob,
+    book: PriceBook,
+    tables: Tables,
+    fuse_tables: FuseTables,
+    builds: CircuitBuilds | None = None,
 ) -> WorkOrder:
     """Return the steps of a job in a safe order, with the parts and hours of its bill.
 
@@ -36,6 +41,8 @@ def work_order(
         Zones and published torques.
     fuse_tables
         How each type of fuse is held.
+    builds
+        Those of the bills of the job, which spare building its circuits again.
 
     Returns
     -------
@@ -49,7 +56,7 @@ def work_order(
     OrderError
         The tasks wait for one another, which no job can bring about.
     """
-    facts = WorkFacts(priced, book, tables, fuse_tables)
+    facts = WorkFacts(priced, book, tables, fuse_tables, builds)
     tasks = in_safe_order(tasks_of(facts))
     shares = Shares(facts)
     steps = tuple(
