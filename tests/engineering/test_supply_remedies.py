@@ -160,6 +160,15 @@ def test_idle_beyond_what_the_engine_may_do_is_out_of_reach():
     assert remedies_of(in_reach)[RAISE_IDLE].closes
 
 
+def test_rounding_never_raises_the_idle_beyond_what_the_engine_may_do():
+    # 1050.375 1/min are wanted and 1050.5 allowed; the next whole revolution is 1051.
+    request = request_of(load(current_a=40.0, average_current_a=24.01, **AT_IDLE))
+    limited = replace(ALTERNATOR, greatest_idle_speed_per_s=1050.5 / 60.0)
+    found = remedies_of(replace(request, supply=replace(request.supply, alternator=limited)))
+    assert found[RAISE_IDLE].value == 1050.5 / 60.0
+    assert found[RAISE_IDLE].closes
+
+
 def test_no_idle_gives_more_than_the_last_point():
     request = request_of(load(current_a=99.0, average_current_a=61.0, **AT_IDLE))
     found = remedies_of(request)
@@ -409,6 +418,17 @@ def test_no_conductor_raises_the_voltage_of_the_battery():
     assert (found.value, found.closes) == (None, False)
     exact = request_of(load(current_a=20.0, least_voltage_v=12.5, **OFF))
     assert remedies_of(exact)[LARGER_CONDUCTOR].value is None
+
+
+@pytest.mark.parametrize(("left_v", "micro_ohm"), [(1.9e-5, None), (2.1e-5, 1.0), (4.1e-5, 2.0)])
+def test_no_conductor_is_without_resistance(left_v, micro_ohm):
+    # What is left of 12.28 V over 20 A, in whole microohm.
+    request = request_of(
+        load(current_a=20.0, loop_resistance_ohm=0.05, least_voltage_v=12.28 - left_v, **OFF)
+    )
+    found = remedies_of(request)[LARGER_CONDUCTOR]
+    expected = None if micro_ohm is None else pytest.approx(micro_ohm * 1e-6, rel=1e-12)
+    assert (found.value, found.closes) == (expected, micro_ohm is not None)
 
 
 def test_voltage_in_reach_is_no_shortfall():
