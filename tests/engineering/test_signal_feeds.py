@@ -228,6 +228,14 @@ def test_stated_resistors_that_load_too_heavily_are_refused():
     assert exact.changes == ()
 
 
+def test_load_that_rounding_may_miss_is_borne():
+    least = 1.0 - 1e-9
+    bearing = [take_off(key="a", least_load_ohm=1.0), take_off(key="b")]
+    found = summed(signal_sum("a", "b", method="resistors", resistance_ohm=least), *bearing)
+    assert found.changes == ()
+    assert overloaded_outputs(path(take_off(least_load_ohm=5e3)), [("radio", 5e3 * least)]) == ()
+
+
 def test_outputs_without_a_limit_bear_any_stated_resistor():
     found = summed(signal_sum("a", "b", method="resistors", resistance_ohm=0.5), A, B)
     assert (found.least_load_ohm, found.changes) == (0.5, ())
