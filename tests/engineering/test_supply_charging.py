@@ -82,6 +82,19 @@ def test_output_of_a_middle_point_is_its_own():
     assert engine_speed_for_output_per_s(three, 72.0) == pytest.approx(30.0)
 
 
+def test_beyond_the_last_of_several_points_its_output_holds():
+    three = replace(ALTERNATOR, curve=((25.0, 40.0), (50.0, 80.0), (100.0, 90.0)))
+    # 0.8 x 90 A.
+    assert alternator_output_a(three, 41.0) == (pytest.approx(72.0), BEYOND_CURVE)
+
+
+def test_a_level_curve_gives_its_output_from_its_first_point_on():
+    level = replace(ALTERNATOR, hot_output_share=0.5, curve=((25.0, 40.0), (100.0, 40.0)))
+    assert alternator_output_a(level, 30.0) == (20.0, WITHIN_CURVE)
+    assert engine_speed_for_output_per_s(level, 20.0) == 10.0
+    assert engine_speed_for_output_per_s(level, 20.5) is None
+
+
 @given(st.floats(0.0, 60.0), st.floats(0.0, 60.0))
 def test_a_faster_alternator_never_gives_less(first, second):
     low, high = sorted((first, second))

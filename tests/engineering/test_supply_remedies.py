@@ -112,6 +112,11 @@ def test_converter_input_is_that_of_the_average_while_driving():
         request_of(load(current_a=60.0, average_current_a=15.0), supply=HYBRID)
     )
     assert found.converter_input_w == pytest.approx(700.0)
+    parked = load("parked", 7.0, states=(IDLE, ENGINE_OFF))
+    both = supply_assessment(
+        request_of(parked, load(current_a=15.0, states=(DRIVING,)), supply=HYBRID)
+    )
+    assert both.converter_input_w == pytest.approx(700.0)
 
 
 # Idle: 0.8 x (40 + 60 x 10 / 75) = 38.4 A; 20 A for the vehicle leave 18.4 A.
@@ -622,13 +627,18 @@ def test_cautions_follow_from_the_facts():
     assert set(CAUTIONS) >= ALWAYS
     hybrid = request_of(load(**AT_IDLE), supply=HYBRID, existing=NOTHING_OFF)
     assert cautions(hybrid) == ALWAYS | {"high_voltage", "converter_never_overloaded"}
-    for volts, more in ((24.0, {"battery_in_series"}), (12.0, set())):
+    for volts, more in (
+        (24.0, {"battery_in_series"}),
+        (12.5, {"battery_in_series"}),
+        (12.0, set()),
+    ):
         stated = request_of(load(**AT_IDLE), existing=NOTHING_OFF, system_voltage_v=volts)
         assert cautions(stated) == ALWAYS | more
     off = request_of(load(current_a=5.0), existing=NOTHING_OFF)
     assert cautions(off) == ALWAYS | {"deep_discharge"}
-    little = request_of(load(current_a=4.9), existing=NOTHING_OFF)
-    assert cautions(little) == ALWAYS | {"deep_discharge", "below_rated_current"}
+    for current_a in (0.1, 4.9):
+        little = request_of(load(current_a=current_a), existing=NOTHING_OFF)
+        assert cautions(little) == ALWAYS | {"deep_discharge", "below_rated_current"}
 
 
 def test_cautions_of_what_is_uncertain():
