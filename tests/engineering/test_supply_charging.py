@@ -164,6 +164,9 @@ def test_peaks_within_the_output_ask_nothing_of_the_battery():
     found = charging(request_of(load(current_a=40.0), supply=HYBRID), IDLE)
     assert found is not None
     assert (found.peak_excess_a, found.excess_charge_as) == (0.0, 0.0)
+    below = charging(request_of(load(current_a=39.5), supply=HYBRID), IDLE)
+    assert below is not None
+    assert (below.peak_excess_a, below.excess_charge_as) == (0.0, 0.0)
     # A steady load leaves no time between its peaks.
     assert (found.headroom_a, found.recovery_charge_as) == (0.0, 0.0)
 
@@ -189,12 +192,18 @@ def test_without_loads_there_is_no_cycle():
     found = charging(request_of(load(states=(ENGINE_OFF,)), supply=HYBRID), IDLE)
     assert found is not None
     assert (found.peak_a, found.recovery_charge_as, found.headroom_a) == (0.0, 0.0, 40.0)
+    # The vehicle alone takes 10 A more than there is, but no load has a peak.
+    hungry = ExistingLoads(idle_a=70.0)
+    short = charging(request_of(load(states=(ENGINE_OFF,)), supply=HYBRID, existing=hungry), IDLE)
+    assert short is not None
+    assert (short.peak_excess_a, short.excess_charge_as) == (10.0, 0.0)
 
 
 def test_a_load_that_is_next_to_never_on_has_no_cycle():
-    found = charging(request_of(load(average_current_a=5e-324), supply=HYBRID), IDLE)
-    assert found is not None
-    assert found.recovery_charge_as == 0.0
+    for average_a in (5e-324, 1e-9):
+        found = charging(request_of(load(average_current_a=average_a), supply=HYBRID), IDLE)
+        assert found is not None
+        assert found.recovery_charge_as == 0.0
     # 1 s x (5 A / 2e-9 A - 1) with 40 A to spare.
     rare = charging(request_of(load(average_current_a=2e-9), supply=HYBRID), IDLE)
     assert rare is not None
