@@ -23,6 +23,7 @@ from loomwright.engineering.supply.checks import (
     LOAD_VOLTAGE,
     OPERATING_POINT,
     STANDING_TIME,
+    Shortfall,
     shortfalls,
     supply_figures,
 )
@@ -525,6 +526,15 @@ def test_a_price_of_what_does_not_help_is_not_asked_for():
     prices = {RAISE_IDLE: Decimal(30), LARGER_SOURCE: Decimal(20)}
     (entry,) = supply_assessment(request, prices).shortfalls
     assert (entry.cheapest, entry.chosen_by) == (LARGER_SOURCE, BY_PRICE)
+
+
+def test_shortfall_of_a_load_is_the_same_in_any_state_and_one_of_a_state_is_not():
+    of_a_load, of_the_state = (
+        {Shortfall(OPERATING_POINT, state, key, 0.0, 1.0).place for state in (IDLE, DRIVING)}
+        for key in ("lamp", None)
+    )
+    assert of_a_load == {(OPERATING_POINT, None, "lamp")}
+    assert of_the_state == {(OPERATING_POINT, IDLE, None), (OPERATING_POINT, DRIVING, None)}
 
 
 def test_shortfalls_stand_in_one_order():
