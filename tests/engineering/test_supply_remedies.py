@@ -140,6 +140,19 @@ def test_a_balance_to_the_last_digit_is_no_shortfall():
     assert checks(request_of(more)) == [CHARGING_AT_IDLE]
 
 
+def test_what_rounding_may_miss_is_no_shortfall():
+    request = request_of(load(current_a=5.0), wanted_standing_s=1.0)
+    figures = supply_figures(request)
+    assert shortfalls(request, replace(figures, no_start_s=1.0 - 1e-9)) == ()
+    assert len(shortfalls(request, replace(figures, no_start_s=1.0 - 2e-9))) == 1
+
+
+def test_figures_of_another_request_are_refused():
+    figures = supply_figures(request_of(load("a")))
+    with pytest.raises(ValueError, match="shorter"):
+        shortfalls(request_of(load("a"), load("b")), figures)
+
+
 def test_raised_idle_by_hand():
     # 44 A hot are 55 A cold: 25 + 75 x 15 / 60 = 43.75 1/s of the alternator, 17.5 of the engine.
     request = request_of(load(current_a=40.0, average_current_a=24.0, **AT_IDLE))
@@ -470,6 +483,11 @@ def test_collapse_of_the_battery_by_hand():
     # (12.5 - 7 R)^2 / (4 R) = 4000 W at R = 0.0096586 ohm: 3.54 % more.
     assert found[SECOND_BATTERY].value / HOUR_S == 4.0
     assert all(remedy.closes for remedy in found.values())
+
+
+def test_collapse_is_told_of_each_state():
+    request = request_of(power_load(power_w=5000.0), supply=UNCHARGED)
+    assert [entry.shortfall.state for entry in short(request)] == list(STATES)
 
 
 def test_a_load_that_its_own_wiring_starves_is_named():
