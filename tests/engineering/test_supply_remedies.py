@@ -267,6 +267,11 @@ def test_a_level_is_lowered_by_forty_decibel_at_most():
         load("lamp", 17.4, **AT_IDLE), load("amplifier", 100.0, has_drive_level=True, **AT_IDLE)
     )
     assert remedies_of(edge, CHARGING_AT_IDLE)[LOWER_DRIVE_LEVEL].value == pytest.approx(40.0)
+    # 106 A to 1 A are 40.5 dB.
+    beyond = request_of(
+        load("lamp", 17.4, **AT_IDLE), load("amplifier", 106.0, has_drive_level=True, **AT_IDLE)
+    )
+    assert remedies_of(beyond, CHARGING_AT_IDLE)[LOWER_DRIVE_LEVEL].value is None
 
 
 def test_at_level_changes_peak_and_average_alike():
@@ -336,6 +341,9 @@ def test_a_battery_twenty_times_as_large_is_the_end():
         load(current_a=1.0, **OFF), existing=ExistingLoads(), wanted_engine_off_s=630.0 * HOUR_S
     )
     assert remedies_of(edge)[SECOND_BATTERY].value == pytest.approx(2000.0 * HOUR_S)
+    # 640 h want 2133 Ah, which are 20.3 times as much more.
+    beyond = replace(edge, supply=replace(edge.supply, wanted_engine_off_s=640.0 * HOUR_S))
+    assert remedies_of(beyond)[SECOND_BATTERY].value is None
 
 
 def test_a_second_battery_also_halves_the_resistance():
