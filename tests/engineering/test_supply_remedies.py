@@ -438,6 +438,29 @@ def test_larger_conductor_by_hand_for_a_constant_power():
     assert found.closes
 
 
+def test_a_remedy_need_not_mend_what_else_falls_short():
+    # 24 A at idle are mended by 17.5 1/s; on the road 40 A of the other load stay too much.
+    running = request_of(
+        load("a", 40.0, average_current_a=24.0, **AT_IDLE), load("b", 40.0, states=(DRIVING,))
+    )
+    assert checks(running) == [CHARGING_AT_IDLE, CHARGING_WHILE_DRIVING]
+    assert remedies_of(running, CHARGING_AT_IDLE)[RAISE_IDLE].closes
+    far = {"loop_resistance_ohm": 0.05, "least_voltage_v": 11.5, **OFF}
+    both = short(request_of(load("a", 20.0, **far), load("b", 20.0, **far)))
+    assert [entry.shortfall.load for entry in both] == ["a", "b"]
+    for entry in both:
+        assert [each.closes for each in entry.remedies if each.key == LARGER_CONDUCTOR] == [True]
+
+
+def test_a_point_without_the_least_voltage_does_not_mend_a_starved_load():
+    # 12.5 - 0.01 x 2 - 1.51 I = 11 V: I = 0.98013 A, 20 log10(10 / 0.98013) = 20.17 dB. A point
+    # as such would be there from 8.26 A on, 1.7 dB.
+    far = load(
+        "far", 10.0, loop_resistance_ohm=1.5, least_voltage_v=11.0, has_drive_level=True, **OFF
+    )
+    assert remedies_of(request_of(far))[LOWER_DRIVE_LEVEL].value == pytest.approx(20.2)
+
+
 def test_no_conductor_raises_the_voltage_of_the_battery():
     # 12.28 V is what there is.
     request = request_of(load(current_a=20.0, least_voltage_v=12.29, **OFF))
