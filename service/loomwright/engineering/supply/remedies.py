@@ -1,6 +1,7 @@
 """What would mend a shortfall: each remedy computed, tried and ranked by cost."""
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
@@ -161,14 +162,8 @@ def _least_step(is_enough: Callable[[float], bool], step: float, greatest: int) 
     """Return the least whole number of steps that is enough, as more never spoils it."""
     if not is_enough(step * greatest):
         return None
-    low, high = 0, greatest
-    while high - low > 1:
-        middle = (low + high) // 2
-        if is_enough(step * middle):
-            high = middle
-        else:
-            low = middle
-    return step * high
+    fewer = range(1, greatest)
+    return step * (1 + bisect_left(fewer, True, key=lambda steps: is_enough(step * steps)))
 
 
 def _level_change_db(request: SupplyRequest, shortfall: Shortfall) -> float | None:
