@@ -406,6 +406,19 @@ def test_self_discharge_cannot_be_switched_off_nor_outgrown():
     assert short(request)[0].cheapest is None
 
 
+def test_self_discharge_is_left_out_of_what_standby_may_take():
+    # 30 Ah in 20 days are 62.5 mA, of which 1 Ah a day, 41.67 mA, goes of itself.
+    leaking = replace(BATTERY, self_discharge_per_s=0.01 / DAY_S)
+    request = request_of(
+        load(standby_current_a=0.03),
+        battery=leaking,
+        wanted_standing_s=20.0 * DAY_S,
+        existing=ExistingLoads(),
+    )
+    found = remedies_of(request)[SWITCH_OFF_STANDBY]
+    assert (found.value, found.closes) == (pytest.approx(0.0208), True)
+
+
 def test_a_load_without_standby_has_none_to_switch_off():
     request = request_of(
         load(), wanted_standing_s=41.0 * DAY_S, existing=ExistingLoads(key_off_a=1)
