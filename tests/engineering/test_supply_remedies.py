@@ -380,6 +380,9 @@ def test_standby_is_shared_as_it_was():
     )
     changed = applied(request, short(request)[0].shortfall, SWITCH_OFF_STANDBY, 0.015)
     assert [entry.standby_current_a for entry in changed.loads] == pytest.approx([0.01, 0.005])
+    # What may be left is no reason to draw more.
+    more = applied(request, short(request)[0].shortfall, SWITCH_OFF_STANDBY, 0.045)
+    assert more == request
 
 
 def test_where_the_vehicle_alone_drains_too_much_standby_does_not_help():
