@@ -200,6 +200,13 @@ def test_no_idle_gives_more_than_the_last_point():
 def test_a_larger_source_is_rounded_up_to_whole_amperes():
     request = request_of(load(current_a=40.0, average_current_a=24.2, **AT_IDLE))
     assert remedies_of(request)[LARGER_SOURCE].value == 45.0
+    larger = applied(request, short(request)[0].shortfall, LARGER_SOURCE, 45.0)
+    assert supply_figures(larger).charging[0].output_a == pytest.approx(45.0)
+
+
+def test_a_vehicle_that_states_nothing_takes_nothing():
+    assert [ExistingLoads().in_state(state) for state in STATES] == [0.0, 0.0, 0.0]
+    assert ExistingLoads().key_off_a == 0.0
 
 
 def test_where_the_machine_gives_nothing_at_that_speed_no_larger_one_is_computed():
