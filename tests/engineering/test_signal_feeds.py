@@ -123,6 +123,12 @@ def test_a_gap_between_bands_is_noted():
     assert gaps == ["No output carries 1500 Hz to 2000 Hz; look for a further channel."]
 
 
+def test_band_without_a_lower_corner_begins_at_nothing():
+    bands = [take_off(key="a", upper_corner_hz=0.5), take_off(key="b", lower_corner_hz=0.8)]
+    found = summed(signal_sum("a", "b", relation="bands"), *bands)
+    assert found.notes[0].text.startswith("No output carries 0.5 Hz to 0.8 Hz;")
+
+
 def test_opposite_polarity_of_one_signal_cancels_and_is_refused():
     turned = take_off(key="b", inverted=True)
     found = summed(signal_sum("a", "b"), A, turned)
@@ -202,7 +208,7 @@ def test_resistors_average_and_load_no_output_too_heavily():
 @pytest.mark.parametrize(
     ("impedances", "resistance"),
     # Ten times the greatest impedance; for three sources 4 / 3 of it: 13.3 kohm, so 15 kohm.
-    [((100.0, 600.0), 6800.0), ((100.0, 1000.0, 100.0), 15000.0), ((0.0, 0.0), 1.0)],
+    [((100.0, 680.0), 6800.0), ((100.0, 1000.0, 100.0), 15000.0), ((0.0, 0.0), 1.0)],
 )
 def test_outputs_without_a_limit_lose_less_than_a_decibel(impedances, resistance):
     outputs = [
@@ -220,6 +226,19 @@ def test_stated_resistors_that_load_too_heavily_are_refused():
     assert "Fit at least 3000 ohm each" in found.changes[0].text
     exact = summed(signal_sum("a", "b", method="resistors", resistance_ohm=3000.0), *bearing)
     assert exact.changes == ()
+
+
+def test_load_that_rounding_may_miss_is_borne():
+    least = 1.0 - 1e-9
+    bearing = [take_off(key="a", least_load_ohm=1.0), take_off(key="b")]
+    found = summed(signal_sum("a", "b", method="resistors", resistance_ohm=least), *bearing)
+    assert found.changes == ()
+    assert overloaded_outputs(path(take_off(least_load_ohm=5e3)), [("radio", 5e3 * least)]) == ()
+
+
+def test_outputs_without_a_limit_bear_any_stated_resistor():
+    found = summed(signal_sum("a", "b", method="resistors", resistance_ohm=0.5), A, B)
+    assert (found.least_load_ohm, found.changes) == (0.5, ())
 
 
 def test_inputs_together_load_an_output():

@@ -91,6 +91,17 @@ def test_each_member_of_the_series_is_its_own_preferred_value(step, decade):
     assert chosen == pytest.approx(step * decade, rel=1e-12)
 
 
+def test_value_that_rounding_may_miss_is_that_of_the_series():
+    above = 1.0 / (1.0 - 1e-9)
+    assert above * (1.0 - 1e-9) == 1.0
+    assert voltages.preferred_resistance_ohm(above) == 1.0
+
+
+def test_each_source_has_its_resistance():
+    with pytest.raises(ValueError, match="shorter"):
+        voltages.passive_sum_parts_v([1.0, 2.0], [100.0], 1e4)
+
+
 @given(st.floats(0.01, 1e6))
 def test_preferred_value_is_the_least_that_suffices(least_ohm):
     # Neighbours of the series are at most a quarter apart (2.2 to 2.7 and 1.2 to 1.5).

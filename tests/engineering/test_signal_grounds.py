@@ -183,3 +183,8 @@ def test_ground_has_the_potential_that_is_stated_or_follows():
     assert potential(-0.25).stated_potential_v == -0.25
     assert potential(0.0).stated_potential_v == 0.0
     assert DeviceGround(None, 50.0, 0.002).stated_potential_v == pytest.approx(0.1, rel=1e-12)
+
+
+@pytest.mark.parametrize(("current_a", "ohm"), [(None, 0.002), (50.0, None)])
+def test_ground_of_which_half_is_stated_raises_nothing(current_a, ohm):
+    assert DeviceGround(None, current_a, ohm).stated_potential_v == 0.0

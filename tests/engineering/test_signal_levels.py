@@ -60,6 +60,20 @@ def test_ends_of_the_range_belong_to_it(volts, verdict):
     assert level(output).verdict == verdict
 
 
+@pytest.mark.parametrize(
+    ("volts", "stated"),
+    [
+        (1.0 - 1e-9, {"least_voltage_v": 1.0}),
+        (1.0 + 1e-9, {"greatest_voltage_v": 1.0}),
+        (1.0 + 1e-9, {"overload_voltage_v": 1.0}),
+    ],
+)
+def test_what_rounding_may_miss_belongs_to_the_range(volts, stated):
+    # A ratio of one and no overlap leave the voltage as it is, to the last digit.
+    output = take_off(greatest_voltage_v=volts)
+    assert level(output, signal_input(**stated), converter_ratio=1.0).verdict == "in_range"
+
+
 def test_what_is_too_low_needs_a_driver():
     found = level(take_off(greatest_voltage_v=0.1, output_impedance_ohm=0.0))
     assert keys(found.needed) == ["line_driver"]
@@ -147,6 +161,20 @@ def test_overload_is_refused_whatever_the_gain(overload, verdict):
 def test_overload_below_the_least_voltage_costs_full_output():
     found = level(at=signal_input(overload_voltage_v=0.1))
     assert found.needed[0].text == "An attenuator of at least 20 to 1; full output is lost."
+
+
+def test_overload_at_the_least_voltage_leaves_one_ratio():
+    # 2 V over 0.2 V both ways.
+    found = level(at=signal_input(overload_voltage_v=0.2))
+    assert found.needed[0].text.startswith("An attenuator of 10 to 1 up to 10 to 1;")
+
+
+@pytest.mark.parametrize(("least_v", "greatest_ratio"), [(10.0, "1"), (8.0, "1.25")])
+def test_converter_divides_as_far_as_full_output_is_reached(least_v, greatest_ratio):
+    # 10 V over the least voltage of the input.
+    at = signal_input(least_voltage_v=least_v, greatest_voltage_v=20.0)
+    text = level(speaker_output(bridged=False), at).needed[0].text
+    assert text.startswith(f"A line output converter of 1 to 1 up to {greatest_ratio} to 1;")
 
 
 def test_overload_goes_with_a_level_that_is_too_low_for_the_gain():

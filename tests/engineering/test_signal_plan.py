@@ -311,6 +311,23 @@ def test_coil_tells_what_is_known(changes, count):
     assert len([text for text in steps(stated) if ":" not in text]) == count
 
 
+def test_turn_on_currents_are_counted_from_one():
+    (step,) = (step for text, step in steps(whole()).items() if text.startswith("Turn-on current"))
+    assert step.inputs == {"I1_a": 0.5, "I2_a": 0.75}
+
+
+def test_relay_that_is_not_needed_has_no_coil_to_tell():
+    stated = path(inputs=(signal_input(turn_on_current_a=0.1),), switch=turn_on(relay=relay()))
+    assert [text for text in steps(stated) if ":" not in text] == [
+        "Turn-on current of all equipment together"
+    ]
+
+
+def test_stated_voltage_has_no_step_whatever_its_load():
+    stated = path(take_off(load_impedance_ohm=4.0))
+    assert "radio: voltage at the onset of clipping" not in steps(stated)
+
+
 def test_equal_potentials_and_cancelled_sums_have_no_level_to_tell():
     stated = path(
         take_off(key="a", ground=potential(0.0)),

@@ -58,6 +58,11 @@ def test_remote_output_bears_what_it_bears_already_too():
     assert used.used == {}
 
 
+def test_circuit_without_a_limit_or_a_fuse_gives_nothing():
+    found = switched(turn_on(greatest_current_a=None), 0.1)
+    assert (found.verdict, found.available_current_a) == ("relay_too_heavy", 0.0)
+
+
 def test_nothing_to_switch_needs_nothing():
     for circuit in (None, turn_on()):
         found = switched(circuit, 0.0)

@@ -82,6 +82,19 @@ def test_output_of_a_middle_point_is_its_own():
     assert engine_speed_for_output_per_s(three, 72.0) == pytest.approx(30.0)
 
 
+def test_beyond_the_last_of_several_points_its_output_holds():
+    three = replace(ALTERNATOR, curve=((25.0, 40.0), (50.0, 80.0), (100.0, 90.0)))
+    # 0.8 x 90 A.
+    assert alternator_output_a(three, 41.0) == (pytest.approx(72.0), BEYOND_CURVE)
+
+
+def test_a_level_curve_gives_its_output_from_its_first_point_on():
+    level = replace(ALTERNATOR, hot_output_share=0.5, curve=((25.0, 40.0), (100.0, 40.0)))
+    assert alternator_output_a(level, 30.0) == (20.0, WITHIN_CURVE)
+    assert engine_speed_for_output_per_s(level, 20.0) == 10.0
+    assert engine_speed_for_output_per_s(level, 20.5) is None
+
+
 @given(st.floats(0.0, 60.0), st.floats(0.0, 60.0))
 def test_a_faster_alternator_never_gives_less(first, second):
     low, high = sorted((first, second))
@@ -151,6 +164,9 @@ def test_peaks_within_the_output_ask_nothing_of_the_battery():
     found = charging(request_of(load(current_a=40.0), supply=HYBRID), IDLE)
     assert found is not None
     assert (found.peak_excess_a, found.excess_charge_as) == (0.0, 0.0)
+    below = charging(request_of(load(current_a=39.5), supply=HYBRID), IDLE)
+    assert below is not None
+    assert (below.peak_excess_a, below.excess_charge_as) == (0.0, 0.0)
     # A steady load leaves no time between its peaks.
     assert (found.headroom_a, found.recovery_charge_as) == (0.0, 0.0)
 
@@ -176,12 +192,18 @@ def test_without_loads_there_is_no_cycle():
     found = charging(request_of(load(states=(ENGINE_OFF,)), supply=HYBRID), IDLE)
     assert found is not None
     assert (found.peak_a, found.recovery_charge_as, found.headroom_a) == (0.0, 0.0, 40.0)
+    # The vehicle alone takes 10 A more than there is, but no load has a peak.
+    hungry = ExistingLoads(idle_a=70.0)
+    short = charging(request_of(load(states=(ENGINE_OFF,)), supply=HYBRID, existing=hungry), IDLE)
+    assert short is not None
+    assert (short.peak_excess_a, short.excess_charge_as) == (10.0, 0.0)
 
 
 def test_a_load_that_is_next_to_never_on_has_no_cycle():
-    found = charging(request_of(load(average_current_a=5e-324), supply=HYBRID), IDLE)
-    assert found is not None
-    assert found.recovery_charge_as == 0.0
+    for average_a in (5e-324, 1e-9):
+        found = charging(request_of(load(average_current_a=average_a), supply=HYBRID), IDLE)
+        assert found is not None
+        assert found.recovery_charge_as == 0.0
     # 1 s x (5 A / 2e-9 A - 1) with 40 A to spare.
     rare = charging(request_of(load(average_current_a=2e-9), supply=HYBRID), IDLE)
     assert rare is not None

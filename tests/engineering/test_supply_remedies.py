@@ -23,6 +23,7 @@ from loomwright.engineering.supply.checks import (
     LOAD_VOLTAGE,
     OPERATING_POINT,
     STANDING_TIME,
+    Shortfall,
     shortfalls,
     supply_figures,
 )
@@ -112,6 +113,11 @@ def test_converter_input_is_that_of_the_average_while_driving():
         request_of(load(current_a=60.0, average_current_a=15.0), supply=HYBRID)
     )
     assert found.converter_input_w == pytest.approx(700.0)
+    parked = load("parked", 7.0, states=(IDLE, ENGINE_OFF))
+    both = supply_assessment(
+        request_of(parked, load(current_a=15.0, states=(DRIVING,)), supply=HYBRID)
+    )
+    assert both.converter_input_w == pytest.approx(700.0)
 
 
 # Idle: 0.8 x (40 + 60 x 10 / 75) = 38.4 A; 20 A for the vehicle leave 18.4 A.
@@ -132,6 +138,19 @@ def test_a_balance_to_the_last_digit_is_no_shortfall():
     assert checks(request_of(even)) == []
     more = replace(even, average_current_a=even.average_current_a + 1e-6)
     assert checks(request_of(more)) == [CHARGING_AT_IDLE]
+
+
+def test_what_rounding_may_miss_is_no_shortfall():
+    request = request_of(load(current_a=5.0), wanted_standing_s=1.0)
+    figures = supply_figures(request)
+    assert shortfalls(request, replace(figures, no_start_s=1.0 - 1e-9)) == ()
+    assert len(shortfalls(request, replace(figures, no_start_s=1.0 - 2e-9))) == 1
+
+
+def test_figures_of_another_request_are_refused():
+    figures = supply_figures(request_of(load("a")))
+    with pytest.raises(ValueError, match="shorter"):
+        shortfalls(request_of(load("a"), load("b")), figures)
 
 
 def test_raised_idle_by_hand():
@@ -160,6 +179,15 @@ def test_idle_beyond_what_the_engine_may_do_is_out_of_reach():
     assert remedies_of(in_reach)[RAISE_IDLE].closes
 
 
+def test_rounding_never_raises_the_idle_beyond_what_the_engine_may_do():
+    # 1050.375 1/min are wanted and 1050.5 allowed; the next whole revolution is 1051.
+    request = request_of(load(current_a=40.0, average_current_a=24.01, **AT_IDLE))
+    limited = replace(ALTERNATOR, greatest_idle_speed_per_s=1050.5 / 60.0)
+    found = remedies_of(replace(request, supply=replace(request.supply, alternator=limited)))
+    assert found[RAISE_IDLE].value == 1050.5 / 60.0
+    assert found[RAISE_IDLE].closes
+
+
 def test_no_idle_gives_more_than_the_last_point():
     request = request_of(load(current_a=99.0, average_current_a=61.0, **AT_IDLE))
     found = remedies_of(request)
@@ -172,6 +200,13 @@ def test_no_idle_gives_more_than_the_last_point():
 def test_a_larger_source_is_rounded_up_to_whole_amperes():
     request = request_of(load(current_a=40.0, average_current_a=24.2, **AT_IDLE))
     assert remedies_of(request)[LARGER_SOURCE].value == 45.0
+    larger = applied(request, short(request)[0].shortfall, LARGER_SOURCE, 45.0)
+    assert supply_figures(larger).charging[0].output_a == pytest.approx(45.0)
+
+
+def test_a_vehicle_that_states_nothing_takes_nothing():
+    assert [ExistingLoads().in_state(state) for state in STATES] == [0.0, 0.0, 0.0]
+    assert ExistingLoads().key_off_a == 0.0
 
 
 def test_where_the_machine_gives_nothing_at_that_speed_no_larger_one_is_computed():
@@ -239,6 +274,11 @@ def test_a_level_is_lowered_by_forty_decibel_at_most():
         load("lamp", 17.4, **AT_IDLE), load("amplifier", 100.0, has_drive_level=True, **AT_IDLE)
     )
     assert remedies_of(edge, CHARGING_AT_IDLE)[LOWER_DRIVE_LEVEL].value == pytest.approx(40.0)
+    # 106 A to 1 A are 40.5 dB.
+    beyond = request_of(
+        load("lamp", 17.4, **AT_IDLE), load("amplifier", 106.0, has_drive_level=True, **AT_IDLE)
+    )
+    assert remedies_of(beyond, CHARGING_AT_IDLE)[LOWER_DRIVE_LEVEL].value is None
 
 
 def test_at_level_changes_peak_and_average_alike():
@@ -308,6 +348,9 @@ def test_a_battery_twenty_times_as_large_is_the_end():
         load(current_a=1.0, **OFF), existing=ExistingLoads(), wanted_engine_off_s=630.0 * HOUR_S
     )
     assert remedies_of(edge)[SECOND_BATTERY].value == pytest.approx(2000.0 * HOUR_S)
+    # 640 h want 2133 Ah, which are 20.3 times as much more.
+    beyond = replace(edge, supply=replace(edge.supply, wanted_engine_off_s=640.0 * HOUR_S))
+    assert remedies_of(beyond)[SECOND_BATTERY].value is None
 
 
 def test_a_second_battery_also_halves_the_resistance():
@@ -344,6 +387,9 @@ def test_standby_is_shared_as_it_was():
     )
     changed = applied(request, short(request)[0].shortfall, SWITCH_OFF_STANDBY, 0.015)
     assert [entry.standby_current_a for entry in changed.loads] == pytest.approx([0.01, 0.005])
+    # What may be left is no reason to draw more.
+    more = applied(request, short(request)[0].shortfall, SWITCH_OFF_STANDBY, 0.045)
+    assert more == request
 
 
 def test_where_the_vehicle_alone_drains_too_much_standby_does_not_help():
@@ -368,6 +414,19 @@ def test_self_discharge_cannot_be_switched_off_nor_outgrown():
     found = remedies_of(request)
     assert [remedy.closes for remedy in found.values()] == [False, False]
     assert short(request)[0].cheapest is None
+
+
+def test_self_discharge_is_left_out_of_what_standby_may_take():
+    # 30 Ah in 20 days are 62.5 mA, of which 1 Ah a day, 41.67 mA, goes of itself.
+    leaking = replace(BATTERY, self_discharge_per_s=0.01 / DAY_S)
+    request = request_of(
+        load(standby_current_a=0.03),
+        battery=leaking,
+        wanted_standing_s=20.0 * DAY_S,
+        existing=ExistingLoads(),
+    )
+    found = remedies_of(request)[SWITCH_OFF_STANDBY]
+    assert (found.value, found.closes) == (pytest.approx(0.0208), True)
 
 
 def test_a_load_without_standby_has_none_to_switch_off():
@@ -402,6 +461,29 @@ def test_larger_conductor_by_hand_for_a_constant_power():
     assert found.closes
 
 
+def test_a_remedy_need_not_mend_what_else_falls_short():
+    # 24 A at idle are mended by 17.5 1/s; on the road 40 A of the other load stay too much.
+    running = request_of(
+        load("a", 40.0, average_current_a=24.0, **AT_IDLE), load("b", 40.0, states=(DRIVING,))
+    )
+    assert checks(running) == [CHARGING_AT_IDLE, CHARGING_WHILE_DRIVING]
+    assert remedies_of(running, CHARGING_AT_IDLE)[RAISE_IDLE].closes
+    far = {"loop_resistance_ohm": 0.05, "least_voltage_v": 11.5, **OFF}
+    both = short(request_of(load("a", 20.0, **far), load("b", 20.0, **far)))
+    assert [entry.shortfall.load for entry in both] == ["a", "b"]
+    for entry in both:
+        assert [each.closes for each in entry.remedies if each.key == LARGER_CONDUCTOR] == [True]
+
+
+def test_a_point_without_the_least_voltage_does_not_mend_a_starved_load():
+    # 12.5 - 0.01 x 2 - 1.51 I = 11 V: I = 0.98013 A, 20 log10(10 / 0.98013) = 20.17 dB. A point
+    # as such would be there from 8.26 A on, 1.7 dB.
+    far = load(
+        "far", 10.0, loop_resistance_ohm=1.5, least_voltage_v=11.0, has_drive_level=True, **OFF
+    )
+    assert remedies_of(request_of(far))[LOWER_DRIVE_LEVEL].value == pytest.approx(20.2)
+
+
 def test_no_conductor_raises_the_voltage_of_the_battery():
     # 12.28 V is what there is.
     request = request_of(load(current_a=20.0, least_voltage_v=12.29, **OFF))
@@ -409,6 +491,17 @@ def test_no_conductor_raises_the_voltage_of_the_battery():
     assert (found.value, found.closes) == (None, False)
     exact = request_of(load(current_a=20.0, least_voltage_v=12.5, **OFF))
     assert remedies_of(exact)[LARGER_CONDUCTOR].value is None
+
+
+@pytest.mark.parametrize(("left_v", "micro_ohm"), [(1.9e-5, None), (2.1e-5, 1.0), (4.1e-5, 2.0)])
+def test_no_conductor_is_without_resistance(left_v, micro_ohm):
+    # What is left of 12.28 V over 20 A, in whole microohm.
+    request = request_of(
+        load(current_a=20.0, loop_resistance_ohm=0.05, least_voltage_v=12.28 - left_v, **OFF)
+    )
+    found = remedies_of(request)[LARGER_CONDUCTOR]
+    expected = None if micro_ohm is None else pytest.approx(micro_ohm * 1e-6, rel=1e-12)
+    assert (found.value, found.closes) == (expected, micro_ohm is not None)
 
 
 def test_voltage_in_reach_is_no_shortfall():
@@ -444,6 +537,11 @@ def test_collapse_of_the_battery_by_hand():
     # (12.5 - 7 R)^2 / (4 R) = 4000 W at R = 0.0096586 ohm: 3.54 % more.
     assert found[SECOND_BATTERY].value / HOUR_S == 4.0
     assert all(remedy.closes for remedy in found.values())
+
+
+def test_collapse_is_told_of_each_state():
+    request = request_of(power_load(power_w=5000.0), supply=UNCHARGED)
+    assert [entry.shortfall.state for entry in short(request)] == list(STATES)
 
 
 def test_a_load_that_its_own_wiring_starves_is_named():
@@ -500,6 +598,15 @@ def test_a_price_of_what_does_not_help_is_not_asked_for():
     prices = {RAISE_IDLE: Decimal(30), LARGER_SOURCE: Decimal(20)}
     (entry,) = supply_assessment(request, prices).shortfalls
     assert (entry.cheapest, entry.chosen_by) == (LARGER_SOURCE, BY_PRICE)
+
+
+def test_shortfall_of_a_load_is_the_same_in_any_state_and_one_of_a_state_is_not():
+    of_a_load, of_the_state = (
+        {Shortfall(OPERATING_POINT, state, key, 0.0, 1.0).place for state in (IDLE, DRIVING)}
+        for key in ("lamp", None)
+    )
+    assert of_a_load == {(OPERATING_POINT, None, "lamp")}
+    assert of_the_state == {(OPERATING_POINT, IDLE, None), (OPERATING_POINT, DRIVING, None)}
 
 
 def test_shortfalls_stand_in_one_order():
@@ -602,13 +709,18 @@ def test_cautions_follow_from_the_facts():
     assert set(CAUTIONS) >= ALWAYS
     hybrid = request_of(load(**AT_IDLE), supply=HYBRID, existing=NOTHING_OFF)
     assert cautions(hybrid) == ALWAYS | {"high_voltage", "converter_never_overloaded"}
-    for volts, more in ((24.0, {"battery_in_series"}), (12.0, set())):
+    for volts, more in (
+        (24.0, {"battery_in_series"}),
+        (12.5, {"battery_in_series"}),
+        (12.0, set()),
+    ):
         stated = request_of(load(**AT_IDLE), existing=NOTHING_OFF, system_voltage_v=volts)
         assert cautions(stated) == ALWAYS | more
     off = request_of(load(current_a=5.0), existing=NOTHING_OFF)
     assert cautions(off) == ALWAYS | {"deep_discharge"}
-    little = request_of(load(current_a=4.9), existing=NOTHING_OFF)
-    assert cautions(little) == ALWAYS | {"deep_discharge", "below_rated_current"}
+    for current_a in (0.1, 4.9):
+        little = request_of(load(current_a=current_a), existing=NOTHING_OFF)
+        assert cautions(little) == ALWAYS | {"deep_discharge", "below_rated_current"}
 
 
 def test_cautions_of_what_is_uncertain():

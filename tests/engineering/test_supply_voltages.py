@@ -93,6 +93,11 @@ def test_steady_currents_beyond_the_source_have_no_point():
     assert bus_voltage_v(12.0, 0.1, 119.0, []) == pytest.approx(0.1, rel=1e-9)
 
 
+def test_what_another_source_feeds_in_raises_the_voltage():
+    # 12 V and 0.1 ohm x 121 A.
+    assert bus_voltage_v(12.0, 0.1, -121.0, []) == pytest.approx(24.1, rel=1e-12)
+
+
 def test_only_points_below_the_ceiling_count():
     assert bus_voltage_v(12.0, 0.1, -50.0, [power_load(power_w=100.0)]) > 14.0
     # 700 W behind 1 ohm with 49 A fed in: at 14 V already more is asked for than there is, and

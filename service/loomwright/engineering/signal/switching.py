@@ -261,7 +261,8 @@ def planned_coil(relay: Relay, system: SystemVoltage, figures: Figures) -> CoilP
         supply_voltage_v=volts,
         coil_current_a=current,
         release_current_a=release,
-        forward_offset_a=forward / (ohm + beside),
+        # Beside a diode there is no resistor, so that the coil is the whole loop.
+        forward_offset_a=forward / ohm,
         stray_capacitance_f=farad,
         coil_energy_j=energy,
         unsuppressed_peak_v=peak,

@@ -119,7 +119,7 @@ def _level_steps(entry: PlannedConnection) -> Iterator[WorkingStep]:
 
 def _noise_steps(entry: PlannedConnection) -> Iterator[WorkingStep]:
     noise = entry.noise
-    if not noise.interference_v or noise.below_signal_db is None:
+    if noise.interference_v is None or noise.below_signal_db is None:
         return
     yield WorkingStep(
         text=f"{entry.input.key}: ground noise below the signal",
@@ -161,9 +161,12 @@ def _turn_on_steps(path: SignalPath, plan: TurnOnPlan) -> Iterator[WorkingStep]:
         unit="A",
         source=OHMS_LAW,
     )
-    if coil.coil_energy_j is None or coil.unsuppressed_peak_v is None:
+    if coil.coil_energy_j is None:
         return
-    assert relay.coil_inductance_h is not None  # energy and peak rest on it
+    # Energy and peak are told together, with what they rest on.
+    assert relay.coil_inductance_h is not None
+    assert coil.stray_capacitance_f is not None
+    assert coil.unsuppressed_peak_v is not None
     henry = seven_digits(relay.coil_inductance_h)
     yield WorkingStep(
         text="Energy in the coil",
@@ -176,12 +179,13 @@ def _turn_on_steps(path: SignalPath, plan: TurnOnPlan) -> Iterator[WorkingStep]:
     yield WorkingStep(
         text="Bound of the peak without suppression",
         formula="I x (L / C)^0.5",
-        inputs={"I_a": current, "L_h": henry, "C_f": seven_digits(coil.stray_capacitance_f or 0.0)},
+        inputs={"I_a": current, "L_h": henry, "C_f": seven_digits(coil.stray_capacitance_f)},
         result=seven_digits(coil.unsuppressed_peak_v),
         unit="V",
         source="energy of inductance and capacitance",
     )
-    if coil.time_constant_s is not None and coil.release_time_s is not None:
+    if coil.time_constant_s is not None:
+        assert coil.release_time_s is not None  # it follows from the time constant
         yield WorkingStep(
             text="Time until the relay surely releases",
             formula="T x ln((I + D) / (Ir + D))",

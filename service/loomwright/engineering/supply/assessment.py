@@ -13,7 +13,7 @@ from loomwright.engineering.supply.remedies import (
     MendedShortfall,
     mended,
 )
-from loomwright.engineering.supply.request import SupplyRequest
+from loomwright.engineering.supply.request import DRIVING, SupplyRequest
 from loomwright.tables.records import Provenance
 
 SUFFICIENT, INSUFFICIENT = "supply_sufficient", "supply_insufficient"
@@ -72,16 +72,22 @@ def supply_assessment(
     """
     figures = supply_figures(request)
     short = tuple(mended(request, entry, prices or {}) for entry in shortfalls(request, figures))
-    converter = request.supply.converter
-    drawn_a = figures.charging[-1].existing_a + figures.charging[-1].average_a if converter else 0.0
     return SupplyAssessment(
         verdict=INSUFFICIENT if short else SUFFICIENT,
         figures=figures,
         shortfalls=short,
-        converter_input_w=None if converter is None else converter_input_w(converter, drawn_a),
+        converter_input_w=_converter_input_w(request, figures),
         cautions=_cautions(request, figures, short),
         provenances=(*request.supply.provenances, *request.provenances),
     )
+
+
+def _converter_input_w(request: SupplyRequest, figures: Figures) -> float | None:
+    converter = request.supply.converter
+    if converter is None:
+        return None
+    (driving,) = (entry for entry in figures.charging if entry.state == DRIVING)
+    return converter_input_w(converter, driving.existing_a + driving.average_a)
 
 
 def _cautions(

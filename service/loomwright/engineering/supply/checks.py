@@ -161,7 +161,7 @@ def _without_point(request: SupplyRequest, figures: Figures) -> list[Shortfall]:
             )
             continue
         found += [
-            Shortfall(OPERATING_POINT, entry.state, load.key, 0.0, load.current_a or 0.0)
+            Shortfall(OPERATING_POINT, entry.state, load.key, 0.0, load.peak_current_a(system_v))
             for load, at_load in zip(request.in_state(entry.state), entry.loads, strict=True)
             if at_load.voltage_v is None
         ]

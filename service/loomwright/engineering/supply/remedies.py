@@ -1,6 +1,7 @@
 """What would mend a shortfall: each remedy computed, tried and ranked by cost."""
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
@@ -161,14 +162,8 @@ def _least_step(is_enough: Callable[[float], bool], step: float, greatest: int) 
     """Return the least whole number of steps that is enough, as more never spoils it."""
     if not is_enough(step * greatest):
         return None
-    low, high = 0, greatest
-    while high - low > 1:
-        middle = (low + high) // 2
-        if is_enough(step * middle):
-            high = middle
-        else:
-            low = middle
-    return step * high
+    fewer = range(1, greatest)
+    return step * (1 + bisect_left(fewer, True, key=lambda steps: is_enough(step * steps)))
 
 
 def _level_change_db(request: SupplyRequest, shortfall: Shortfall) -> float | None:
@@ -196,7 +191,8 @@ def _idle_speed_per_s(request: SupplyRequest, shortfall: Shortfall) -> float | N
     speed = engine_speed_for_output_per_s(alternator, shortfall.limit)
     if speed is None or speed > alternator.greatest_idle_speed_per_s:
         return None
-    return _up(speed, SPEED_STEP_PER_S)
+    # A limit that is no whole number of steps may lie below the next one, and suffices too.
+    return min(_up(speed, SPEED_STEP_PER_S), alternator.greatest_idle_speed_per_s)
 
 
 def _output_a(_: SupplyRequest, shortfall: Shortfall) -> float | None:
@@ -226,10 +222,12 @@ def _loop_resistance_ohm(request: SupplyRequest, shortfall: Shortfall) -> float 
     steady = replace(load, current_a=current_a, power_w=None, loop_resistance_ohm=0.0)
     at_least = _with_load(request, steady)
     bus_v = voltages_in_state(at_least, shortfall.state).bus_voltage_v
-    if bus_v is None or bus_v <= load.least_voltage_v:
+    if bus_v is None:
         return None
     resistance = (bus_v - load.least_voltage_v) / current_a
-    return math.floor(resistance / RESISTANCE_STEP_OHM) * RESISTANCE_STEP_OHM
+    steps = math.floor(resistance / RESISTANCE_STEP_OHM)
+    # There is no conductor without any resistance.
+    return steps * RESISTANCE_STEP_OHM if steps > 0 else None
 
 
 def _up(value: float, step: float) -> float:
