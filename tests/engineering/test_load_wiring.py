@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cases import case_parameters
+from loomwright.engineering.audio import driver_wiring
 from loomwright.engineering.audio.coil_power import network_power
 from loomwright.engineering.audio.driver_wiring import (
     DriverSort,
@@ -102,20 +103,32 @@ def test_coils_of_a_driver_together_are_among_all_ways():
 
 
 @pytest.mark.parametrize(
-    ("sorts", "together", "code"),
+    ("sorts", "together", "code", "limit"),
     [
-        ((DriverSort(9, 1),), True, "too_many_coils"),
-        ((DriverSort(3, 3),), True, "too_many_coils"),
-        ((DriverSort(1, 1),) * 6, True, "too_many_wirings"),
-        ((DriverSort(4, 2),), False, "too_many_wirings"),
+        ((DriverSort(9, 1),), True, "too_many_coils", 8),
+        ((DriverSort(3, 3),), True, "too_many_coils", 8),
+        ((DriverSort(1, 1),) * 6, True, "too_many_wirings", 1200),
+        ((DriverSort(4, 2),), False, "too_many_wirings", 1200),
     ],
 )
-def test_too_much_is_refused_with_the_limit(sorts, together, code):
+def test_too_much_is_refused_with_the_limit(sorts, together, code, limit):
     with pytest.raises(EngineeringError) as caught:
         coil_wirings(sorts, together)
     assert (caught.value.code, caught.value.field) == (code, "drivers")
-    assert caught.value.attributes["value"] > caught.value.attributes["limit"]
-    assert str(caught.value.attributes["limit"]) in caught.value.message
+    assert caught.value.attributes["value"] > caught.value.attributes["limit"] == limit
+    assert str(limit) in caught.value.message
+
+
+@pytest.mark.parametrize("sort", [DriverSort(3, 1), DriverSort(1, 3)])
+def test_as_many_ways_as_the_limit_are_listed(monkeypatch, sort):
+    # Three coils alike make four.
+    assert LIKE[2] == 4
+    uncached = coil_wirings.__wrapped__
+    monkeypatch.setattr(driver_wiring, "GREATEST_NETWORK_COUNT", 4)
+    assert len(uncached((sort,), False)) == 4
+    monkeypatch.setattr(driver_wiring, "GREATEST_NETWORK_COUNT", 3)
+    with pytest.raises(EngineeringError, match="There are 4 ways"):
+        uncached((sort,), False)
 
 
 def test_way_is_written_in_short_and_in_words():
@@ -215,6 +228,14 @@ def test_open_coil_in_series_silences_all_and_a_short_in_parallel_shorts_the_amp
     parallel = Group("parallel", (0, 1))
     short = coil_fault(parallel, network_power(parallel, (4.0, 4.0)), (4.0, 4.0), 1, "short")
     assert (short.silent_coils, short.left, short.load_impedance_ohm) == ((0, 1), None, 0.0)
+
+
+def test_faults_that_leave_unlike_loads_stand_apart():
+    parallel = Group("parallel", (0, 1))
+    faults = coil_faults(parallel, network_power(parallel, (4.0, 8.0)), (4.0, 8.0))
+    found = [[(case.fault, case.coil) for case in alike] for alike in faults_by_effect(faults)]
+    # Either leaves one coil, of 8 ohm or of 4 ohm; either short is one of the amplifier.
+    assert found == [[("open", 0)], [("open", 1)], [("short", 0), ("short", 1)]]
 
 
 def test_fault_is_judged_by_output_and_load():
