@@ -117,6 +117,25 @@ def test_more_is_bought_to_reach_a_lower_price_and_not_beyond_the_stock() -> Non
         assert bought(both(one)) == {"A": expected}
 
 
+def test_every_number_of_packs_within_the_stock_is_looked_at() -> None:
+    # The stock has room for one pack of either size, and loose units are dear.
+    packs = [{"quantity": "3", "price": "1"}, {"quantity": "4", "price": "1"}]
+    for stock, name in (("4", "A pack 4"), ("3", "A pack 3")):
+        one = cluster_of([part("A", "10", packs=packs, stock=stock)], [{"A": stock}])
+        assert bought(both(one)) == {name: 1}
+
+
+def test_what_two_kits_and_packs_hold_is_summed() -> None:
+    # Seven of A and two of B: a K of 3 A and 1 B and an L of 4 A and 1 B bring just that.
+    kits = [kit("K", "2", {"A": "3", "B": "1"}), kit("L", "3", {"A": "4", "B": "1"})]
+    parts = [part("A", "2"), part("B", "1.5")]
+    plan = both(cluster_of(parts, [{"A": "7"}, {"B": "2"}], kits))
+    assert plan == Plan({"kit K": Decimal(1), "kit L": Decimal(1)}, ("A", "B"), Decimal(5))
+    # Without K: two of L are 6, one and the rest loose are 3 + 6 + 1.5.
+    plan = both(cluster_of(parts, [{"A": "7"}, {"B": "2"}], kits), without=frozenset({"kit K"}))
+    assert plan == Plan({"kit L": Decimal(2)}, ("A", "B"), Decimal(6))
+
+
 def test_decimals_of_quantities_and_prices_are_all_counted() -> None:
     # 2.25 in steps of 0.75 are three at 0.333 a unit: 0.74925; the pack is a millionth dearer.
     packs = [{"quantity": "2.25", "price": "0.749251"}]
