@@ -136,6 +136,28 @@ def test_what_two_kits_and_packs_hold_is_summed() -> None:
     assert plan == Plan({"kit L": Decimal(2)}, ("A", "B"), Decimal(6))
 
 
+def test_a_dear_number_of_one_kit_does_not_end_the_search() -> None:
+    # Loose four are 6. Two of K are 8 already, one of L is 5 and enough.
+    kits = [kit("K", "4", {"A": "1"}), kit("L", "5", {"A": "4"})]
+    assert bought(both(cluster_of([part("A", "1.5")], [{"A": "4"}], kits))) == {"kit L": 1}
+
+
+def test_of_ways_to_serve_from_one_purchase_the_first_is_told() -> None:
+    # One kit brings two of either part, so that any of both serves each need.
+    kits = [kit("K", "1", {"A": "2", "B": "2"})]
+    parts = [part("A", "5"), part("B", "5")]
+    plan = both(cluster_of(parts, [{"A": "1", "B": "1"}] * 2, kits))
+    assert plan == Plan({"kit K": Decimal(1)}, ("A", "A"), Decimal(1))
+
+
+def test_prices_of_kits_are_compared_with_those_of_fractions_of_a_unit() -> None:
+    # 1.5 loose at 2 are 3; the kit is a cent cheaper or dearer.
+    for price, expected in (("2.99", {"kit K": 1}), ("3.01", {"A": Decimal("1.5")})):
+        parts = [part("A", "2", sale_increment="0.5")]
+        one = cluster_of(parts, [{"A": "1.5"}], [kit("K", price, {"A": "1.5"})])
+        assert bought(both(one)) == expected
+
+
 def test_decimals_of_quantities_and_prices_are_all_counted() -> None:
     # 2.25 in steps of 0.75 are three at 0.333 a unit: 0.74925; the pack is a millionth dearer.
     packs = [{"quantity": "2.25", "price": "0.749251"}]
