@@ -28,6 +28,7 @@ from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.measurement.expected import (
     FROM_PLAN,
     FROM_READINGS,
+    Expectation,
     Reading,
     expectations,
     meter_range,
@@ -324,14 +325,10 @@ def test_a_load_of_power_has_its_tolerance_too() -> None:
 # --- verdicts ---
 
 
-def expectation(network_value: float = 10.0):
-    found = expectations(lamp_network(), {of_lamp(CURRENT): CLAMP})[of_lamp(CURRENT)]
-    return replace(found, expected=network_value, low=network_value - 1.0, high=network_value + 2.0)
-
-
 def test_error_is_counted_in_the_half_width_of_its_side() -> None:
-    given_expectation = expectation()
+    given_expectation = Expectation(of_lamp(CURRENT), 10.0, 9.0, 12.0, 0.5, FROM_PLAN)
     assert normalised_error(10.0, given_expectation) == 0.0
+    assert normalised_error(10.5, given_expectation) == pytest.approx(0.25)
     assert normalised_error(9.5, given_expectation) == pytest.approx(-0.5)
     assert normalised_error(13.0, given_expectation) == pytest.approx(1.5)
 
