@@ -43,6 +43,7 @@ from loomwright.engineering.measurement.measured_network import (
     RETURN_DROP,
     SOURCE_LUG_DROP,
     Quantity,
+    has_operating_point,
 )
 from loomwright.engineering.measurement.meter import Meter, meter_covariance
 from loomwright.engineering.measurement.uncertainty import (
@@ -86,6 +87,50 @@ def test_a_perfect_meter_shows_what_is_derived_by_hand() -> None:
         },
         rel=1e-9,
     )
+
+
+@pytest.mark.parametrize("drawn", [{}, {"power_w": 100.0, "current_a": 0.0}])
+def test_a_held_current_stands_in_for_what_a_load_takes(drawn: dict[str, float]) -> None:
+    # 5 A through 8.8 mohm.
+    network = lamp_network(**drawn)
+    asked = [of_lamp(FEED_DROP), AT_REST, of_lamp(CURRENT), LOADED]
+    held = {(LOAD, "lamp"): np.array([5.0])}
+    shown = network.values_of(network.planned, asked, held)
+    assert shown[0] == pytest.approx([0.044, 12.5, 5.0, 12.475])
+    # What is held in another state or of another circuit is of no account.
+    others = {(LOAD, "horn"): np.array([5.0]), ("rest", "lamp"): np.array([5.0])}
+    found = network.values_of(network.planned, asked, others)
+    assert found[0] == pytest.approx(network.values_of(network.planned, asked)[0])
+
+
+def test_a_circuit_without_a_load_carries_nothing() -> None:
+    network = lamp_network()
+    bare = replace(network, circuits={"lamp": network.circuits["lamp"]._replace(load=None)})
+    shown = bare.values_of(bare.planned, [of_lamp(CURRENT), LOADED])
+    assert shown[0] == pytest.approx([0.0, 12.5])
+
+
+def test_a_load_behind_one_without_a_load_is_switched_on() -> None:
+    network = lamp_network()
+    lamp = network.circuits["lamp"]
+    circuits = {"horn": lamp._replace(load=None), "lamp": lamp}
+    # In this order, which a set would not keep.
+    both = replace(network, circuits=circuits, states={LOAD: tuple(circuits)})  # type: ignore[dict-item]
+    assert both.values_of(both.planned, [of_lamp(CURRENT)])[0] == pytest.approx([10.0])
+
+
+def test_first_row_is_repeated_in_arrays_of_its_own() -> None:
+    pair = lamp_network().planned.repeated(2)
+    pair.emf_v[1] = 99.0
+    three = pair.repeated(3)
+    assert three.emf_v.tolist() == [[EMF_V]] * 3
+    three.emf_v[0] = 1.0
+    assert pair.emf_v[0] == EMF_V
+
+
+def test_an_operating_point_is_one_in_every_state() -> None:
+    shown = np.array([[1.0, math.nan], [1.0, 2.0], [math.nan, math.nan]])
+    assert has_operating_point(shown).tolist() == [False, True, False]
 
 
 def test_without_tolerances_the_plan_is_expected() -> None:
