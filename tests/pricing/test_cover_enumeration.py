@@ -192,6 +192,12 @@ def test_a_cluster_is_small_up_to_the_limit(
     assert found(**asked) == Enumeration(one).cheapest(**asked)  # type: ignore[arg-type]
 
 
+def test_a_cluster_of_one_plan_is_small() -> None:
+    # Nothing but loose units of one part, at two prices.
+    breaks = [{"from_quantity": "10", "unit_price": "0.5"}]
+    assert Enumeration(cluster_of([part("A", "1", price_breaks=breaks)], [{"A": "8"}])).is_small
+
+
 def test_many_ways_to_give_needs_to_parts_are_not_small(monkeypatch: pytest.MonkeyPatch) -> None:
     # Needs of 1, 2, 4 and 8 have sixteen sums on either part.
     needs = [{"A": str(2**power), "B": str(2**power)} for power in range(4)]
