@@ -192,6 +192,18 @@ def test_a_cluster_is_small_up_to_the_limit(
     assert found(**asked) == Enumeration(one).cheapest(**asked)  # type: ignore[arg-type]
 
 
+def test_a_kit_that_brings_more_than_is_needed_leaves_nothing_to_buy() -> None:
+    packs = [{"quantity": "1", "price": "9"}]
+    one = cluster_of([part("A", "10", packs=packs)], [{"A": "1"}], [kit("K", "1", {"A": "2"})])
+    assert bought(both(one)) == {"kit K": 1}
+
+
+def test_whole_numbers_have_no_decimals() -> None:
+    decimals = cover_enumeration._decimals
+    assert decimals([Decimal("1E+2")]) == decimals([Decimal("1E+2"), Decimal(5)]) == 0
+    assert decimals([Decimal(5), Decimal("0.25"), Decimal("0.5")]) == 2
+
+
 def test_a_cluster_of_one_plan_is_small() -> None:
     # Nothing but loose units of one part, at two prices.
     breaks = [{"from_quantity": "10", "unit_price": "0.5"}]
