@@ -361,6 +361,11 @@ def test_a_share_is_the_half_width_around_the_plan(name: str, field: str) -> Non
     assert (drawn / planned).min() == pytest.approx(0.9, abs=2e-4)
 
 
+def test_usual_tolerances_are_those_of_common_practice() -> None:
+    # No source: resistance 4 %, length 5 %, 5 K, joints 35 %, EMF 2 %, source 25 %, loads 10 %.
+    assert Tolerances(0.04, 0.05, 5.0, 0.35, 0.02, 0.25, 0.1) == USUAL
+
+
 def test_a_load_of_power_has_its_tolerance_too() -> None:
     network = lamp_network(power_w=100.0, current_a=0.0)
     drawn = drawn_variants(network, replace(NONE, load_share=0.1)).load_power_w
