@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cases import case_parameters
+from loomwright.engineering.audio import driver_wiring
 from loomwright.engineering.audio.coil_power import network_power
 from loomwright.engineering.audio.driver_wiring import (
     DriverSort,
@@ -30,12 +31,14 @@ from loomwright.engineering.audio.load_request import LoadDriver, LoadMatchReque
 from loomwright.engineering.audio.load_working import load_working
 from loomwright.engineering.audio.series_parallel import (
     Group,
+    after_fault,
     in_order,
     network_count,
     networks,
     parts_of,
 )
 from loomwright.engineering.audio.stated_output import (
+    ChannelOutput,
     StatedOutput,
     channel_outputs,
     channel_voltage_v,
@@ -102,20 +105,32 @@ def test_coils_of_a_driver_together_are_among_all_ways():
 
 
 @pytest.mark.parametrize(
-    ("sorts", "together", "code"),
+    ("sorts", "together", "code", "limit"),
     [
-        ((DriverSort(9, 1),), True, "too_many_coils"),
-        ((DriverSort(3, 3),), True, "too_many_coils"),
-        ((DriverSort(1, 1),) * 6, True, "too_many_wirings"),
-        ((DriverSort(4, 2),), False, "too_many_wirings"),
+        ((DriverSort(9, 1),), True, "too_many_coils", 8),
+        ((DriverSort(3, 3),), True, "too_many_coils", 8),
+        ((DriverSort(1, 1),) * 6, True, "too_many_wirings", 1200),
+        ((DriverSort(4, 2),), False, "too_many_wirings", 1200),
     ],
 )
-def test_too_much_is_refused_with_the_limit(sorts, together, code):
+def test_too_much_is_refused_with_the_limit(sorts, together, code, limit):
     with pytest.raises(EngineeringError) as caught:
         coil_wirings(sorts, together)
     assert (caught.value.code, caught.value.field) == (code, "drivers")
-    assert caught.value.attributes["value"] > caught.value.attributes["limit"]
-    assert str(caught.value.attributes["limit"]) in caught.value.message
+    assert caught.value.attributes["value"] > caught.value.attributes["limit"] == limit
+    assert str(limit) in caught.value.message
+
+
+@pytest.mark.parametrize("sort", [DriverSort(3, 1), DriverSort(1, 3)])
+def test_as_many_ways_as_the_limit_are_listed(monkeypatch, sort):
+    # Three coils alike make four.
+    assert LIKE[2] == 4
+    uncached = coil_wirings.__wrapped__
+    monkeypatch.setattr(driver_wiring, "GREATEST_NETWORK_COUNT", 4)
+    assert len(uncached((sort,), False)) == 4
+    monkeypatch.setattr(driver_wiring, "GREATEST_NETWORK_COUNT", 3)
+    with pytest.raises(EngineeringError, match="There are 4 ways"):
+        uncached((sort,), False)
 
 
 def test_way_is_written_in_short_and_in_words():
@@ -171,10 +186,59 @@ def test_voltage_of_a_channel(load_ohm, voltage_v, basis):
     assert known == basis
 
 
+@pytest.mark.parametrize(
+    ("load_ohm", "inverse_v"),
+    [
+        # 8 V at 1 ohm, 16 V at 2, 20 V at 4 and 25 V at 8 ohm; halfway in 1/Z between the two.
+        (4.0 / 3.0, (1.0 / 8.0 + 1.0 / 16.0) / 2.0),
+        (8.0 / 3.0, (1.0 / 16.0 + 1.0 / 20.0) / 2.0),
+        (16.0 / 3.0, (1.0 / 20.0 + 1.0 / 25.0) / 2.0),
+    ],
+)
+def test_voltage_is_interpolated_between_the_nearest_statements(load_ohm, inverse_v):
+    stated = ((1.0, 64.0), (2.0, 128.0), (4.0, 100.0), (8.0, 78.125))
+    outputs = channel_outputs(tuple(StatedOutput(*each) for each in stated))
+    found = channel_voltage_v(load_ohm, outputs)
+    assert found == (pytest.approx(1.0 / inverse_v, rel=1e-12), "interpolated")
+
+
 def test_bridged_statement_is_half_for_each_channel_and_the_least_counts():
     # 400 W bridged at 8 ohm are 200 W at 4 ohm a channel; 100 W are stated there as well.
     (one,) = channel_outputs((StatedOutput(8.0, 400.0, True), StatedOutput(4.0, 100.0)))
     assert (one.load_impedance_ohm, one.voltage_v) == (4.0, pytest.approx(20.0, rel=1e-12))
+
+
+def test_bridged_statement_alone_is_half_of_the_power_at_half_of_the_load():
+    # 400 W at 8 ohm are 200 W at 4 ohm a channel, sqrt(800) V.
+    (one,) = channel_outputs((StatedOutput(8.0, 400.0, True),))
+    assert one == (4.0, pytest.approx(28.284271, rel=1e-7))
+
+
+def test_statements_within_a_thousandth_are_of_one_load():
+    # 36 W at 1 ohm are 6 V, 128 W at 2 ohm 16 V, 100 W at 4 ohm 20 V; 64.032 W at 4.002 are 16.008.
+    low = (StatedOutput(4.002, 64.032), StatedOutput(2.0, 128.0), StatedOutput(1.0, 36.0))
+    found = channel_outputs((StatedOutput(4.0, 100.0), *low))
+    assert [load for load, _ in found] == [1.0, 2.0, 4.002]
+    assert [volt for _, volt in found] == pytest.approx([6.0, 16.0, 16.008], rel=1e-9)
+    # At a higher voltage there the statement at 4 ohm stays.
+    found = channel_outputs((StatedOutput(4.0, 100.0), StatedOutput(4.002, 144.072), *low[1:]))
+    assert [load for load, _ in found] == [1.0, 2.0, 4.0]
+    assert [volt for _, volt in found] == pytest.approx([6.0, 16.0, 20.0], rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("second_ohm", "first_ohm", "count"),
+    [(40.03, 40.0, 1), (40.05, 40.0, 2), (0.5008, 0.5, 2), (0.5004, 0.5, 1), (1001.0, 1000.0, 1)],
+)
+def test_loads_are_one_within_a_thousandth_of_the_lower(second_ohm, first_ohm, count):
+    stated = (StatedOutput(first_ohm, 10.0), StatedOutput(second_ohm, 10.0))
+    assert len(channel_outputs(stated)) == count
+
+
+@pytest.mark.parametrize(("above_v", "falls"), [(1.0, False), (0.999, False), (0.998, True)])
+def test_voltage_falls_where_it_is_lower_by_more_than_a_thousandth(above_v, falls):
+    outputs = (ChannelOutput(2.0, 1.0), ChannelOutput(4.0, above_v), ChannelOutput(8.0, 1.0))
+    assert voltage_falls_with_load(outputs) == falls
 
 
 def test_output_that_more_than_doubles_at_half_the_load_is_noticed():
@@ -215,6 +279,24 @@ def test_open_coil_in_series_silences_all_and_a_short_in_parallel_shorts_the_amp
     parallel = Group("parallel", (0, 1))
     short = coil_fault(parallel, network_power(parallel, (4.0, 4.0)), (4.0, 4.0), 1, "short")
     assert (short.silent_coils, short.left, short.load_impedance_ohm) == ((0, 1), None, 0.0)
+
+
+def test_what_a_fault_leaves_has_the_one_form():
+    assert after_fault(Group("series", (0, 1)), 0, "short") == 1
+    assert after_fault(Group("parallel", (0, 1)), 1, "open") == 0
+    # 0 + (1 | (2 + 3)) with 1 open is three in series.
+    inside = Group("parallel", (1, Group("series", (2, 3))))
+    assert after_fault(Group("series", (0, inside)), 1, "open") == Group("series", (0, 2, 3))
+    assert after_fault(PAIRS, 0, "short") == Group("parallel", (1, Group("series", (2, 3))))
+    assert after_fault(PAIRS, 0, "open") == Group("series", (2, 3))
+
+
+def test_faults_that_leave_unlike_loads_stand_apart():
+    parallel = Group("parallel", (0, 1))
+    faults = coil_faults(parallel, network_power(parallel, (4.0, 8.0)), (4.0, 8.0))
+    found = [[(case.fault, case.coil) for case in alike] for alike in faults_by_effect(faults)]
+    # Either leaves one coil, of 8 ohm or of 4 ohm; either short is one of the amplifier.
+    assert found == [[("open", 0)], [("open", 1)], [("short", 0), ("short", 1)]]
 
 
 def test_fault_is_judged_by_output_and_load():

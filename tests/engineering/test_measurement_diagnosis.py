@@ -288,6 +288,29 @@ def test_loads_and_sources_are_tried_between_these_ends(
     assert (values[0], values[-1]) == pytest.approx(ends)
 
 
+def test_sizes_rise_in_thirteen_equal_steps_of_the_logarithm_and_losses_in_equal_ones() -> None:
+    found, _ = hypotheses(lamp_network(), OTHERS, ["lamp"])
+    magnitudes = {entry.fault: entry.magnitudes for entry in found if entry.magnitudes.size > 1}
+    ratios = {POOR_GROUND: 32.0, LOAD_BELOW: 7.5, LOAD_ABOVE: 4.0 / 1.33, WEAK_SOURCE: 12.0}
+    for fault, ratio in ratios.items():
+        steps = magnitudes[fault][1:] / magnitudes[fault][:-1]
+        assert steps == pytest.approx(np.full(13, ratio ** (1 / 13)))
+    # 3 to 20 % of 12.5 V.
+    assert magnitudes[LOW_CHARGE][[0, -1]] == pytest.approx([0.375, 2.5])
+    assert np.diff(magnitudes[LOW_CHARGE]) == pytest.approx(np.full(13, 12.5 * 0.17 / 13))
+
+
+def test_another_conductor_of_one_kind_alone_is_suspected_with_its_ratio() -> None:
+    clad = {"lamp": OTHERS["lamp"][1:]}
+    found, variants = hypotheses(lamp_network(), clad, ["lamp"])
+    (entry,) = [entry for entry in found if entry.fault in {UNDERSIZED, COPPER_CLAD}]
+    assert (entry.fault, entry.labels) == (COPPER_CLAD, ("clad",))
+    assert entry.magnitudes == pytest.approx([1.55])
+    assert variants.ambient_resistance_ohm[entry.rows][0] == pytest.approx(
+        [1.55 * FEED_OHM, 1.55 * RETURN_OHM]
+    )
+
+
 def test_a_load_of_power_is_changed_in_power() -> None:
     found, variants = hypotheses(lamp_network(power_w=100.0, current_a=0.0), {}, ["lamp"])
     entry = next(entry for entry in found if entry.fault == LOAD_ABOVE)

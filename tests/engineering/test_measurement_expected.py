@@ -28,6 +28,7 @@ from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.measurement.expected import (
     FROM_PLAN,
     FROM_READINGS,
+    Expectation,
     Reading,
     expectations,
     meter_range,
@@ -42,6 +43,7 @@ from loomwright.engineering.measurement.measured_network import (
     RETURN_DROP,
     SOURCE_LUG_DROP,
     Quantity,
+    has_operating_point,
 )
 from loomwright.engineering.measurement.meter import Meter, meter_covariance
 from loomwright.engineering.measurement.uncertainty import (
@@ -85,6 +87,50 @@ def test_a_perfect_meter_shows_what_is_derived_by_hand() -> None:
         },
         rel=1e-9,
     )
+
+
+@pytest.mark.parametrize("drawn", [{}, {"power_w": 100.0, "current_a": 0.0}])
+def test_a_held_current_stands_in_for_what_a_load_takes(drawn: dict[str, float]) -> None:
+    # 5 A through 8.8 mohm.
+    network = lamp_network(**drawn)
+    asked = [of_lamp(FEED_DROP), AT_REST, of_lamp(CURRENT), LOADED]
+    held = {(LOAD, "lamp"): np.array([5.0])}
+    shown = network.values_of(network.planned, asked, held)
+    assert shown[0] == pytest.approx([0.044, 12.5, 5.0, 12.475])
+    # What is held in another state or of another circuit is of no account.
+    others = {(LOAD, "horn"): np.array([5.0]), ("rest", "lamp"): np.array([5.0])}
+    found = network.values_of(network.planned, asked, others)
+    assert found[0] == pytest.approx(network.values_of(network.planned, asked)[0])
+
+
+def test_a_circuit_without_a_load_carries_nothing() -> None:
+    network = lamp_network()
+    bare = replace(network, circuits={"lamp": network.circuits["lamp"]._replace(load=None)})
+    shown = bare.values_of(bare.planned, [of_lamp(CURRENT), LOADED])
+    assert shown[0] == pytest.approx([0.0, 12.5])
+
+
+def test_a_load_behind_one_without_a_load_is_switched_on() -> None:
+    network = lamp_network()
+    lamp = network.circuits["lamp"]
+    circuits = {"horn": lamp._replace(load=None), "lamp": lamp}
+    # In this order, which a set would not keep.
+    both = replace(network, circuits=circuits, states={LOAD: tuple(circuits)})  # type: ignore[dict-item]
+    assert both.values_of(both.planned, [of_lamp(CURRENT)])[0] == pytest.approx([10.0])
+
+
+def test_first_row_is_repeated_in_arrays_of_its_own() -> None:
+    pair = lamp_network().planned.repeated(2)
+    pair.emf_v[1] = 99.0
+    three = pair.repeated(3)
+    assert three.emf_v.tolist() == [[EMF_V]] * 3
+    three.emf_v[0] = 1.0
+    assert pair.emf_v[0] == EMF_V
+
+
+def test_an_operating_point_is_one_in_every_state() -> None:
+    shown = np.array([[1.0, math.nan], [1.0, 2.0], [math.nan, math.nan]])
+    assert has_operating_point(shown).tolist() == [False, True, False]
 
 
 def test_without_tolerances_the_plan_is_expected() -> None:
@@ -315,6 +361,11 @@ def test_a_share_is_the_half_width_around_the_plan(name: str, field: str) -> Non
     assert (drawn / planned).min() == pytest.approx(0.9, abs=2e-4)
 
 
+def test_usual_tolerances_are_those_of_common_practice() -> None:
+    # No source: resistance 4 %, length 5 %, 5 K, joints 35 %, EMF 2 %, source 25 %, loads 10 %.
+    assert Tolerances(0.04, 0.05, 5.0, 0.35, 0.02, 0.25, 0.1) == USUAL
+
+
 def test_a_load_of_power_has_its_tolerance_too() -> None:
     network = lamp_network(power_w=100.0, current_a=0.0)
     drawn = drawn_variants(network, replace(NONE, load_share=0.1)).load_power_w
@@ -324,14 +375,10 @@ def test_a_load_of_power_has_its_tolerance_too() -> None:
 # --- verdicts ---
 
 
-def expectation(network_value: float = 10.0):
-    found = expectations(lamp_network(), {of_lamp(CURRENT): CLAMP})[of_lamp(CURRENT)]
-    return replace(found, expected=network_value, low=network_value - 1.0, high=network_value + 2.0)
-
-
 def test_error_is_counted_in_the_half_width_of_its_side() -> None:
-    given_expectation = expectation()
+    given_expectation = Expectation(of_lamp(CURRENT), 10.0, 9.0, 12.0, 0.5, FROM_PLAN)
     assert normalised_error(10.0, given_expectation) == 0.0
+    assert normalised_error(10.5, given_expectation) == pytest.approx(0.25)
     assert normalised_error(9.5, given_expectation) == pytest.approx(-0.5)
     assert normalised_error(13.0, given_expectation) == pytest.approx(1.5)
 

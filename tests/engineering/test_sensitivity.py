@@ -215,6 +215,12 @@ def test_rounding_is_no_effect():
     assert effect.inputs[0].standard_uncertainties[0] > 0.0
 
 
+@pytest.mark.parametrize(("share", "counts"), [(1e-11, False), (1e-9, True)])
+def test_an_effect_of_a_billionth_counts(share, counts):
+    (row,) = of_formula(lambda a: 1.0 + share * a, [ranged("a", -1.0, 0.0, 1.0)]).inputs
+    assert (row.standard_uncertainties[0] > 0.0) == counts
+
+
 def test_end_beyond_the_models_says_why_and_leaves_the_band_open():
     def evaluate(changes):
         x = changes.get("x", 1.0)

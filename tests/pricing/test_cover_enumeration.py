@@ -125,6 +125,47 @@ def test_more_is_bought_to_reach_a_lower_price_and_not_beyond_the_stock() -> Non
         assert bought(both(one)) == {"A": expected}
 
 
+def test_every_number_of_packs_within_the_stock_is_looked_at() -> None:
+    # The stock has room for one pack of either size, and loose units are dear.
+    packs = [{"quantity": "3", "price": "1"}, {"quantity": "4", "price": "1"}]
+    for stock, name in (("4", "A pack 4"), ("3", "A pack 3")):
+        one = cluster_of([part("A", "10", packs=packs, stock=stock)], [{"A": stock}])
+        assert bought(both(one)) == {name: 1}
+
+
+def test_what_two_kits_and_packs_hold_is_summed() -> None:
+    # Seven of A and two of B: a K of 3 A and 1 B and an L of 4 A and 1 B bring just that.
+    kits = [kit("K", "2", {"A": "3", "B": "1"}), kit("L", "3", {"A": "4", "B": "1"})]
+    parts = [part("A", "2"), part("B", "1.5")]
+    plan = both(cluster_of(parts, [{"A": "7"}, {"B": "2"}], kits))
+    assert plan == Plan({"kit K": Decimal(1), "kit L": Decimal(1)}, ("A", "B"), Decimal(5))
+    # Without K: two of L are 6, one and the rest loose are 3 + 6 + 1.5.
+    plan = both(cluster_of(parts, [{"A": "7"}, {"B": "2"}], kits), without=frozenset({"kit K"}))
+    assert plan == Plan({"kit L": Decimal(2)}, ("A", "B"), Decimal(6))
+
+
+def test_a_dear_number_of_one_kit_does_not_end_the_search() -> None:
+    # Loose four are 6. Two of K are 8 already, one of L is 5 and enough.
+    kits = [kit("K", "4", {"A": "1"}), kit("L", "5", {"A": "4"})]
+    assert bought(both(cluster_of([part("A", "1.5")], [{"A": "4"}], kits))) == {"kit L": 1}
+
+
+def test_of_ways_to_serve_from_one_purchase_the_first_is_told() -> None:
+    # One kit brings two of either part, so that any of both serves each need.
+    kits = [kit("K", "1", {"A": "2", "B": "2"})]
+    parts = [part("A", "5"), part("B", "5")]
+    plan = both(cluster_of(parts, [{"A": "1", "B": "1"}] * 2, kits))
+    assert plan == Plan({"kit K": Decimal(1)}, ("A", "A"), Decimal(1))
+
+
+def test_prices_of_kits_are_compared_with_those_of_fractions_of_a_unit() -> None:
+    # 1.5 loose at 2 are 3; the kit is a cent cheaper or dearer.
+    for price, expected in (("2.99", {"kit K": 1}), ("3.01", {"A": Decimal("1.5")})):
+        parts = [part("A", "2", sale_increment="0.5")]
+        one = cluster_of(parts, [{"A": "1.5"}], [kit("K", price, {"A": "1.5"})])
+        assert bought(both(one)) == expected
+
+
 def test_decimals_of_quantities_and_prices_are_all_counted() -> None:
     # 2.25 in steps of 0.75 are three at 0.333 a unit: 0.74925; the pack is a millionth dearer.
     packs = [{"quantity": "2.25", "price": "0.749251"}]
@@ -157,6 +198,24 @@ def test_a_cluster_is_small_up_to_the_limit(
     assert isinstance(found, partial) != is_small
     asked = {"within_stock": True, "without_one_of": NOTHING}
     assert found(**asked) == Enumeration(one).cheapest(**asked)  # type: ignore[arg-type]
+
+
+def test_a_kit_that_brings_more_than_is_needed_leaves_nothing_to_buy() -> None:
+    packs = [{"quantity": "1", "price": "9"}]
+    one = cluster_of([part("A", "10", packs=packs)], [{"A": "1"}], [kit("K", "1", {"A": "2"})])
+    assert bought(both(one)) == {"kit K": 1}
+
+
+def test_whole_numbers_have_no_decimals() -> None:
+    decimals = cover_enumeration._decimals
+    assert decimals([Decimal("1E+2")]) == decimals([Decimal("1E+2"), Decimal(5)]) == 0
+    assert decimals([Decimal(5), Decimal("0.25"), Decimal("0.5")]) == 2
+
+
+def test_a_cluster_of_one_plan_is_small() -> None:
+    # Nothing but loose units of one part, at two prices.
+    breaks = [{"from_quantity": "10", "unit_price": "0.5"}]
+    assert Enumeration(cluster_of([part("A", "1", price_breaks=breaks)], [{"A": "8"}])).is_small
 
 
 def test_many_ways_to_give_needs_to_parts_are_not_small(monkeypatch: pytest.MonkeyPatch) -> None:

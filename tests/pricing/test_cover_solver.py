@@ -60,6 +60,25 @@ def test_stock_is_counted_in_units_of_the_part_loose_and_in_packs() -> None:
     assert bought(cluster_of("29", stock="28", packs=PACKS)) == {"TIE": 9, "TIE pack 10": 2}
 
 
+@pytest.mark.parametrize(
+    ("needed", "increment", "expected"),
+    [
+        # A unit costs 1 in a pack of five and loose, so that no pack is the fewest.
+        ("40", "1", {"TIE": 40}),
+        # Sold by twos, an odd number of fives is needed for a price of one a unit.
+        ("21", "2", {"TIE": 16, "TIE pack 5": 1}),
+        ("45", "2", {"TIE": 40, "TIE pack 5": 1}),
+        # Sold by sixes: three or nine fives leave a multiple of six.
+        ("45", "6", {"TIE": 30, "TIE pack 5": 3}),
+    ],
+)
+def test_of_plans_of_one_price_that_with_the_fewest_packs_is_found(
+    needed: str, increment: str, expected: dict[str, int]
+) -> None:
+    packs = [{"quantity": "5", "price": "5"}]
+    assert bought(cluster_of(needed, sale_increment=increment, packs=packs)) == expected
+
+
 # At 9.50 nine loose are cheaper than a third pack.
 PACKS = [{"quantity": "10", "price": "9.50"}]
 

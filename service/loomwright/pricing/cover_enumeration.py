@@ -63,8 +63,6 @@ class _Shelf:
         ``room`` is the most that is bought, ``without`` the place of what is not bought: that of a
         pack, or behind them that of loose units.
         """
-        if needed <= 0:
-            return 0, (0,) * (len(self.packs) + 1)
         most = [_over(needed, units) for units, _ in self.packs]
         has_loose = without != len(most)
         if without is not None and has_loose:

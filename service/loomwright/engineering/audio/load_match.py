@@ -255,10 +255,16 @@ def _overloaded(shares: dict[int, float], output_w: float, load: JudgedLoad) -> 
     return tuple(
         driver.name
         for driver in load.drivers
-        for limit in [load.coils[driver.coils[0]].power_limit_w]
-        if limit is not None
-        and max(shares.get(place, 0.0) for place in driver.coils) * output_w > limit * (1.0 + SAME)
+        if any(
+            _is_above(shares[place] * output_w, load.coils[place].power_limit_w)
+            for place in driver.coils
+            if place in shares
+        )
     )
+
+
+def _is_above(power_w: float, limit_w: float | None) -> bool:
+    return limit_w is not None and power_w > limit_w * (1.0 + SAME)
 
 
 def _is_too_low(load_impedance_ohm: float, least_ohm: float) -> bool:

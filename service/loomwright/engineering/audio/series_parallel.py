@@ -53,11 +53,10 @@ def network_count(content: Content) -> int:
     P. A. MacMahon, The combinations of resistances (1892); OEIS A000084 for parts all alike,
     A006351 for parts all unlike (memory).
     """
-    lesser = [entry for entry in _contents_within(content) if sum(entry) > 0]
     counted = {(0,) * len(content): 1}
     plain: dict[Content, int] = {}
-    for entry in lesser:
-        plain[entry] = 1 if sum(entry) == 1 else counted.get(entry, 0)
+    for entry in _contents_within(content):
+        plain[entry] = 1 if sum(entry) == 1 else counted[entry]
         counted = _with_copies(counted, entry, plain[entry], content)
     return plain[content] if sum(content) == 1 else 2 * plain[content]
 
@@ -80,7 +79,7 @@ def networks(content: Content) -> tuple[Network, ...]:
     for entry in _contents_within(content):
         if sum(entry) == 1:
             by_content[entry] = (entry.index(1),)
-        elif sum(entry) > 1:
+        else:
             by_content[entry] = tuple(
                 dual_of(Group("series", parts)) for parts in _multisets(entry, by_content)
             )
@@ -89,8 +88,9 @@ def networks(content: Content) -> tuple[Network, ...]:
 
 
 def _contents_within(content: Content) -> list[Content]:
-    """Return what can be taken out of a content, by number of parts."""
-    return sorted(product(*(range(count + 1) for count in content)), key=lambda m: (sum(m), m))
+    """Return what can be taken out of a content, one part or more, by number of parts."""
+    every = product(*(range(count + 1) for count in content))
+    return sorted(filter(any, every), key=lambda entry: (sum(entry), entry))
 
 
 def _with_copies(
@@ -220,7 +220,8 @@ def after_fault(network: Network, part: int, fault: Fault) -> Network | Fault:
 def _group_of(kind: Kind, members: list[Network]) -> Network:
     """Return members as a group in the one form; a single one needs none."""
     if len(members) == 1:
-        return members[0]
+        (only,) = members
+        return only
     dissolved: list[Network] = []
     for member in members:
         if isinstance(member, Group) and member.kind == kind:
