@@ -16,6 +16,7 @@ from pathlib import Path
 
 import pytest
 import schemathesis
+import schemathesis_hooks
 from hypothesis import HealthCheck, settings
 from schemathesis.config import SchemathesisConfig
 
@@ -125,6 +126,11 @@ def test_command_line_finds_nothing_on_the_real_server(address, tmp_path, record
         cwd=tmp_path,
         capture_output=True,
         text=True,
+        env={
+            **os.environ,
+            "SCHEMATHESIS_HOOKS": schemathesis_hooks.__name__,
+            "PYTHONPATH": str(Path(__file__).parent),
+        },
         timeout=LONGEST_RUN_S,
         check=False,
     )
