@@ -104,7 +104,7 @@ def generated() -> Any:
         del content["examples"]
     job = document["components"]["schemas"]["Job"]["properties"]
     for member in ("signal", "supply"):
-        # On trial in test_signal.py and test_assess_supply.py; here they would take minutes to draw.
+        # On trial in test_signal.py and test_assess_supply.py; here they take minutes to draw.
         del job[member]
     loaded = schemathesis.openapi.from_dict(with_numbers_only(document))
     return loaded[URL]["POST"].as_strategy().map(lambda case: without_line_ends(case.body))

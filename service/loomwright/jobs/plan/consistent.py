@@ -10,7 +10,12 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from loomwright.engineering.record import record
-from loomwright.jobs.circuit_conductors import CircuitConductor, circuit_conductors, feeders
+from loomwright.jobs.circuit_conductors import (
+    FIRST_TIME,
+    CircuitConductor,
+    circuit_conductors,
+    feeders,
+)
 from loomwright.jobs.circuit_fuses import circuits_before_fuses, sized_circuits
 from loomwright.jobs.job import Job
 from loomwright.jobs.sized_circuit import SizedCircuit
@@ -67,8 +72,9 @@ def consistent_circuits(job: Job, tables: Tables, fuse_tables: FuseTables) -> Co
         A circuit lies outside the models.
     """
     feeding_v: dict[str, float] = {}
+    conductors = FIRST_TIME
     for rounds in range(1, GREATEST_ROUNDS + 1):
-        conductors = circuit_conductors(job, tables, feeding_v)
+        conductors = circuit_conductors(job, tables, feeding_v, conductors)
         bare = circuits_before_fuses(job, conductors)
         solved = solved_installation(job, bare, conductors, tables)
         exceeded = _exceeded(bare, solved)

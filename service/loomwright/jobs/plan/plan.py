@@ -1,6 +1,5 @@
 """A whole installation from one job: three plans, each sized, solved, priced and put in order."""
 
-from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
@@ -12,6 +11,7 @@ from loomwright.engineering.signal.plan import SignalPlan
 from loomwright.engineering.supply.assessment import INSUFFICIENT, SupplyAssessment
 from loomwright.jobs.circuit_sources import SourceLoad, source_load, source_loads
 from loomwright.jobs.job import Job
+from loomwright.jobs.job_bills import JobBills
 from loomwright.jobs.measurements import measurements_of_network
 from loomwright.jobs.plan.alternatives import LEANEST, PLAN_NAMES, USUAL, PlanOptions, planned_job
 from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
@@ -21,7 +21,6 @@ from loomwright.jobs.plan.supply_of_plan import supply_of_plan
 from loomwright.jobs.planned_signal import planned_signal
 from loomwright.jobs.priced_job import COMPLETE, PricedJob, priced_circuits
 from loomwright.jobs.priced_job import VERDICTS as BILL_VERDICTS
-from loomwright.jobs.requirements_of_job import requirements_of_job
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.solved_installation import (
     STATES,
@@ -30,7 +29,7 @@ from loomwright.jobs.solved_installation import (
 )
 from loomwright.jobs.work_order.steps import WorkOrder
 from loomwright.jobs.work_order.work_order import work_order
-from loomwright.pricing.bill import NO_OPTIONS, Bill, bill_of_materials
+from loomwright.pricing.bill import NO_OPTIONS
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.tables.fuse_records import FuseTables
@@ -121,31 +120,6 @@ EXPECTATION_PROVENANCES = (
 )
 
 
-class _Bills:
-    """Bills of one request: plans that need the same parts and labour share one."""
-
-    def __init__(self, job: Job, book: PriceBook, options: PricingOptions) -> None:
-        self._job, self._book, self._options = job, book, options
-        self.holding = book.on_day(options.as_of)
-        self._bills: dict[tuple[tuple[str, str], ...], Bill] = {}
-
-    def of(self, sized: Sequence[SizedCircuit]) -> Bill:
-        """Return the bill of circuits; a line's reason names currents, so those count too."""
-        key = tuple((f"{entry.verdict} {entry.decision}", _fitted(entry)) for entry in sized)
-        if key not in self._bills:
-            parts, labour = requirements_of_job(self._job, sized, self.holding)
-            difficulty = self._job.vehicle.difficulty
-            self._bills[key] = bill_of_materials(
-                parts, labour, self._book, self._options, difficulty
-            )
-        return self._bills[key]
-
-
-def _fitted(entry: SizedCircuit) -> str:
-    size = None if entry.conductor is None else entry.conductor.key
-    return f"{size} {entry.fuse_type} {entry.rated_current_a} {entry.fuse_reason}"
-
-
 def installation_plans(
     job: Job,
     book: PriceBook,
@@ -181,7 +155,7 @@ def installation_plans(
     EngineeringError
         A circuit lies outside the models, or the options do not fit the bill.
     """
-    bills = _Bills(job, book, options)
+    bills = JobBills(job, book, options)
     plans = tuple(_plan(name, job, plan_options, bills, tables, fuse_tables) for name in PLAN_NAMES)
     if _costs_more(plans[0], plans[1]):
         # Thinner feeds can make constant-power loads draw so much more that nothing is saved.
@@ -200,7 +174,7 @@ def _plan(
     name: str,
     job: Job,
     plan_options: PlanOptions,
-    bills: _Bills,
+    bills: JobBills,
     tables: Tables,
     fuse_tables: FuseTables,
 ) -> Plan:
@@ -225,7 +199,7 @@ def _plan(
         outputs=outputs,
         supply=supply,
         signal=_signal(job, solved, fuse_tables),
-        order=work_order(priced, bills.holding, tables, fuse_tables),
+        order=work_order(priced, bills.holding, tables, fuse_tables, bills.builds),
         measurements=measurements,
     )
 
