@@ -103,6 +103,24 @@ def test_a_held_current_stands_in_for_what_a_load_takes(drawn: dict[str, float])
     assert found[0] == pytest.approx(network.values_of(network.planned, asked)[0])
 
 
+def test_each_variant_is_a_row_of_its_own() -> None:
+    network = lamp_network()
+    three = network.planned.repeated(3)
+    three.emf_v[:, 0] = (12.5, 12.0, 13.0)
+    three.part_resistance_ohm[1, 1] += 0.001
+    shown = network.values_of(three, [AT_REST, LOADED, of_lamp(FEED_DROP), of_lamp(FUSE_DROP)])
+    # 10 A over 5 mohm of the source, 8.8 or 9.8 mohm of the feed, 0.6 or 1.6 mohm of the fuse.
+    assert shown == pytest.approx(
+        np.array(
+            [
+                [12.5, 12.45, 0.088, 0.006],
+                [12.0, 11.95, 0.098, 0.016],
+                [13.0, 12.95, 0.088, 0.006],
+            ]
+        )
+    )
+
+
 def test_a_circuit_without_a_load_carries_nothing() -> None:
     network = lamp_network()
     bare = replace(network, circuits={"lamp": network.circuits["lamp"]._replace(load=None)})
