@@ -25,6 +25,7 @@ from measured_site import (
 )
 
 from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.measurement import uncertainty
 from loomwright.engineering.measurement.expected import (
     FROM_PLAN,
     FROM_READINGS,
@@ -333,6 +334,38 @@ def test_inputs_are_drawn_independently() -> None:
     assert np.abs(together).max() < 0.14
 
 
+def test_both_kinds_of_columns_are_drawn_in_orders_of_their_own() -> None:
+    scores = stratified_scores(16, 1)
+    orders = (scores.even[:, 0].argsort(), scores.normal[:, 0].argsort())
+    assert orders[0].tolist() != orders[1].tolist()
+
+
+@pytest.mark.parametrize(("inputs", "columns"), [(0, 32), (31, 32), (32, 64), (63, 64), (64, 96)])
+def test_columns_come_in_sets_of_thirty_two(inputs: int, columns: int) -> None:
+    assert uncertainty._rounded_up(inputs) == columns
+
+
+def test_joints_are_drawn_each_for_itself() -> None:
+    network = lamp_network()
+    drawn = drawn_variants(network, replace(NONE, joint_spread=0.3)).part_resistance_ohm
+    together = np.corrcoef(np.log(drawn), rowvar=False) - np.eye(5)
+    # Ten pairs of 1024 draws, as above.
+    assert np.abs(together).max() < 0.14
+
+
+def test_columns_asked_for_are_those_of_all_inputs(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+
+    def noted(inputs: int) -> int:
+        asked.append(inputs)
+        return 32
+
+    monkeypatch.setattr(uncertainty, "_rounded_up", noted)
+    drawn_variants(lamp_network(), USUAL, 4)
+    # Three of the one circuit, five parts, two of the one source and one load.
+    assert asked == [3 + 5 + 2 + 1]
+
+
 def test_one_reel_serves_feed_and_return_and_the_day_all() -> None:
     network = lamp_network()
     planned = network.planned.ambient_resistance_ohm
@@ -343,6 +376,7 @@ def test_one_reel_serves_feed_and_return_and_the_day_all() -> None:
     lengths = drawn_variants(network, replace(NONE, route_length_share=0.1))
     shares = lengths.ambient_resistance_ohm / planned
     assert abs(np.corrcoef(shares, rowvar=False)[0, 1]) < 0.14
+    assert (shares.min(), shares.max()) == pytest.approx((0.9, 1.1), abs=1e-3)
     assert lengths.resistance_slope_ohm_per_k == pytest.approx(
         SLOPE_PER_K * lengths.ambient_resistance_ohm
     )
