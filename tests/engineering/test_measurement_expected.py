@@ -353,6 +353,19 @@ def test_joints_are_drawn_each_for_itself() -> None:
     assert np.abs(together).max() < 0.14
 
 
+def test_sources_and_loads_are_drawn_each_for_itself() -> None:
+    network = lamp_network()
+    pair = replace(
+        network.planned,
+        emf_v=np.array([[12.0, 24.0]]),
+        load_power_w=np.zeros((1, 2)),
+        load_current_a=np.array([[5.0, 10.0]]),
+    )
+    drawn = drawn_variants(replace(network, planned=pair), USUAL)
+    for values in (drawn.emf_v, drawn.load_current_a):
+        assert abs(np.corrcoef(values, rowvar=False)[0, 1]) < 0.14
+
+
 def test_columns_asked_for_are_those_of_all_inputs(monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[int] = []
 
@@ -381,6 +394,8 @@ def test_one_reel_serves_feed_and_return_and_the_day_all() -> None:
         SLOPE_PER_K * lengths.ambient_resistance_ohm
     )
     warm = drawn_variants(network, replace(NONE, ambient_temperature_k=10.0))
+    ratios = warm.ambient_resistance_ohm / planned
+    assert ratios[:, 0] == pytest.approx(ratios[:, 1])
     assert warm.ambient_resistance_ohm.max(axis=0) == pytest.approx(
         [FEED_OHM * 1.04, RETURN_OHM * 1.04], rel=1e-4
     )
