@@ -366,6 +366,12 @@ def test_sources_and_loads_are_drawn_each_for_itself() -> None:
         assert abs(np.corrcoef(values, rowvar=False)[0, 1]) < 0.14
 
 
+def test_columns_are_handed_out_from_the_first_on() -> None:
+    following = uncertainty._taken(np.arange(6.0).reshape(1, 6))
+    assert following(2).tolist() == [[0.0, 1.0]]
+    assert following(3).tolist() == [[2.0, 3.0, 4.0]]
+
+
 def test_columns_asked_for_are_those_of_all_inputs(monkeypatch: pytest.MonkeyPatch) -> None:
     asked: list[int] = []
 
