@@ -236,6 +236,7 @@ def test_hypotheses_are_the_plan_with_one_thing_changed() -> None:
         FUSE_OR_HOLDER, LOAD_BELOW, LOAD_ABOVE, WEAK_SOURCE, LOW_CHARGE,
     ]  # fmt: skip
     assert {entry.fault for entry in found} == set(FAULTS)
+    assert found[0].magnitudes.tolist() == [0.0]
     rows = [place for entry in found for place in range(entry.rows.start, entry.rows.stop)]
     assert rows == list(range(variants.emf_v.shape[0]))
     fields = tuple(type(variants).__annotations__)
@@ -286,6 +287,16 @@ def test_loads_and_sources_are_tried_between_these_ends(
     entry = next(entry for entry in found if entry.fault == fault)
     values = getattr(variants, field)[entry.rows, 0]
     assert (values[0], values[-1]) == pytest.approx(ends)
+
+
+def test_a_poor_ground_is_the_last_part_of_the_return_however_many_there_are() -> None:
+    network = lamp_network()
+    for parts in ((3,), (1, 2, 3)):
+        lamp = network.circuits["lamp"]._replace(return_parts=parts)
+        found, variants = hypotheses(replace(network, circuits={"lamp": lamp}), {}, ["lamp"])
+        ground = next(entry for entry in found if entry.fault == POOR_GROUND)
+        gained = variants.part_resistance_ohm[ground.rows] - PARTS_OHM
+        assert gained[:, 3] == pytest.approx(ground.magnitudes)
 
 
 def test_sizes_rise_in_thirteen_equal_steps_of_the_logarithm_and_losses_in_equal_ones() -> None:

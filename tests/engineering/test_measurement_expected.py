@@ -25,6 +25,7 @@ from measured_site import (
 )
 
 from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.measurement import uncertainty
 from loomwright.engineering.measurement.expected import (
     FROM_PLAN,
     FROM_READINGS,
@@ -101,6 +102,24 @@ def test_a_held_current_stands_in_for_what_a_load_takes(drawn: dict[str, float])
     others = {(LOAD, "horn"): np.array([5.0]), ("rest", "lamp"): np.array([5.0])}
     found = network.values_of(network.planned, asked, others)
     assert found[0] == pytest.approx(network.values_of(network.planned, asked)[0])
+
+
+def test_each_variant_is_a_row_of_its_own() -> None:
+    network = lamp_network()
+    three = network.planned.repeated(3)
+    three.emf_v[:, 0] = (12.5, 12.0, 13.0)
+    three.part_resistance_ohm[1, 1] += 0.001
+    shown = network.values_of(three, [AT_REST, LOADED, of_lamp(FEED_DROP), of_lamp(FUSE_DROP)])
+    # 10 A over 5 mohm of the source, 8.8 or 9.8 mohm of the feed, 0.6 or 1.6 mohm of the fuse.
+    assert shown == pytest.approx(
+        np.array(
+            [
+                [12.5, 12.45, 0.088, 0.006],
+                [12.0, 11.95, 0.098, 0.016],
+                [13.0, 12.95, 0.088, 0.006],
+            ]
+        )
+    )
 
 
 def test_a_circuit_without_a_load_carries_nothing() -> None:
@@ -315,6 +334,57 @@ def test_inputs_are_drawn_independently() -> None:
     assert np.abs(together).max() < 0.14
 
 
+def test_both_kinds_of_columns_are_drawn_in_orders_of_their_own() -> None:
+    scores = stratified_scores(16, 1)
+    orders = (scores.even[:, 0].argsort(), scores.normal[:, 0].argsort())
+    assert orders[0].tolist() != orders[1].tolist()
+
+
+@pytest.mark.parametrize(("inputs", "columns"), [(0, 32), (31, 32), (32, 64), (63, 64), (64, 96)])
+def test_columns_come_in_sets_of_thirty_two(inputs: int, columns: int) -> None:
+    assert uncertainty._rounded_up(inputs) == columns
+
+
+def test_joints_are_drawn_each_for_itself() -> None:
+    network = lamp_network()
+    drawn = drawn_variants(network, replace(NONE, joint_spread=0.3)).part_resistance_ohm
+    together = np.corrcoef(np.log(drawn), rowvar=False) - np.eye(5)
+    # Ten pairs of 1024 draws, as above.
+    assert np.abs(together).max() < 0.14
+
+
+def test_sources_and_loads_are_drawn_each_for_itself() -> None:
+    network = lamp_network()
+    pair = replace(
+        network.planned,
+        emf_v=np.array([[12.0, 24.0]]),
+        load_power_w=np.zeros((1, 2)),
+        load_current_a=np.array([[5.0, 10.0]]),
+    )
+    drawn = drawn_variants(replace(network, planned=pair), USUAL)
+    for values in (drawn.emf_v, drawn.load_current_a):
+        assert abs(np.corrcoef(values, rowvar=False)[0, 1]) < 0.14
+
+
+def test_columns_are_handed_out_from_the_first_on() -> None:
+    following = uncertainty._taken(np.arange(6.0).reshape(1, 6))
+    assert following(2).tolist() == [[0.0, 1.0]]
+    assert following(3).tolist() == [[2.0, 3.0, 4.0]]
+
+
+def test_columns_asked_for_are_those_of_all_inputs(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[int] = []
+
+    def noted(inputs: int) -> int:
+        asked.append(inputs)
+        return 32
+
+    monkeypatch.setattr(uncertainty, "_rounded_up", noted)
+    drawn_variants(lamp_network(), USUAL, 4)
+    # Three of the one circuit, five parts, two of the one source and one load.
+    assert asked == [3 + 5 + 2 + 1]
+
+
 def test_one_reel_serves_feed_and_return_and_the_day_all() -> None:
     network = lamp_network()
     planned = network.planned.ambient_resistance_ohm
@@ -325,10 +395,13 @@ def test_one_reel_serves_feed_and_return_and_the_day_all() -> None:
     lengths = drawn_variants(network, replace(NONE, route_length_share=0.1))
     shares = lengths.ambient_resistance_ohm / planned
     assert abs(np.corrcoef(shares, rowvar=False)[0, 1]) < 0.14
+    assert (shares.min(), shares.max()) == pytest.approx((0.9, 1.1), abs=1e-3)
     assert lengths.resistance_slope_ohm_per_k == pytest.approx(
         SLOPE_PER_K * lengths.ambient_resistance_ohm
     )
     warm = drawn_variants(network, replace(NONE, ambient_temperature_k=10.0))
+    ratios = warm.ambient_resistance_ohm / planned
+    assert ratios[:, 0] == pytest.approx(ratios[:, 1])
     assert warm.ambient_resistance_ohm.max(axis=0) == pytest.approx(
         [FEED_OHM * 1.04, RETURN_OHM * 1.04], rel=1e-4
     )
@@ -357,8 +430,9 @@ def test_a_share_is_the_half_width_around_the_plan(name: str, field: str) -> Non
     network = lamp_network()
     drawn = getattr(drawn_variants(network, replace(NONE, **{name: 0.1})), field)
     planned = getattr(network.planned, field)
-    assert (drawn / planned).max() == pytest.approx(1.1, abs=2e-4)
-    assert (drawn / planned).min() == pytest.approx(0.9, abs=2e-4)
+    # The middle of the outermost of 1024 slices lies a 1024th within.
+    assert (drawn / planned).max() == pytest.approx(1.1 - 0.1 / 1024, rel=1e-10)
+    assert (drawn / planned).min() == pytest.approx(0.9 + 0.1 / 1024, rel=1e-10)
 
 
 def test_usual_tolerances_are_those_of_common_practice() -> None:
