@@ -50,6 +50,8 @@ DIMENSIONLESS = {
     "near_source_fault_elasticity": "relative change over relative change",
     "nominal": "of an input or a result; its unit is the member unit",
     "normalised_error": "deviation over half an interval",
+    "greatest_power_factor": "power over power",
+    "line": "number of a line of the bill",
     "number": "number of the line",
     "parallel_runs": "count",
     "present": "what is there, in the unit of the member unit",

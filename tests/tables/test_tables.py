@@ -7,7 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from loomwright.tables import audio_specs, fuse_specs, specs, tolerance_specs
+from loomwright.tables import (
+    audio_specs,
+    fuse_specs,
+    signal_specs,
+    specs,
+    supply_specs,
+    tolerance_specs,
+)
 from loomwright.tables.load import load_tables, tables
 from loomwright.tables.read import (
     CHECKED_MARKS,
@@ -22,7 +29,7 @@ from loomwright.tables.specs import TableSpec
 FOLDER = Path(str(package_folder()))
 SPECS = {
     value.file: value
-    for module in (specs, audio_specs, fuse_specs, tolerance_specs)
+    for module in (specs, audio_specs, fuse_specs, signal_specs, supply_specs, tolerance_specs)
     for value in vars(module).values()
     if isinstance(value, TableSpec)
 }

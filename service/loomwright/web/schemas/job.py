@@ -3,6 +3,8 @@
 from typing import Any
 
 from loomwright.jobs.job_members import CHASSIS, RETURN_PATH
+from loomwright.tables.audio_load import audio_tables
+from loomwright.tables.audio_records import AmplifierClass
 from loomwright.web.schemas.base import exactly_one_of, together
 from loomwright.web.schemas.common import size_of_series
 from loomwright.web.schemas.documents import JsonSchema
@@ -41,14 +43,17 @@ def _equipment(schema: JsonSchema) -> JsonSchema:
 
 
 def _amplifier(schema: JsonSchema) -> JsonSchema:
-    return {
-        **schema,
-        "if": {
-            "properties": {"amplifier_class": {"const": "constant_efficiency"}},
+    def of_class(kind: AmplifierClass) -> JsonSchema:
+        is_kind = {
+            "properties": {"amplifier_class": {"const": kind.key}},
             "required": ["amplifier_class"],
-        },
-        "then": {"required": ["measured_efficiency"]},
-    }
+        }
+        limit = {"properties": {"measured_efficiency": {"maximum": kind.theoretical_efficiency}}}
+        needed = {"required": ["measured_efficiency"]} if kind.efficiency is None else {}
+        return {"if": is_kind, "then": limit | needed}
+
+    classes = audio_tables().amplifier_classes.values()
+    return {**schema, "allOf": [of_class(kind) for kind in classes]}
 
 
 def _return_path(schema: JsonSchema) -> JsonSchema:
