@@ -148,9 +148,11 @@ def test_what_rounding_may_miss_is_no_shortfall():
 
 
 def test_figures_of_another_request_are_refused():
-    figures = supply_figures(request_of(load("a")))
-    with pytest.raises(ValueError, match="shorter"):
-        shortfalls(request_of(load("a"), load("b")), figures)
+    both = request_of(load("a"), load("b"))
+    figures, other = supply_figures(both), supply_figures(request_of(load("a")))
+    for mixed in (replace(figures, worst=other.worst), replace(figures, states=other.states)):
+        with pytest.raises(ValueError, match="shorter"):
+            shortfalls(both, mixed)
 
 
 def test_raised_idle_by_hand():

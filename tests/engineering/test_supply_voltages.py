@@ -116,6 +116,42 @@ def test_a_search_without_an_end_says_so(monkeypatch):
     assert caught.value.field == "loads"
 
 
+@pytest.mark.parametrize(
+    ("source_ohm", "loop_ohm", "at_load_v"), [(0.05, 0.1, 10.0), (1e-5, 0.1, 6.25)]
+)
+def test_a_step_of_the_search_is_that_of_newton(monkeypatch, source_ohm, loop_ohm, at_load_v):
+    # From v (V - v) = P R: the current I = (V - v) / R changes by -I / (2 v - V) with V.
+    current_a = (12.0 - at_load_v) / loop_ohm
+    power_w = at_load_v * current_a
+    slope = 1.0 - source_ohm * current_a / (2.0 * at_load_v - 12.0)
+    next_v = 12.0 - source_ohm * current_a / slope
+    next_a = (next_v - (next_v**2 - 4.0 * loop_ohm * power_w) ** 0.5) / (2.0 * loop_ohm)
+    monkeypatch.setattr(worst_case, "_GREATEST_STEPS", 2)
+    heater = power_load(power_w=power_w, loop_resistance_ohm=loop_ohm)
+    with pytest.raises(EngineeringError) as caught:
+        bus_voltage_v(12.0, source_ohm, 0.0, [heater])
+    left_v = 12.0 - source_ohm * next_a - next_v
+    assert caught.value.attributes["residual"] == pytest.approx(left_v, rel=1e-3)
+
+
+@pytest.mark.parametrize("power_w", [128.0, 200.0])
+def test_a_balance_that_does_not_fall_any_more_has_no_point(monkeypatch, power_w):
+    # 8 V behind 0.5 ohm deliver 32 W; from 128 W on the tangent at 8 V is level or rises.
+    monkeypatch.setattr(worst_case, "_GREATEST_STEPS", 1)
+    assert bus_voltage_v(8.0, 0.5, 0.0, [power_load(power_w=power_w)]) is None
+
+
+def test_an_exact_point_needs_no_tolerance(monkeypatch):
+    monkeypatch.setattr(worst_case, "_TOLERANCE", 0.0)
+    assert bus_voltage_v(12.0, 0.5, 4.0, []) == 10.0
+
+
+def test_tolerance_is_a_share_of_the_voltage(monkeypatch):
+    # At 12 V 10 A are drawn through 0.01 ohm: 0.1 V are left, within 1 % of 12 V.
+    monkeypatch.setattr(worst_case, "_TOLERANCE", 0.01)
+    assert bus_voltage_v(12.0, 0.01, 0.0, [power_load(power_w=120.0)]) == 12.0
+
+
 def test_the_battery_is_weakest_at_the_charge_that_a_start_needs():
     assert source_emf_v(SUPPLY, ENGINE_OFF) == pytest.approx(12.5)
     assert source_emf_v(SUPPLY, IDLE) == pytest.approx(12.8)
@@ -173,6 +209,9 @@ def test_a_battery_above_the_set_voltage_feeds_the_loads_first():
     # 60 A of the converter and 20 A of the battery at 12.6 V are 80 A, less 20 A for the vehicle.
     edge = voltages_in_state(request_of(load(current_a=60.0), supply=high), IDLE)
     assert edge.bus_voltage_v == pytest.approx(12.6)
+    # At 50 A the battery gives its 20 A all the same, and the converter less.
+    within = voltages_in_state(request_of(load(current_a=50.0), supply=high), IDLE)
+    assert within.bus_voltage_v == pytest.approx(12.6)
     below = voltages_in_state(request_of(load(current_a=61.0), supply=high), IDLE)
     assert below.bus_voltage_v == pytest.approx(12.8 - 0.01 * 21.0)
 
@@ -213,6 +252,9 @@ def test_collapse_leaves_no_voltage_at_any_load():
 def test_wiring_that_cannot_carry_the_power_at_the_set_voltage_is_a_collapse():
     weak = power_load(power_w=500.0, loop_resistance_ohm=0.1)
     assert voltages_in_state(request_of(weak, supply=HYBRID), IDLE).bus_voltage_v is None
+    # Nor does a steady load beside it or a converter of any size help.
+    large = replace(HYBRID, converter=replace(HYBRID.converter, rated_current_a=1000.0))
+    assert voltages_in_state(request_of(weak, load(), supply=large), IDLE).bus_voltage_v is None
 
 
 def test_a_steady_current_that_its_wiring_cannot_carry_has_no_voltage():
@@ -222,10 +264,25 @@ def test_a_steady_current_that_its_wiring_cannot_carry_has_no_voltage():
     assert found.bus_voltage_v is not None
     assert found.loads[0].voltage_v is None
     assert found.loads[1].voltage_v == pytest.approx(found.bus_voltage_v)
-    # To nothing exactly is nothing: 12.5 - 0.01 x 2 - 10 A x (0.01 + 1.238) ohm.
-    edge = request_of(load("far", 10.0, loop_resistance_ohm=1.238), supply=UNCHARGED)
-    at_edge = voltages_in_state(edge, ENGINE_OFF).loads[0].voltage_v
-    assert at_edge is None or at_edge < 1e-9
+
+
+@pytest.mark.parametrize(("loop_ohm", "volts"), [(0.96, 0.5), (1.0, None), (1.04, None)])
+def test_a_voltage_at_a_load_is_above_nothing(loop_ohm, volts):
+    # 12.5 V without resistance, and 12.5 A through the wiring.
+    stiff = replace(UNCHARGED, battery=replace(BATTERY, internal_resistance_ohm=0.0))
+    far = load(current_a=12.5, loop_resistance_ohm=loop_ohm)
+    (found,) = voltages_in_state(request_of(far, supply=stiff), ENGINE_OFF).loads
+    assert found.voltage_v == (None if volts is None else pytest.approx(volts))
+    assert found.current_a == (None if volts is None else 12.5)
+
+
+def test_of_states_that_are_alike_the_first_is_shown():
+    even = replace(
+        UNCHARGED, battery=replace(BATTERY, state_of_charge=0.5), existing=ExistingLoads()
+    )
+    request = request_of(load(), supply=even)
+    states = [voltages_in_state(request, state) for state in (IDLE, DRIVING, ENGINE_OFF)]
+    assert worst_of(states, request.loads)[0].state == IDLE
 
 
 def test_each_load_is_shown_in_its_worst_state():

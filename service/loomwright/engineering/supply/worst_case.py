@@ -192,9 +192,8 @@ def _charged_voltage_v(
     if bus_voltage_v(set_v, 0.0, 0.0, loads) is None:
         return None
     drawn_a = sum(_current_a(load, set_v) for load in loads)
-    from_battery_a = 0.0
-    if emf_v > set_v:
-        from_battery_a = (emf_v - set_v) / resistance_ohm if resistance_ohm > 0.0 else math.inf
+    # A battery above the set voltage without resistance would hold its own, and not come here.
+    from_battery_a = (emf_v - set_v) / resistance_ohm if emf_v > set_v else 0.0
     if drawn_a <= spare_a + from_battery_a:
         return set_v
     return bus_voltage_v(emf_v, resistance_ohm, -spare_a, loads, set_v)
