@@ -277,7 +277,16 @@ def bill_requests(draw):
     """Draw a demo job in which some numbers are others in range."""
     name = draw(st.sampled_from(DEMO_JOBS))
     job = copy.deepcopy(demo_job(name))
-    places = draw(st.lists(st.sampled_from(_numbers_of_jobs(name)), max_size=4, unique_by=str))
+    # On trial in assess-supply and plan-signal-path, with what is only wrong together in them.
+    places = draw(
+        st.lists(
+            st.sampled_from(_numbers_of_jobs(name)).filter(
+                lambda place: place[0][0] not in ("supply", "signal")
+            ),
+            max_size=4,
+            unique_by=str,
+        )
+    )
     for path, schema in places:
         *above, last = path
         holder = job

@@ -25,6 +25,12 @@ from drawn_requests import (
 
 # Values that JSON Schema holds for possible and that are wrong only together: code and the place
 # that the problem names.
+WRONG_IN_A_JOB = {
+    ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
+    ("invalid_request", r"/job/circuits/\d+/allowed_voltage_drop_percent"),
+    ("invalid_request", r"/job/equipment/\d+/amplifier/measured_efficiency"),
+    ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
+}
 WRONG_TOGETHER = {
     "size-conductor": {
         ("ambient_not_below_rating", r"(/route/\d+)?/ambient_temperature"),
@@ -72,10 +78,12 @@ WRONG_TOGETHER = {
         # All loads together ask for more than the source delivers.
         ("no_operating_point", r"/job"),
     },
-    # The request is that of a bill.
-    "build-work-order": {
-        ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
-        ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
+    # These requests are that of a bill.
+    "build-work-order": WRONG_IN_A_JOB,
+    "plan-installation": {
+        *WRONG_IN_A_JOB,
+        # A voltage of the solved network that no amplifier is modelled at.
+        ("out_of_range", r"/job"),
     },
     "check-price-book": {
         ("invalid_request", r"/jobs/\d+/power_sources/\d+/source_voltage"),

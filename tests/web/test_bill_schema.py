@@ -298,6 +298,8 @@ _ALTERNATIVES = {
     ("battery", "cold_cranking_current"): "internal_resistance",
     ("battery", "internal_resistance"): "internal_resistance",
     ("converter", "greatest_power"): "greatest_current",
+    ("turn_on", "fuse_rating"): "greatest_current",
+    ("turn_on", "greatest_current"): "greatest_current",
 }
 
 
@@ -365,8 +367,8 @@ def test_a_number_out_of_range_or_a_truth_value_is_refused(
         document = changed(BODIES[name], path, assign(value))
         if path[-3:-1] == () or ("attributes" in path and value in (1e-300, 2.5e5)):
             continue  # attributes of parts are catalogue figures from 0 to a million
-        if value == 1e-300 and request_schema.is_valid(document):
-            continue  # members whose least value is 0
+        if value in (1e-300, 2.5e5) and request_schema.is_valid(document):
+            continue  # members whose least value is 0, or whose greatest is a million
         if value == -1 and path[-1] == "potential":
             continue  # of either sign
         tried += 1
