@@ -33,5 +33,6 @@ fi
 if [ ${#failed[@]} -gt 0 ]; then
     say "failed before the tests: ${failed[*]}" >&2
 fi
-python -m pytest "$@" </dev/null || failed+=(pytest)
+# Two processes, as the contract tests take half of the time; a file stays in one of them.
+python -m pytest -n 2 --dist loadfile "$@" </dev/null || failed+=(pytest)
 [ ${#failed[@]} -eq 0 ]

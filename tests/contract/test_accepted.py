@@ -29,6 +29,8 @@ WRONG_IN_A_JOB = {
     ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
     ("invalid_request", r"/job/circuits/\d+/allowed_voltage_drop_percent"),
     ("invalid_request", r"/job/equipment/\d+/amplifier/measured_efficiency"),
+    # The supply and the signal path of a job against another system voltage.
+    ("invalid_request", r"/job/(supply|signal)/.*"),
     ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
 }
 WRONG_TOGETHER = {
@@ -63,14 +65,16 @@ WRONG_TOGETHER = {
         # Ambient against the rating of the insulation.
         ("invalid_request", r"/branches/\d+/conductor/route/\d+/ambient_temperature"),
     },
-    "build-bill-of-materials": {
+    "build-bill-of-materials": WRONG_IN_A_JOB
+    | {
         # Open-circuit voltage against the system voltage.
         ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
         # The drops along a chain of circuits.
         ("invalid_request", r"/job/circuits/\d+/allowed_voltage_drop_percent"),
         ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
     },
-    "check-measurements": {
+    "check-measurements": WRONG_IN_A_JOB
+    | {
         ("invalid_request", r"/job/power_sources/\d+/source_voltage"),
         ("ambient_not_below_rating", r"/job/circuits/\d+/route/\d+/ambient_temperature"),
         # No conductor of the series meets what the drawn numbers ask for.
@@ -80,13 +84,11 @@ WRONG_TOGETHER = {
     },
     # These requests are that of a bill.
     "build-work-order": WRONG_IN_A_JOB,
-    "plan-installation": {
-        *WRONG_IN_A_JOB,
-        # A voltage of the solved network that no amplifier is modelled at.
-        ("out_of_range", r"/job"),
-    },
+    "plan-installation": WRONG_IN_A_JOB,
     "check-price-book": {
         ("invalid_request", r"/jobs/\d+/power_sources/\d+/source_voltage"),
+        ("invalid_request", r"/jobs/\d+/(supply|signal)/.*"),
+        ("invalid_request", r"/jobs/\d+/equipment/\d+/amplifier/measured_efficiency"),
         ("invalid_request", r"/jobs/\d+/circuits/\d+/allowed_voltage_drop_percent"),
         ("ambient_not_below_rating", r"/jobs/\d+/circuits/\d+/route/\d+/ambient_temperature"),
     },

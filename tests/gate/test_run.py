@@ -20,7 +20,7 @@ STEPS = [
     "lint-imports",
     "pydoclint --quiet service/loomwright",
     "openapi-spec-validator openapi/loomwright.yaml",
-    "python -m pytest",
+    "python -m pytest -n 2 --dist loadfile",
 ]
 
 
@@ -108,7 +108,7 @@ def test_all_steps_run_and_the_tests_come_last(copy: Path, script: str) -> None:
     done = run(copy, script)
     assert done.returncode == 0, done.stderr
     assert [step.strip() for step in steps_run(done.stdout)] == STEPS
-    assert done.stdout.splitlines()[-1].strip() == "ran python -m pytest"
+    assert done.stdout.splitlines()[-1].strip() == f"ran {STEPS[-1]}"
 
 
 @pytest.mark.parametrize("script", ["tests/run.sh", ".ci/run"])
@@ -147,7 +147,7 @@ def test_what_is_left_out_is_said_in_one_line_each(
     done = run(copy, "tests/run.sh")
     assert done.returncode == 0, done.stderr
     assert left_out(done.stdout) == [not office, not simulator]
-    assert done.stdout.splitlines()[-1].strip() == "ran python -m pytest"
+    assert done.stdout.splitlines()[-1].strip() == f"ran {STEPS[-1]}"
 
 
 def test_under_ci_nothing_is_left_out(copy: Path) -> None:
@@ -171,7 +171,7 @@ def test_ci_installs_what_is_lacking(copy: Path, office: bool, simulator: bool) 
 
 def test_arguments_reach_the_tests(copy: Path) -> None:
     done = run(copy, "tests/run.sh", "-k", "two words")
-    assert steps_run(done.stdout)[-1] == "python -m pytest -k two words"
+    assert steps_run(done.stdout)[-1] == f"{STEPS[-1]} -k two words"
 
 
 @pytest.mark.parametrize("script", ["deploy/start.sh", "deploy/lock.sh", "tests/run.sh", ".ci/run"])

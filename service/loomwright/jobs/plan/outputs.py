@@ -5,7 +5,7 @@ from typing import Any
 
 from loomwright.engineering.audio.output_answer import OutputEstimate
 from loomwright.engineering.audio.output_estimate import output_estimate
-from loomwright.engineering.audio.output_request import OutputRequest
+from loomwright.engineering.audio.output_request import LIMITS, OutputRequest
 from loomwright.engineering.record import record
 from loomwright.figures import six_digits
 from loomwright.jobs.job import Equipment, Job
@@ -35,19 +35,20 @@ def equipment_outputs(
     Returns
     -------
     tuple of EquipmentOutput
-        In the order of the job.
-
-    Raises
-    ------
-    EngineeringError
-        ``out_of_range`` where the voltage lies outside the model of amplifiers.
+        In the order of the job; none of an amplifier that the model does not cover.
     """
     found = []
     for item in job.equipment:
         voltage = None if item.circuit is None else load_voltages_v.get(item.circuit)
-        if item.amplifier is not None and voltage is not None:
+        if item.amplifier is not None and voltage is not None and _is_modelled(item, voltage):
             found.append(EquipmentOutput(item, output_estimate(_request(item, voltage))))
     return tuple(found)
+
+
+def _is_modelled(item: Equipment, voltage_v: float) -> bool:
+    """Return whether the model of amplifiers covers a voltage and the fuse of an amplifier."""
+    figures = {"supply_voltage_v": voltage_v, "fuse_ratings_a": item.fuse_rating_a or 0.0}
+    return all(LIMITS[name][0] <= value <= LIMITS[name][1] for name, value in figures.items())
 
 
 def _request(item: Equipment, voltage_v: float) -> OutputRequest:
