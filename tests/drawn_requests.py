@@ -331,14 +331,16 @@ def measurement_requests(draw):
 def supply_requests(draw):
     """Draw an example of assess-supply in which some numbers are others in range."""
     examples = supply_examples()
-    return _other_numbers(draw, "assess-supply", examples[draw(st.sampled_from(sorted(examples)))])
+    example = examples[draw(st.sampled_from(sorted(examples)))]
+    # Two: speeds, outputs and voltages of a supply hang together, and of four one is mostly wrong.
+    return _other_numbers(draw, "assess-supply", example, most=2)
 
 
-def _other_numbers(draw, operation, example):
+def _other_numbers(draw, operation, example, most=4):
     """Return an example in which some numbers are others in range."""
     request = copy.deepcopy(example)
     places = numbers_of(request, request_name(operation))
-    for path, schema in draw(st.lists(st.sampled_from(places), max_size=4, unique_by=str)):
+    for path, schema in draw(st.lists(st.sampled_from(places), max_size=most, unique_by=str)):
         *above, last = path
         holder = request
         for key in above:
