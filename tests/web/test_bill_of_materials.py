@@ -108,7 +108,8 @@ def test_a_part_that_the_book_lacks_is_unpriced_and_the_bill_still_comes(answere
 def test_a_circuit_without_a_fuse_or_conductor_is_answered(answered: Post) -> None:
     job = demo_job("hybrid_jump_start")
     job["equipment"][0].update(load_current=35)
-    del job["equipment"][0]["fuse_rating"]
+    for member in ("fuse_rating", "amplifier"):
+        del job["equipment"][0][member]
     job["circuits"][0]["fuse_types"] = ["iso_8820_3_c"]
     (circuit,) = answered({"job": job})["circuits"]
     assert (circuit["verdict"], circuit["fuse"]) == ("no_fuse", None)

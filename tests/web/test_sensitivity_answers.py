@@ -22,7 +22,9 @@ from loomwright.tables.tolerance_load import tolerances
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.schemas.sensitivity import CONDUCTOR_INPUTS, FUSE_INPUTS, OUTPUT_INPUTS
 
-OPERATIONS = pytest.mark.parametrize("operation", ENGINEERING_OPERATIONS)
+# match-load-impedance answers no sensitivity.
+SENSITIVE = tuple(name for name in ENGINEERING_OPERATIONS if name != "match-load-impedance")
+OPERATIONS = pytest.mark.parametrize("operation", SENSITIVE)
 MODERATE = settings(max_examples=min(40, settings().max_examples))
 ZONES, TOLERANCES = tables().zones, tolerances()
 DEFAULT_ZONE = "passenger_compartment"
@@ -220,7 +222,10 @@ def test_worst_case_and_each_end_lie_within_the_band(operation):
     enclosed()
 
 
-@OPERATIONS
+# The upper bound of a fuse window is the least of several rules, and that of the far end rests on a
+# conductor that is warm or cold: it need not move one way with an input, so that size-fuse is not held
+# to this; that each end is the answer to its own request is tested above for it too.
+@pytest.mark.parametrize("operation", ["size-conductor", "estimate-real-output"])
 def test_wider_tolerances_never_narrow_a_band(operation):
     @MODERATE
     @given(plain_requests(operation), st.floats(0.0, 20.0), st.floats(0.0, 20.0))
