@@ -323,7 +323,7 @@ def _measure_operation(
     size = statistics.mean(len(body) for body in captured)
     print(
         f"{name:<26}{size:>8.0f}{service:>11.0f}{floor:>9.0f}{bare:>9.0f}{share:>8.0%}"
-        f"{service / floor:>7.2f}  {min(ratios):.2f} to {max(ratios):.2f}",
+        f"{service / floor:>8.4f}  {min(ratios):.4f} to {max(ratios):.4f}",
         flush=True,
     )
     if bare < 1.1 * floor:

@@ -43,7 +43,7 @@ def test_a_short_run_prints_one_line_per_operation() -> None:
     measured = [line for line in lines[1:] if not line.startswith("  ")]
     assert [line.split()[0] for line in measured] == operations
     for line in measured:
-        match = re.search(r"%\s+(\d+\.\d\d)\s", line)
+        match = re.search(r"%\s+(\d+\.\d{4})\s", line)
         assert match, line
         assert float(match[1]) > 0.0
     compared = re.search(r"plan-installation takes (\d+\.\d) times size-conductor", done.stdout)

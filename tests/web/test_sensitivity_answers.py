@@ -223,7 +223,7 @@ def test_worst_case_and_each_end_lie_within_the_band(operation):
 
 
 # The upper bound of a fuse window is the least of several rules, and that of the far end rests on a
-# conductor that is warm or cold: it need not move one way with an input, so that size-fuse is not held
+# conductor that is warm or cold: it need not move one way with an input, so size-fuse is not held
 # to this; that each end is the answer to its own request is tested above for it too.
 @pytest.mark.parametrize("operation", ["size-conductor", "estimate-real-output"])
 def test_wider_tolerances_never_narrow_a_band(operation):
