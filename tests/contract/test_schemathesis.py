@@ -32,6 +32,9 @@ LIVE_EXAMPLES = 300 if IS_CI else 25
 LONGEST_RUN_S = 1800.0 if IS_CI else 600.0
 PHASES = ("Examples", "Coverage", "Fuzzing", "Stateful")
 SEQUENCES, STEPS = 60, 5
+# A required parameter that is JSON text is written as JSON once more by schemathesis, so that none of
+# its requests can be right; tests/recording.py and tests/clients ask the examples by GET.
+ENCODED_TWICE = ("GET /v1/match-load-impedance",)
 # Called as WSGI, schemathesis asks for gzip and does not unpack it; on the real server it does.
 UNPACKED = {"Accept-Encoding": "identity"}
 
@@ -62,6 +65,8 @@ def phases_seen():
             continue
         phases = {phase for name, phase, _ in seen if name == label}
         assert phases == {"examples", "coverage", "fuzzing"}, f"{label}: only {phases}"
+        if label in ENCODED_TWICE:
+            continue
         # Were all refused, no answer would have been looked at.
         assert seen[label, "examples", 200] > 0, f"{label}: no example is accepted"
 
