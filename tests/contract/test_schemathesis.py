@@ -32,7 +32,7 @@ LIVE_EXAMPLES = 300 if IS_CI else 25
 LONGEST_RUN_S = 1800.0 if IS_CI else 600.0
 PHASES = ("Examples", "Coverage", "Fuzzing", "Stateful")
 SEQUENCES, STEPS = 60, 5
-# A required parameter that is JSON text is written as JSON once more by schemathesis, so that none of
+# A required parameter that is JSON text is written as JSON once more by schemathesis, so none of
 # its requests can be right; tests/recording.py and tests/clients ask the examples by GET.
 ENCODED_TWICE = ("GET /v1/match-load-impedance",)
 # Called as WSGI, schemathesis asks for gzip and does not unpack it; on the real server it does.
