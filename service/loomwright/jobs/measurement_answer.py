@@ -67,11 +67,6 @@ def measurements_document(checked: CheckedMeasurements) -> dict[str, Any]:
     }
 
 
-def expectation_documents(expected: tuple[Expectation, ...]) -> list[dict[str, Any]]:
-    """Return expected measurements as plain JSON values."""
-    return [_expectation(entry) for entry in expected]
-
-
 def cautions_of_measurements(checked: CheckedMeasurements, tables: Tables) -> tuple[str, ...]:
     """Return the keys of the cautions for measuring on a job, each once."""
     of_job = cautions_of_job(checked.job, tables)

@@ -2,8 +2,6 @@
 
 from collections.abc import Mapping, Sequence
 
-import numpy as np
-
 from loomwright.engineering.network.elements import Solution
 from loomwright.engineering.network.solver import (
     NO_OPERATING_POINT,
@@ -66,7 +64,7 @@ class SolvedInstallation:
     """The operating point of a job's network.
 
     ``state`` is one of ``STATES``. Without an operating point there are neither circuits nor
-    sources, and the powers are NaN. ``left_out`` are circuits without a conductor.
+    sources, and the powers are NaN.
     """
 
     state: str
@@ -198,4 +196,4 @@ def _sources(network: InstallationNetwork, solution: Solution) -> dict[str, Sour
 
 def power_imbalance_w(solved: SolvedInstallation) -> float:
     """Return source power less load power and loss [W], which rounding alone keeps from 0."""
-    return float(np.subtract(solved.source_power_w, solved.load_power_w) - solved.loss_w)
+    return solved.source_power_w - solved.load_power_w - solved.loss_w

@@ -217,16 +217,21 @@ def _hold(
     return held
 
 
+def no_operating_point(state: str) -> EngineeringError:
+    """Return the error of a plan that has no operating point in a load state."""
+    return EngineeringError(
+        "no_operating_point",
+        f"In the state {state} the loads ask for more than the sources deliver; switch on less at "
+        "a time.",
+        state=state,
+    )
+
+
 def _expectation(quantity: Quantity, shown: Array, is_measured: bool) -> Expectation:
     there = shown[has_operating_point(shown[:, None])]
     # A plan that collapses in most of its variants promises nothing.
     if 2 * there.size < shown.size:
-        raise EngineeringError(
-            "no_operating_point",
-            f"In the state {quantity.state} the loads ask for more than the sources deliver; "
-            "switch on less at a time.",
-            state=quantity.state,
-        )
+        raise no_operating_point(quantity.state)
     tail = 50.0 * (1.0 - COVERAGE)
     low, high = np.percentile(there, (tail, 100.0 - tail))
     rests_on = FROM_READINGS if is_measured and not _is_basis(quantity) else FROM_PLAN

@@ -77,6 +77,23 @@ class CircuitPlaces(NamedTuple):
     load: int | None
     source: int
 
+    def ends(self, what: str) -> tuple[int, int] | None:
+        """Return the nodes that a meter is put between, or none if no two nodes are."""
+        if what == EQUIPMENT_VOLTAGE:
+            return self.load_plus, self.load_minus
+        if what == FEED_DROP:
+            return self.supply_node, self.load_plus
+        return (self.load_minus, self.return_node) if what == RETURN_DROP else None
+
+    def part(self, what: str) -> int | None:
+        """Return the part that a meter bridges, or none if it bridges none."""
+        parts = {
+            SOURCE_LUG_DROP: self.source_lug,
+            FUSE_DROP: self.fuse,
+            LOAD_LUG_DROP: self.load_lug,
+        }
+        return parts.get(what)
+
 
 @record
 class Variants:
@@ -235,21 +252,10 @@ class MeasuredNetwork:
             return voltage[:, self.source_nodes[quantity.subject]]
         places = self.circuits[quantity.subject]
         through = solution.branch_current_a[:, places.feed_branch]
-        ends = {
-            EQUIPMENT_VOLTAGE: (places.load_plus, places.load_minus),
-            FEED_DROP: (places.supply_node, places.load_plus),
-            RETURN_DROP: (places.load_minus, places.return_node),
-        }
-        if quantity.what in ends:
-            plus, minus = ends[quantity.what]
-            return voltage[:, plus] - voltage[:, minus]
-        parts = {
-            SOURCE_LUG_DROP: places.source_lug,
-            FUSE_DROP: places.fuse,
-            LOAD_LUG_DROP: places.load_lug,
-        }
-        if quantity.what in parts:
-            return through * variants.part_resistance_ohm[:, parts[quantity.what]]
+        if (ends := places.ends(quantity.what)) is not None:
+            return voltage[:, ends[0]] - voltage[:, ends[1]]
+        if (part := places.part(quantity.what)) is not None:
+            return through * variants.part_resistance_ohm[:, part]
         return through
 
 

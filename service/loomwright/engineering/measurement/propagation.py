@@ -11,16 +11,9 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.measurement.expected import FROM_PLAN, Expectation
+from loomwright.engineering.measurement.expected import FROM_PLAN, Expectation, no_operating_point
 from loomwright.engineering.measurement.measured_network import (
-    EQUIPMENT_VOLTAGE,
-    FEED_DROP,
-    FUSE_DROP,
-    LOAD_LUG_DROP,
     REST,
-    RETURN_DROP,
-    SOURCE_LUG_DROP,
     SOURCE_VOLTAGE,
     MeasuredNetwork,
     Quantity,
@@ -91,12 +84,7 @@ def propagated_expectations(
         elements = network.planned_elements(state)
         solution = solved_networks(network.shape, elements)
         if solution.state[0] != SOLVED:
-            raise EngineeringError(
-                "no_operating_point",
-                f"In the state {state} the loads ask for more than the sources deliver; switch on "
-                "less at a time.",
-                state=state,
-            )
+            raise no_operating_point(state)
         by_state[state] = solution, _deviations(network, elements, solution, tolerances)
     figures = [
         _at_rest(network, key, tolerances)
@@ -147,21 +135,9 @@ def _shown_deviations(
         return np.asarray(voltage[network.source_nodes[quantity.subject]])
     places = network.circuits[quantity.subject]
     through = deviations.current_a[places.feed_branch]
-    ends = {
-        EQUIPMENT_VOLTAGE: (places.load_plus, places.load_minus),
-        FEED_DROP: (places.supply_node, places.load_plus),
-        RETURN_DROP: (places.load_minus, places.return_node),
-    }
-    if quantity.what in ends:
-        plus, minus = ends[quantity.what]
-        return np.asarray(voltage[plus] - voltage[minus])
-    parts = {
-        SOURCE_LUG_DROP: places.source_lug,
-        FUSE_DROP: places.fuse,
-        LOAD_LUG_DROP: places.load_lug,
-    }
-    if quantity.what in parts:
-        part = parts[quantity.what]
+    if (ends := places.ends(quantity.what)) is not None:
+        return np.asarray(voltage[ends[0]] - voltage[ends[1]])
+    if (part := places.part(quantity.what)) is not None:
         current = solution.branch_current_a[0, places.feed_branch]
         resistance = network.planned.part_resistance_ohm[0, part]
         return np.asarray(through * resistance + current * deviations.resistance_ohm[part])
@@ -185,8 +161,9 @@ def _deviations(
         shape,
         elements,
     ).slopes
+    conductance = _branch_conductance_s(elements, solution, shape)
     of_branches, of_parts, of_sources, of_loads = _element_deviations(
-        network, elements, solution, tolerances
+        network, elements, solution, conductance, tolerances
     )
     ends = (
         (_incidence(shape, shape.branch_from, shape.branch_to), of_branches),
@@ -196,7 +173,6 @@ def _deviations(
     left_over = sum(incidence @ of_element for incidence, of_element in ends)
     voltage = np.zeros((shape.node_count, of_branches.shape[1]))
     voltage[1:] = -np.linalg.solve(slopes, left_over)
-    conductance = _branch_conductance_s(elements, solution, shape)
     drops = voltage[shape.branch_from] - voltage[shape.branch_to]
     return _Deviations(voltage, conductance[:, None] * drops + of_branches, of_parts)
 
@@ -226,7 +202,11 @@ def _branch_conductance_s(elements: Elements, solution: Solution, shape: Shape) 
 
 
 def _element_deviations(
-    network: MeasuredNetwork, elements: Elements, solution: Solution, tolerances: Tolerances
+    network: MeasuredNetwork,
+    elements: Elements,
+    solution: Solution,
+    conductance_s: Array,
+    tolerances: Tolerances,
 ) -> tuple[Array, Array, Array, Array]:
     """Return what one standard uncertainty of each input does at unchanged voltages.
 
@@ -260,7 +240,7 @@ def _element_deviations(
             ohm[branch, column + 1 + way] = along * conductors[branch]
     ohm[:, warmer] = RECTANGULAR * tolerances.ambient_temperature_k * per_kelvin
     current = solution.branch_current_a[0]
-    of_branches = -(current * _branch_conductance_s(elements, solution, shape))[:, None] * ohm
+    of_branches = -(current * conductance_s)[:, None] * ohm
     of_sources, of_loads = np.zeros((sources, inputs)), np.zeros((loads, inputs))
     every = np.arange(sources)
     given, resistance = solution.source_current_a[0], elements.source_resistance_ohm[0]

@@ -15,6 +15,7 @@ from loomwright.jobs.circuit_conductors import (
     CircuitConductor,
     circuit_conductors,
     feeders,
+    feeding_source,
 )
 from loomwright.jobs.circuit_fuses import circuits_before_fuses, sized_circuits
 from loomwright.jobs.job import Job
@@ -147,7 +148,7 @@ def _tightened(job: Job, solved: SolvedInstallation, short: list[str]) -> Job | 
                     circuit.allowed_drop_fraction,
                     factors[circuit.key]
                     * solved.circuits[circuit.key].voltage_drop_v
-                    / _system_voltage_v(job, circuit.key),
+                    / feeding_source(job, circuit).system_voltage_v,
                 ),
             )
             if circuit.key in factors
@@ -155,8 +156,3 @@ def _tightened(job: Job, solved: SolvedInstallation, short: list[str]) -> Job | 
             for circuit in job.circuits
         ),
     )
-
-
-def _system_voltage_v(job: Job, key: str) -> float:
-    circuit = next(item for item in job.circuits if item.key == key)
-    return job.power_sources[feeders(job, circuit)[0].fed_from].system_voltage_v

@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from loomwright.figures import six_digits
 from loomwright.jobs.bill_answer import iso_duration
-from loomwright.jobs.work_order.steps import Step, Torque, WorkOrder
+from loomwright.jobs.work_order.document import not_built_documents, torque_document
+from loomwright.jobs.work_order.steps import Step, WorkOrder
 
 Summary = dict[str, Any]
 
@@ -48,9 +48,7 @@ def work_summary(
     """
     return {
         "zones": list(order.zones),
-        "not_built": [
-            {"circuit": key, "verdict": verdict} for key, verdict in order.not_built.items()
-        ],
+        "not_built": not_built_documents(order),
         "order": list(steps),
         "steps": [step for key, step in steps.items() if base.get(key) != step],
         "labour_hours": format(order.hours, "f"),
@@ -72,7 +70,7 @@ def _step(step: Step) -> Summary:
         "labour": [entry.operation for entry in step.labour],
         "hours": format(step.hours, "f"),
         "tools": [tool.tool for tool in task.tools],
-        "torques": [_torque(torque) for torque in task.torques],
+        "torques": [torque_document(torque) for torque in task.torques],
         "checks": list(task.checks),
         "cautions": list(task.cautions),
     }
@@ -88,13 +86,3 @@ def _parts(step: Step) -> list[Summary]:
         {"kind": kind, "key": key, "quantity": format(quantity, "f")}
         for (kind, key), quantity in quantities.items()
     ]
-
-
-def _torque(torque: Torque) -> Summary:
-    return {
-        "place": torque.place,
-        "stud": torque.stud or None,
-        "torque_n_m": six_digits(torque.torque_n_m),
-        "greatest_torque_n_m": six_digits(torque.greatest_torque_n_m),
-        "basis": torque.basis,
-    }

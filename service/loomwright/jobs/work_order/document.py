@@ -4,6 +4,7 @@ from decimal import Decimal
 from typing import Any
 
 from loomwright.figures import six_digits
+from loomwright.jobs.answer import vehicle_document
 from loomwright.jobs.bill_answer import iso_duration
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.work_order.steps import Step, StepLabour, StepPart, Tool, Torque, WorkOrder
@@ -31,21 +32,19 @@ def work_order_document(order: WorkOrder, priced: PricedJob) -> dict[str, Any]:
     return {
         "verdict": priced.verdict,
         "title": priced.job.title,
-        "vehicle": {
-            "description": vehicle.description,
-            "drive": vehicle.drive,
-            "system_voltage_v": vehicle.system_voltage_v,
-            "hazards": list(vehicle.hazards),
-        },
+        "vehicle": {**vehicle_document(vehicle), "hazards": list(vehicle.hazards)},
         "zones": list(order.zones),
-        "not_built": [
-            {"circuit": key, "verdict": verdict} for key, verdict in order.not_built.items()
-        ],
+        "not_built": not_built_documents(order),
         "steps": [_step(step) for step in order.steps],
         "tools": [_tool(tool) for tool in order.tools],
         "labour_hours": _exact(hours),
         "labour_duration": iso_duration(hours),
     }
+
+
+def not_built_documents(order: WorkOrder) -> list[dict[str, str]]:
+    """Return the circuits that no step builds, each with its verdict."""
+    return [{"circuit": key, "verdict": verdict} for key, verdict in order.not_built.items()]
 
 
 def _exact(number: Decimal) -> str:
@@ -69,7 +68,7 @@ def _step(step: Step) -> dict[str, Any]:
         "hours": _exact(hours),
         "duration": iso_duration(hours),
         "tools": [_tool(tool) for tool in task.tools],
-        "torques": [_torque(torque) for torque in task.torques],
+        "torques": [torque_document(torque) for torque in task.torques],
         "checks": list(task.checks),
         "cautions": list(task.cautions),
     }
@@ -102,7 +101,8 @@ def _tool(tool: Tool) -> dict[str, str]:
     return {"tool": tool.tool, "purpose": tool.purpose}
 
 
-def _torque(torque: Torque) -> dict[str, Any]:
+def torque_document(torque: Torque) -> dict[str, Any]:
+    """Return how tight one connection is made as plain JSON values."""
     return {
         "place": torque.place,
         "stud": torque.stud or None,
