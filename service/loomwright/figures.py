@@ -5,6 +5,9 @@ import numpy.typing as npt
 
 from loomwright.engineering.compiled import compiled
 
+# Answers give temperatures in degree Celsius.
+KELVIN_AT_0_C = 273.15
+
 
 def six_digits(value: float | npt.NDArray[np.float64] | None) -> float | None:
     """Return a value to six significant digits; no model here is worth more.

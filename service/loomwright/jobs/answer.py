@@ -3,15 +3,13 @@
 from typing import Any
 
 from loomwright.engineering.cautions import CAUTIONS
-from loomwright.figures import six_digits
+from loomwright.figures import KELVIN_AT_0_C, six_digits
 from loomwright.jobs.bill_answer import bill_document
 from loomwright.jobs.circuit_sources import SourceLoad
 from loomwright.jobs.job import Vehicle
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.substitutes import Substitute
-
-_KELVIN_AT_0_C = 273.15
 
 
 def answer_document(priced: PricedJob) -> dict[str, Any]:
@@ -80,7 +78,7 @@ def circuit_document(entry: SizedCircuit) -> dict[str, Any]:
     """Return a sized circuit as plain JSON values."""
     drop_v, kelvin = entry.voltage_drop_v, entry.conductor_temperature_k
     percent = None if drop_v is None else 100.0 * drop_v / entry.system_voltage_v
-    celsius = None if kelvin is None else kelvin - _KELVIN_AT_0_C
+    celsius = None if kelvin is None else kelvin - KELVIN_AT_0_C
     answer, faults = entry.conductor_answer, entry.fuse_answer and entry.fuse_answer.faults
     return {
         "key": entry.circuit.key,

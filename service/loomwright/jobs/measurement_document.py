@@ -11,6 +11,7 @@ from loomwright.engineering.measurement.measured_network import (
     Quantity,
 )
 from loomwright.engineering.measurement.meter import Meter
+from loomwright.figures import KELVIN_AT_0_C
 from loomwright.jobs.circuit_conductors import feeders
 from loomwright.jobs.job import Circuit, Job
 from loomwright.jobs.measured_installation import LOAD
@@ -27,7 +28,6 @@ from loomwright.jobs.measurements import (
 from loomwright.jobs.plan.alternatives import PlanOptions
 from loomwright.pricing.reading import ObjectReader
 
-_KELVIN_AT_0_C = 273.15
 _AT_REST = (SOURCE_VOLTAGE, EQUIPMENT_VOLTAGE)
 _OF_SOURCE = (SOURCE_VOLTAGE, DRAIN)
 _WITHOUT_STATE = {DRAIN: ASLEEP, GAIN_VOLTAGE: SET_UP}
@@ -67,7 +67,7 @@ def measurements_from_document(reader: ObjectReader, job: Job) -> Measurements:
         readings.append(stated)
     return Measurements(
         states=states,
-        ambient_temperature_k=_KELVIN_AT_0_C + reader.number("ambient_temperature"),
+        ambient_temperature_k=KELVIN_AT_0_C + reader.number("ambient_temperature"),
         readings=tuple(readings),
         plan=reader.choice("plan"),
         plan_options=PlanOptions.of_percent(reader.number("headroom_percent")),

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from loomwright.engineering.conductors.provenances import conductor_provenances
-from loomwright.figures import six_digits
+from loomwright.figures import KELVIN_AT_0_C, six_digits
 from loomwright.jobs.network_document import StatedConductor, StatedNetwork
 from loomwright.jobs.solved_network import (
     AT_LIMIT,
@@ -15,7 +15,6 @@ from loomwright.jobs.solved_network import (
 )
 from loomwright.tables.records import Provenance, Tables
 
-_KELVIN_AT_0_C = 273.15
 # Taken more than half of what there is at most.
 NEAR_COLLAPSE_FACTOR = 2.0
 _CIRCUIT_LAWS = Provenance("circuit_laws", "Kirchhoff's laws at every node", "formula")
@@ -81,7 +80,7 @@ def _branch(entry: BranchState, system_v: float | None) -> dict[str, Any]:
         "resistance_ohm": six_digits(entry.resistance_ohm),
         "conductor_temperature_c": None
         if temperature_k is None
-        else six_digits(temperature_k - _KELVIN_AT_0_C),
+        else six_digits(temperature_k - KELVIN_AT_0_C),
         "ampacity_a": six_digits(entry.ampacity_a),
         "is_within_ampacity": entry.is_within_ampacity,
     }

@@ -4,10 +4,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from loomwright.engineering.conductors.choice import ConductorRequest, Segment
+from loomwright.figures import KELVIN_AT_0_C
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.records import Tables
-
-_KELVIN_AT_0_C = 273.15
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -189,14 +188,14 @@ def _conductor(item: ObjectReader, tables: Tables) -> StatedConductor | None:
 def _segment(item: ObjectReader, rating_k: float | None, tables: Tables) -> Segment:
     zone = tables.zones.get(item.choice("zone"))
     ambient_c = item.optional_number("ambient_temperature")
-    ambient_k = _KELVIN_AT_0_C + (ambient_c or 0.0)
+    ambient_k = KELVIN_AT_0_C + (ambient_c or 0.0)
     if ambient_c is None and zone is not None:
         ambient_k = zone.ambient_temperature_k
     if rating_k is not None and ambient_k >= rating_k:
         item.fault(
             "zone" if ambient_c is None else "ambient_temperature",
-            f"It is at {ambient_k - _KELVIN_AT_0_C:g} C and the insulation is rated "
-            f"{rating_k - _KELVIN_AT_0_C:g} C, so no current is left to carry; choose an "
+            f"It is at {ambient_k - KELVIN_AT_0_C:g} C and the insulation is rated "
+            f"{rating_k - KELVIN_AT_0_C:g} C, so no current is left to carry; choose an "
             "insulation with a higher rating or another route.",
         )
     return Segment(

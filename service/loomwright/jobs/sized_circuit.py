@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from loomwright.engineering.conductors.choice import ConductorAnswer
 from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, FuseAnswer, FuseTypeAnswer
+from loomwright.figures import KELVIN_AT_0_C
 from loomwright.jobs.job import Circuit
 from loomwright.tables.records import ConductorSize
 
@@ -21,7 +22,6 @@ _CRITERION_WORDS = {
     "short_circuit": "short-circuit withstand decides",
     "smallest_listed_size": "the thinnest of its series serves",
 }
-_KELVIN_AT_0_C = 273.15
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +133,7 @@ class SizedCircuit:
         kelvin = self.conductor_temperature_k or 0.0
         return (
             f"{why}; {self.load_current_a or 0.0:.1f} A, drop {drop:.2f} V"
-            f" ({100.0 * drop / self.system_voltage_v:.1f} %), {kelvin - _KELVIN_AT_0_C:.0f} C"
+            f" ({100.0 * drop / self.system_voltage_v:.1f} %), {kelvin - KELVIN_AT_0_C:.0f} C"
         )
 
     @property

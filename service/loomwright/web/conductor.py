@@ -28,7 +28,7 @@ from loomwright.engineering.conductors.provenances import conductor_provenances
 from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.conductors.sizing_working import conductor_working
 from loomwright.engineering.conductors.surroundings import LEAST_SINGLE_SECTION_M2
-from loomwright.figures import rounded_lines
+from loomwright.figures import KELVIN_AT_0_C, rounded_lines
 from loomwright.tables.load import tables
 from loomwright.tables.records import ConductorSize, Insulation, Material, Tables
 from loomwright.web.answers import ENGINE_VERSION, cautions_of, sources_of, working_of
@@ -38,7 +38,6 @@ from loomwright.web.schemas.conductor import SizeConductorRequest
 from loomwright.web.sensitivity import conductor_sensitivity
 
 DEFAULT_DROP_PERCENT = 3.0
-KELVIN_AT_0_C = 273.15
 
 blueprint = Blueprint("conductor", __name__)
 

@@ -21,12 +21,10 @@ from loomwright.engineering.protection.fuse_answer import (
 from loomwright.engineering.protection.fuse_request import FuseRequest
 from loomwright.engineering.protection.fuse_working import fuse_working
 from loomwright.engineering.protection.selectivity import Selectivity
-from loomwright.figures import six_digits
+from loomwright.figures import KELVIN_AT_0_C, six_digits
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.web.answers import ENGINE_VERSION, cautions_of, sources_of, working_of
-
-KELVIN_AT_0_C = 273.15
 
 
 def fuse_document(values: dict[str, Any], asked: FuseRequest, answer: FuseAnswer) -> dict[str, Any]:

@@ -38,7 +38,7 @@ from loomwright.engineering.sensitivity.outputs import (
     output_outcome,
     with_class_inputs,
 )
-from loomwright.figures import six_digits
+from loomwright.figures import KELVIN_AT_0_C, six_digits
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.records import Tables
 from loomwright.tables.tolerance_load import tolerances
@@ -52,7 +52,6 @@ from loomwright.web.schemas.sensitivity import (
     OUTPUT_INPUTS,
 )
 
-KELVIN_AT_0_C = 273.15
 Values = dict[str, Any]
 
 

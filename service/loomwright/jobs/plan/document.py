@@ -6,7 +6,7 @@ from typing import Any
 from loomwright.engineering.measurement.expected import Expectation
 from loomwright.engineering.network.collapse import collapse_of_all_loads
 from loomwright.engineering.network.solver import NO_OPERATING_POINT, SOLVED
-from loomwright.figures import six_digits
+from loomwright.figures import KELVIN_AT_0_C, six_digits
 from loomwright.jobs.answer import circuit_document, source_load_document, vehicle_document
 from loomwright.jobs.bill_answer import margin_document
 from loomwright.jobs.measurement_answer import quantity_document
@@ -25,8 +25,6 @@ from loomwright.jobs.solved_installation import (
     power_imbalance_w,
 )
 from loomwright.jobs.supply_answer import supply_document
-
-_KELVIN_AT_0_C = 273.15
 
 
 def plans_document(plans: InstallationPlans, *, show_cost: bool = False) -> dict[str, Any]:
@@ -138,7 +136,7 @@ def _circuit_state(state: CircuitState, system_voltage_v: float) -> dict[str, An
         "voltage_drop_v": six_digits(state.voltage_drop_v),
         "voltage_drop_percent": six_digits(100.0 * state.voltage_drop_v / system_voltage_v),
         "ground_potential_mv": six_digits(1e3 * state.ground_potential_v),
-        "conductor_temperature_c": six_digits(state.conductor_temperature_k - _KELVIN_AT_0_C),
+        "conductor_temperature_c": six_digits(state.conductor_temperature_k - KELVIN_AT_0_C),
         "loss_w": six_digits(state.loss_w),
     }
 
