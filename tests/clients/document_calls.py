@@ -39,6 +39,13 @@ class Call:
     answer: Any
     status: int = 200
 
+    @property
+    def body_schema(self) -> str:
+        """Name of the component that the body of a POST is described by."""
+        described = document()["paths"][self.path][self.method]
+        reference: str = described["requestBody"]["content"][JSON]["schema"]["$ref"]
+        return reference.rpartition("/")[2]
+
 
 @cache
 def document() -> dict[str, Any]:
@@ -86,20 +93,26 @@ def calls() -> list[Call]:
     return found
 
 
-def json_parameters(call: Call) -> set[str]:
-    """Return the query parameters of a call whose text is JSON."""
+def json_parameters(call: Call, *, required: bool = False) -> set[str]:
+    """Return the query parameters of a call whose text is JSON: all, or those it must have."""
     described = document()["paths"][call.path][call.method]
-    parameters = described.get("parameters", ())
-    return {parameter["name"] for parameter in parameters if "content" in parameter}
+    return {
+        parameter["name"]
+        for parameter in described.get("parameters", ())
+        if "content" in parameter and (parameter.get("required", False) or not required)
+    }
 
 
 def without_json_parameters(made: list[Call]) -> list[Call]:
     """Return calls as clients make them that know no query parameter of JSON text.
 
-    Without it the answer is another one, of which only the status is looked at.
+    Without it the answer is another one, of which only the status is looked at. A call that must
+    have one is left out: such a client has the same operation by POST.
     """
     found = []
     for call in made:
+        if json_parameters(call, required=True):
+            continue
         left = {name: call.sent[name] for name in call.sent if name not in json_parameters(call)}
         answer = call.answer if len(left) == len(call.sent) else None
         found.append(replace(call, sent=left, answer=answer))

@@ -234,8 +234,9 @@ def generator_call(call):
     base = call.operation_id.removesuffix("_by_query")
     answer = "PriceBooksAnswer" if base == "price_books" else f"{pascal(base)}Answer"
     if call.method == "post":
-        body = f"client.{own}RequestFromJSON({json.dumps(call.sent)})"
-        given = f"{{ {method}Request: {body} }}"
+        schema = call.body_schema
+        body = f"client.{schema}FromJSON({json.dumps(call.sent)})"
+        given = f"{{ {schema[0].lower() + schema[1:]}: {body} }}"
     else:
         camel = {pascal(name)[0].lower() + pascal(name)[1:]: v for name, v in call.sent.items()}
         given = json.dumps(camel) if camel else ""
