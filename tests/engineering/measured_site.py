@@ -1,7 +1,14 @@
 """One source, one feed, one return and one load, with figures simple enough to follow by hand."""
 
+from collections.abc import Mapping
+
 import numpy as np
 
+from loomwright.engineering.measurement.expected import (
+    Expectation,
+    Reading,
+    expectations_of_draws,
+)
 from loomwright.engineering.measurement.hypotheses import COPPER_CLAD, UNDERSIZED, OtherConductor
 from loomwright.engineering.measurement.measured_network import (
     CURRENT,
@@ -15,6 +22,7 @@ from loomwright.engineering.measurement.measured_network import (
     Variants,
 )
 from loomwright.engineering.measurement.meter import Meter
+from loomwright.engineering.measurement.uncertainty import USUAL, Tolerances, drawn_variants
 from loomwright.engineering.network.draft import REFERENCE, NetworkDraft, Stretch
 
 LOAD = "load"
@@ -101,3 +109,15 @@ def times(fault: str, label: str, ratio: float) -> OtherConductor:
 
 
 OTHERS = {"lamp": (times(UNDERSIZED, "thin", 1.6), times(COPPER_CLAD, "clad", 1.55))}
+
+
+def expectations(
+    network: MeasuredNetwork,
+    meters: Mapping[Quantity, Meter],
+    readings: Mapping[Quantity, Reading] | None = None,
+    tolerances: Tolerances = USUAL,
+) -> dict[Quantity, Expectation]:
+    """What meters are expected to show of draws of a network."""
+    drawn = drawn_variants(network, tolerances)
+    shown = network.values_of(drawn, sorted(meters))
+    return expectations_of_draws(network, drawn, shown, meters, readings or {})

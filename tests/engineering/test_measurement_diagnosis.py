@@ -24,7 +24,6 @@ from measured_site import (
 )
 
 from loomwright.engineering.measurement.diagnosis import (
-    LEAST_SEPARATION,
     TELLING_RATIO,
     Diagnosis,
     diagnosis,
@@ -59,6 +58,7 @@ from loomwright.engineering.measurement.measured_network import (
     Array,
     Quantity,
 )
+from loomwright.engineering.measurement.next_reading import LEAST_SEPARATION
 from loomwright.engineering.measurement.uncertainty import USUAL, drawn_variants
 
 WIRING_OHM = FEED_OHM + RETURN_OHM + sum(PARTS_OHM)

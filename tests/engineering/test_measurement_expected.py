@@ -20,6 +20,7 @@ from measured_site import (
     RETURN_OHM,
     SLOPE_PER_K,
     VOLTMETER,
+    expectations,
     lamp_network,
     of_lamp,
 )
@@ -31,7 +32,7 @@ from loomwright.engineering.measurement.expected import (
     FROM_READINGS,
     Expectation,
     Reading,
-    expectations,
+    expectations_of_draws,
     meter_range,
 )
 from loomwright.engineering.measurement.measured_network import (
@@ -267,6 +268,87 @@ def test_what_is_asked_beside_changes_no_expectation() -> None:
     assert expectations(network, METERS)[drop] == alone
     backwards = dict(reversed(METERS.items()))
     assert expectations(network, backwards)[drop] == alone
+
+
+# --- from draws that are given ---
+
+
+def of_draws(
+    values: list[float], meter: Meter = EXACT, quantity: Quantity = AT_REST
+) -> Expectation:
+    """What is expected of draws of one quantity, without looking at any network."""
+    network = lamp_network()
+    shown = np.array(values)[:, None]
+    return expectations_of_draws(network, network.planned, shown, {quantity: meter}, {})[quantity]
+
+
+def test_interval_holds_the_middle_95_percent_of_the_draws() -> None:
+    for quantity in (AT_REST, LOADED):
+        found = of_draws([float(value) for value in range(1001)], EXACT, quantity)
+        assert (found.expected, found.low, found.high) == pytest.approx((500.0, 25.0, 975.0))
+        # Of so many equal steps: the variance is (n**2 - 1) / 12.
+        assert found.standard_uncertainty == pytest.approx(math.sqrt((1001**2 - 1) / 12.0))
+        assert found.rests_on == FROM_PLAN
+
+
+def test_what_collapses_in_most_of_its_draws_promises_nothing() -> None:
+    assert of_draws([3.0, math.nan]).expected == pytest.approx(3.0)
+    assert of_draws([1.0, 2.0, math.nan]).expected == pytest.approx(1.5)
+    with pytest.raises(EngineeringError, match="switch on less") as caught:
+        of_draws([3.0, math.nan, math.nan])
+    assert caught.value.code == "no_operating_point"
+
+
+def test_a_meter_errs_by_share_and_digits_without_favour() -> None:
+    # Half-widths 3 and 1.2, both rectangular.
+    found = of_draws([10.0] * DRAWS, Meter(0.3, 2.0, 0.6))
+    assert found.expected == pytest.approx(10.0, rel=2e-3)
+    # So few draws leave share and digits a correlation of some hundredths.
+    assert found.standard_uncertainty == pytest.approx(math.sqrt((9.0 + 1.44) / 3.0), rel=0.04)
+    assert 5.8 < found.low < 10.0 < found.high < 14.2
+
+
+def test_errors_of_a_meter_are_independent_of_the_installation() -> None:
+    network = lamp_network()
+    drawn = drawn_variants(network, USUAL)
+    for column in range(drawn.part_resistance_ohm.shape[1]):
+        scores = np.log(drawn.part_resistance_ohm[:, column])
+        scores = 10.0 + (scores - scores.mean()) / scores.std()
+        found = of_draws(scores.tolist(), Meter(0.1, 0.0, 0.1))
+        of_meter = 0.01 * 101.0 / 3.0
+        # A correlation of so many draws is 1 / sqrt(DRAWS) in the mean; four times that is allowed.
+        slack = 2.0 * math.sqrt(of_meter) * 4.0 / math.sqrt(DRAWS)
+        assert found.standard_uncertainty**2 == pytest.approx(1.0 + of_meter, abs=slack)
+
+
+def at_current(value: float, meter: Meter) -> Expectation:
+    """Feed drop of a lamp without other tolerances at a current that was read."""
+    flow = of_lamp(CURRENT)
+    drop = of_lamp(FEED_DROP)
+    meters = {drop: EXACT, flow: meter}
+    return expectations(lamp_network(), meters, {flow: Reading(value, meter)}, NONE)[drop]
+
+
+def test_a_current_that_was_read_is_as_uncertain_as_its_meter() -> None:
+    # 8 A by a meter of 30 %: the mean of 1 / (1 + g) is ln(1.3 / 0.7) / 0.6.
+    ohm = FEED_OHM + sum(PARTS_OHM[:3])
+    found = at_current(8.0, Meter(0.3, 0.0, 1.0))
+    mean = math.log(1.3 / 0.7) / 0.6
+    assert found.rests_on == FROM_READINGS
+    assert found.expected == pytest.approx(8.0 * ohm * mean, rel=3e-3)
+    square = 1.0 / (0.7 * 1.3)
+    assert found.standard_uncertainty == pytest.approx(
+        8.0 * ohm * math.sqrt(square - mean * mean), rel=0.03
+    )
+
+
+def test_a_current_that_was_read_as_nought_is_not_below_it() -> None:
+    # Half a unit of the display either way; what lies below nought is nought.
+    ohm = FEED_OHM + sum(PARTS_OHM[:3])
+    found = at_current(0.0, Meter(0.0, 1.0, 0.5))
+    assert found.low == pytest.approx(0.0, abs=1e-8)
+    assert found.expected == pytest.approx(0.125 * ohm, rel=0.03)
+    assert found.high == pytest.approx(0.475 * ohm, rel=0.03)
 
 
 def test_a_plan_without_operating_point_is_refused() -> None:

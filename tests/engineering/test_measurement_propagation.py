@@ -20,12 +20,13 @@ from measured_site import (
     SLOPE_PER_K,
     SOURCE_OHM,
     VOLTMETER,
+    expectations,
     lamp_network,
     of_lamp,
 )
 
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.measurement.expected import FROM_PLAN, expectations
+from loomwright.engineering.measurement.expected import FROM_PLAN
 from loomwright.engineering.measurement.measured_network import (
     CURRENT,
     EQUIPMENT_VOLTAGE,

@@ -222,10 +222,14 @@ def test_worst_case_and_each_end_lie_within_the_band(operation):
     enclosed()
 
 
-# The upper bound of a fuse window is the least of several rules, and that of the far end rests on a
-# conductor that is warm or cold: it need not move one way with an input, so size-fuse is not held
-# to this; that each end is the answer to its own request is tested above for it too.
-@pytest.mark.parametrize("operation", ["size-conductor", "estimate-real-output"])
+# The upper end of a fuse window is the least of several rules. Cold lets a conductor carry more and
+# a fuse open later, so that it eases one rule and tightens another: the greatest value then lies
+# between the ends of the tolerance, where no band looks (``sensitivity_of`` says so). Every other
+# result is held to the law.
+NOT_STEADY = ("upper",)
+
+
+@OPERATIONS
 def test_wider_tolerances_never_narrow_a_band(operation):
     @MODERATE
     @given(plain_requests(operation), st.floats(0.0, 20.0), st.floats(0.0, 20.0))
@@ -239,7 +243,7 @@ def test_wider_tolerances_never_narrow_a_band(operation):
                 return
             bands.append(response.get_json()["sensitivity"]["results"])
         for inner, outer in zip(*bands, strict=True):
-            if outer["low"] is None:
+            if outer["low"] is None or outer["result"] in NOT_STEADY:
                 continue
             # Six digits, and what counts as rounding, may move an end.
             slack = 1e-5 * abs(inner["nominal"])

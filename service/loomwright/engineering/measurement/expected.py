@@ -19,9 +19,6 @@ from loomwright.engineering.measurement.measured_network import (
 from loomwright.engineering.measurement.meter import Meter
 from loomwright.engineering.measurement.uncertainty import (
     SEED,
-    USUAL,
-    Tolerances,
-    drawn_variants,
     stratified_scores,
 )
 from loomwright.engineering.record import record
@@ -83,51 +80,6 @@ def meter_range(quantity: Quantity) -> str:
     return RANGES.get(quantity.what, "voltage")
 
 
-def expectations(
-    network: MeasuredNetwork,
-    meters: Mapping[Quantity, Meter],
-    readings: Mapping[Quantity, Reading] | None = None,
-    tolerances: Tolerances = USUAL,
-) -> dict[Quantity, Expectation]:
-    """Return what a meter is expected to show of each quantity.
-
-    The voltage of a source at rest and the currents are expected from the plan. All else is
-    expected from the readings of those two, as far as there are any: a drop is judged at the
-    current that flowed, and not at the one that was planned.
-
-    Parameters
-    ----------
-    network
-        As planned.
-    meters
-        Wanted quantities, and the meter that each is taken with.
-    readings
-        What has been read.
-    tolerances
-        What is not known of an installation that is built right.
-
-    Returns
-    -------
-    dict
-        In the order of ``meters``.
-
-    Raises
-    ------
-    EngineeringError
-        ``no_operating_point`` where the plan has none in a state that is asked for.
-
-    References
-    ----------
-    JCGM 101:2008, 7.6 and 7.7, from memory: mean, standard deviation and the probabilistically
-    symmetric coverage interval of the draws.
-    """
-    wanted = sorted(meters)
-    drawn = drawn_variants(network, tolerances)
-    return expectations_of_draws(
-        network, drawn, network.values_of(drawn, wanted), meters, readings or {}
-    )
-
-
 def expectations_of_draws(
     network: MeasuredNetwork,
     drawn: Variants,
@@ -135,7 +87,11 @@ def expectations_of_draws(
     meters: Mapping[Quantity, Meter],
     readings: Mapping[Quantity, Reading],
 ) -> dict[Quantity, Expectation]:
-    """Return the same as ``expectations`` from draws that are there already.
+    """Return what a meter is expected to show of each quantity.
+
+    The voltage of a source at rest and the currents are expected from the plan. All else is
+    expected from the readings of those two, as far as there are any: a drop is judged at the
+    current that flowed, and not at the one that was planned.
 
     Parameters
     ----------
@@ -158,7 +114,12 @@ def expectations_of_draws(
     Raises
     ------
     EngineeringError
-        ``no_operating_point``.
+        ``no_operating_point`` where the plan has none in a state that is asked for.
+
+    References
+    ----------
+    JCGM 101:2008, 7.6 and 7.7, from memory: mean, standard deviation and the probabilistically
+    symmetric coverage interval of the draws.
     """
     # Draws go by place: in one order whatever that of the request.
     wanted = sorted(meters)

@@ -167,7 +167,10 @@ class ResultBandAnswer(Answer):
     unit = fields.String(required=True)
     nominal = _number("With the inputs as stated.")
     low = _number("Least: all inputs at the ends that lower it; null where one leaves the models.")
-    high = _number("Greatest: all inputs at the ends that raise it; null as low is.")
+    high = _number(
+        "Greatest: all inputs at the ends that raise it; null as low is. The upper end of a fuse "
+        "window is the least of several rules and may lie higher between those ends."
+    )
     standard_uncertainty = _number(
         "Root of the sum of squares over the inputs, JCGM 100, 5.1.2; of a temperature in K."
     )
