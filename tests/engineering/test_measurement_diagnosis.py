@@ -154,6 +154,14 @@ def test_the_group_is_what_lies_within_a_tenth_of_the_likeliest() -> None:
     assert inside == [True] * found.alike + [False] * (len(found.causes) - found.alike)
 
 
+def test_a_first_cause_more_than_ten_times_as_likely_stands_alone() -> None:
+    # 8 A instead of 10 by a meter of 2 % and half an ampere: hardly the planned load.
+    found = diagnosed(readings_by_hand(current_a=8.0))
+    first, second = (cause.probability for cause in found.causes[:2])
+    assert 10.0 < first / second < 100.0
+    assert found.alike == 1
+
+
 def test_a_joint_of_the_feed_stays_open_until_its_own_drop_is_read() -> None:
     full = readings_by_hand(parts=added(0, 0.03))
     joints = {of_lamp(what) for what in (SOURCE_LUG_DROP, FUSE_DROP, LOAD_LUG_DROP)}
