@@ -111,7 +111,7 @@ class InstallationPlans:
             for part in plan.judged:
                 found.update(dict.fromkeys(part.provenances))
         found.update(dict.fromkeys(EXPECTATION_PROVENANCES))
-        return tuple(sorted(found, key=lambda row: (row.source, row.locator, row.checked)))
+        return tuple(sorted(found))
 
 
 EXPECTATION_PROVENANCES = (
