@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from loomwright.jobs.demo_library import demo_book, demo_job
 from loomwright.jobs.priced_job import PricedJob
-from loomwright.jobs.work_order.order import OrderError, in_safe_order
+from loomwright.jobs.work_order.order import OrderError, safe_order
 from loomwright.jobs.work_order.shares import split
 from loomwright.jobs.work_order.steps import Step, Task, Tool, Torque
 from loomwright.jobs.work_order.torque import torque_tools
@@ -34,7 +34,7 @@ def task(key: str, *needs: str, rank: int = 0) -> Task:
 def test_of_the_tasks_that_are_ready_the_lowest_rank_comes_next() -> None:
     tasks = [task("c", "b"), task("b", rank=2), task("a", rank=1), task("d", rank=1)]
     # a and d are ready and of equal rank: the earlier one first; c waits for b whatever its rank.
-    assert [each.key for each in in_safe_order(tasks)] == ["a", "d", "b", "c"]
+    assert [tasks[place].key for place in safe_order(tasks)] == ["a", "d", "b", "c"]
 
 
 @pytest.mark.parametrize(
@@ -47,7 +47,7 @@ def test_of_the_tasks_that_are_ready_the_lowest_rank_comes_next() -> None:
 )
 def test_tasks_without_an_order_are_named(tasks: list[Task], said: str) -> None:
     with pytest.raises(OrderError, match=said):
-        in_safe_order(tasks)
+        safe_order(tasks)
 
 
 def test_a_quantity_is_split_by_weight_and_the_last_takes_the_rest() -> None:

@@ -1,5 +1,6 @@
 """A work order as plain JSON values, in a fixed order."""
 
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -29,13 +30,14 @@ def work_order_document(order: WorkOrder, priced: PricedJob) -> dict[str, Any]:
         The document; the publications that it rests on are not in it.
     """
     vehicle, hours = priced.job.vehicle, order.hours
+    numbers = {id(line): number for number, line in enumerate(priced.bill.lines, 1)}
     return {
         "verdict": priced.verdict,
         "title": priced.job.title,
         "vehicle": {**vehicle_document(vehicle), "hazards": list(vehicle.hazards)},
         "zones": list(order.zones),
         "not_built": not_built_documents(order),
-        "steps": [_step(step) for step in order.steps],
+        "steps": [_step(step, numbers) for step in order.steps],
         "tools": [_tool(tool) for tool in order.tools],
         "labour_hours": _exact(hours),
         "labour_duration": iso_duration(hours),
@@ -51,7 +53,7 @@ def _exact(number: Decimal) -> str:
     return format(number, "f")
 
 
-def _step(step: Step) -> dict[str, Any]:
+def _step(step: Step, numbers: Mapping[int, int]) -> dict[str, Any]:
     task, hours = step.task, step.hours
     return {
         "number": step.number,
@@ -63,8 +65,8 @@ def _step(step: Step) -> dict[str, Any]:
         "power_source": task.power_source,
         "zone": task.zone,
         "needs": list(task.needs),
-        "parts": [_part(part) for part in step.parts],
-        "labour": [_labour(entry) for entry in step.labour],
+        "parts": [_part(part, numbers) for part in step.parts],
+        "labour": [_labour(entry, numbers) for entry in step.labour],
         "hours": _exact(hours),
         "duration": iso_duration(hours),
         "tools": [_tool(tool) for tool in task.tools],
@@ -74,9 +76,9 @@ def _step(step: Step) -> dict[str, Any]:
     }
 
 
-def _part(part: StepPart) -> dict[str, Any]:
+def _part(part: StepPart, numbers: Mapping[int, int]) -> dict[str, Any]:
     return {
-        "line": part.line,
+        "line": None if part.line is None else numbers[id(part.line)],
         "kind": part.kind,
         "key": part.key,
         "description": part.description,
@@ -88,9 +90,9 @@ def _part(part: StepPart) -> dict[str, Any]:
     }
 
 
-def _labour(entry: StepLabour) -> dict[str, Any]:
+def _labour(entry: StepLabour, numbers: Mapping[int, int]) -> dict[str, Any]:
     return {
-        "line": entry.line,
+        "line": None if entry.line is None else numbers[id(entry.line)],
         "operation": entry.operation,
         "description": entry.description,
         "hours": None if entry.hours is None else _exact(entry.hours),

@@ -6,6 +6,7 @@ from decimal import Decimal
 
 from loomwright.engineering.record import record
 from loomwright.pricing.kinds import UNIT_WORDS
+from loomwright.pricing.lines import Line
 from loomwright.tables.records import Provenance
 
 MAKE_SAFE, ISOLATE, PROVE_DEAD = "make_safe", "isolate", "prove_dead"
@@ -50,7 +51,7 @@ PHASES: Mapping[str, int] = {
 KINDS = tuple(PHASES)
 STAGES: Mapping[str, int] = {kind: place for place, kind in enumerate(KINDS)}
 
-_NO_HOURS = Decimal(0)
+NO_HOURS = Decimal(0)
 
 TOOLS = (
     "axle_stands",
@@ -127,7 +128,7 @@ class Task:
 class StepPart:
     """A share of one need of the bill. ``line`` is none where the price book lacks the part."""
 
-    line: int | None
+    line: Line | None
     kind: str
     key: str | None
     description: str
@@ -146,7 +147,7 @@ class StepPart:
 class StepLabour:
     """A share of one labour line; line and hours are none where the book lacks the operation."""
 
-    line: int | None
+    line: Line | None
     operation: str
     description: str
     hours: Decimal | None
@@ -154,17 +155,16 @@ class StepLabour:
 
 @record
 class Step:
-    """One step: a task at its place in the order, with its shares of the bill."""
+    """One step: a task at its place in the order, with its shares of the bill.
+
+    ``hours`` are the working hours of its labour [h].
+    """
 
     number: int
     task: Task
     parts: tuple[StepPart, ...]
     labour: tuple[StepLabour, ...]
-
-    @property
-    def hours(self) -> Decimal:
-        """Working hours of the step [h]."""
-        return sum([entry.hours or _NO_HOURS for entry in self.labour], _NO_HOURS)
+    hours: Decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,4 +191,4 @@ class WorkOrder:
     @property
     def hours(self) -> Decimal:
         """Working hours of all steps [h]."""
-        return sum((step.hours for step in self.steps), Decimal(0))
+        return sum([step.hours for step in self.steps], NO_HOURS)
