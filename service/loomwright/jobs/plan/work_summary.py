@@ -94,7 +94,7 @@ def _parts(step: Step) -> list[Summary]:
     """Return each part once, by its key in the price book, whatever line of the bill it is on."""
     quantities: dict[tuple[str, str | None], Decimal] = {}
     for part in step.parts:
-        place = (part.kind, part.key)
+        place = (part.served_by.kind, part.key)
         quantities[place] = quantities.get(place, Decimal(0)) + part.quantity
     return [
         {"kind": kind, "key": key, "quantity": format(quantity, "f")}

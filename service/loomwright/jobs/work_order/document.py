@@ -9,6 +9,7 @@ from loomwright.jobs.answer import vehicle_document
 from loomwright.jobs.bill_answer import iso_duration
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.work_order.steps import Step, StepLabour, StepPart, Tool, Torque, WorkOrder
+from loomwright.pricing.kinds import UNIT_WORDS
 
 
 def work_order_document(order: WorkOrder, priced: PricedJob) -> dict[str, Any]:
@@ -79,14 +80,14 @@ def _step(step: Step, numbers: Mapping[int, int]) -> dict[str, Any]:
 def _part(part: StepPart, numbers: Mapping[int, int]) -> dict[str, Any]:
     return {
         "line": None if part.line is None else numbers[id(part.line)],
-        "kind": part.kind,
+        "kind": part.served_by.kind,
         "key": part.key,
         "description": part.description,
         "quantity": _exact(part.quantity),
         "unit": part.unit,
-        "unit_word": part.unit_word,
+        "unit_word": UNIT_WORDS[part.unit],
         "rule": part.rule,
-        "reason": part.reason,
+        "reason": part.need.reason,
     }
 
 

@@ -1,7 +1,7 @@
 """The parts and hours of a bill shared out over the tasks that use them, to the last digit."""
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import ROUND_DOWN, Decimal
 from typing import NamedTuple
 
@@ -9,7 +9,7 @@ from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.job import Job
 from loomwright.jobs.work_order.facts import WorkFacts, of
 from loomwright.jobs.work_order.job_tasks import TRIM_OPERATION
-from loomwright.jobs.work_order.steps import MOUNT, OTHER, StepLabour, StepPart
+from loomwright.jobs.work_order.steps import MOUNT, NO_HOURS, OTHER, StepLabour, StepPart
 from loomwright.jobs.work_order.targets import targets_of
 from loomwright.pricing.bill import Bill
 from loomwright.pricing.kinds import LABOUR_UNIT
@@ -20,6 +20,8 @@ _MILLI = Decimal("0.001")
 _OF_EQUIPMENT = {"equipment": "reference", "fixing_set": "use"}
 # A task, with what it takes of a need.
 Share = tuple[str, Decimal]
+# Rule, circuit, and what the rule chooses the part by.
+_Mounted = tuple[str, str, str]
 
 
 def split(quantity: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
@@ -58,6 +60,16 @@ class BillShares(NamedTuple):
     labour: dict[str, list[StepLabour]]
 
 
+class _LineParts(NamedTuple):
+    """The shares of a line of parts by the tasks that mount its equipment.
+
+    ``needs_of_equipment`` stand beside what each wants; most lines have none, and one entry.
+    """
+
+    needs_of_equipment: Sequence[tuple[Need, str]]
+    by_mounting: dict[tuple[str, ...], list[tuple[str, StepPart]]]
+
+
 class Shares:
     """Parts and labour of each task, from the lines of bills of one job.
 
@@ -74,9 +86,10 @@ class Shares:
     def __init__(self, facts: WorkFacts, builds: Mapping[str, CircuitBuild]) -> None:
         self._job = facts.job
         self._targets = targets_of(facts, builds)
+        self._mountings = _mountings(facts.job)
         # By identity, as lines are great to compare; each share holds its line, so that no other
         # line comes to have its id.
-        self._parts: dict[tuple[int, tuple[str, ...]], list[tuple[str, StepPart]]] = {}
+        self._parts: dict[int, _LineParts] = {}
         self._labour: dict[int, list[tuple[str, StepLabour]]] = {}
 
     def of(self, bill: Bill) -> BillShares:
@@ -94,10 +107,10 @@ class Shares:
         """
         parts: dict[str, list[StepPart]] = defaultdict(list)
         labour: dict[str, list[StepLabour]] = defaultdict(list)
-        mountings = _Mountings(self._job)
+        mounted: Counter[_Mounted] = Counter()
         for line in bill.lines:
             if line.kind != LABOUR:
-                for key, part in self._line_parts(line, mountings):
+                for key, part in self._line_parts(line, mounted):
                     parts[key].append(part)
             elif line.unit == LABOUR_UNIT:
                 for key, work in self._line_labour(line):
@@ -109,65 +122,52 @@ class Shares:
                 for key in dict.fromkeys(key for key, _ in shares):
                     labour[key].append(StepLabour(None, operation, entry.description, None))
             else:
-                for key, part in self._unpriced_parts(entry, mountings):
+                wanted = [
+                    (need, str(entry.attributes[_OF_EQUIPMENT[need.rule]]))
+                    for need in entry.needs
+                    if need.rule in _OF_EQUIPMENT
+                ]
+                mounting = self._mounting(wanted, mounted)
+                for key, part in self._part_shares(None, entry, entry.needs, mounting):
                     parts[key].append(part)
         return BillShares(parts, labour)
 
-    def _line_parts(self, line: Line, mountings: "_Mountings") -> list[tuple[str, StepPart]]:
-        # The lines before one of equipment decide which pieces are left for it.
-        mounted = tuple(
-            mountings.next_for(need, str(need.part.attributes[_OF_EQUIPMENT[need.rule]]))
-            for need in line.needs
-            if need.rule in _OF_EQUIPMENT and need.part is not None
-        )
-        known = self._parts.get((id(line), mounted))
+    def _line_parts(self, line: Line, mounted: Counter[_Mounted]) -> Sequence[tuple[str, StepPart]]:
+        known = self._parts.get(id(line))
         if known is None:
-            known = self._parts[id(line), mounted] = list(self._new_parts(line, mounted))
-        return known
+            wanted = [
+                (need, str(need.part.attributes[_OF_EQUIPMENT[need.rule]]))
+                for need in line.needs
+                if need.rule in _OF_EQUIPMENT and need.part is not None
+            ]
+            known = self._parts[id(line)] = _LineParts(wanted, {})
+        # The lines before one of equipment decide which pieces are left for it.
+        wanted = known.needs_of_equipment
+        mounting = self._mounting(wanted, mounted) if wanted else ()
+        shares = known.by_mounting.get(mounting)
+        if shares is None:
+            shares = self._part_shares(line, None, line.needs, mounting)
+            known.by_mounting[mounting] = shares
+        return shares
 
-    def _new_parts(self, line: Line, mounted: Iterable[str]) -> Iterator[tuple[str, StepPart]]:
-        pieces = iter(mounted)
-        for need in line.needs:
-            part = need.part
-            assert part is not None  # every need on a line of parts is served by one
-            for key, quantity in self._shared(need, pieces):
-                yield (
-                    key,
-                    StepPart(
-                        line,
-                        part.kind,
-                        part.key,
-                        part.description,
-                        quantity,
-                        part.unit,
-                        need.rule,
-                        need.reason,
-                    ),
-                )
-
-    def _unpriced_parts(
-        self, entry: Unpriced, mountings: "_Mountings"
-    ) -> Iterator[tuple[str, StepPart]]:
-        pieces = (
-            mountings.next_for(need, str(entry.attributes[_OF_EQUIPMENT[need.rule]]))
-            for need in entry.needs
-            if need.rule in _OF_EQUIPMENT
-        )
-        for need in entry.needs:
-            for key, quantity in self._shared(need, pieces):
-                yield (
-                    key,
-                    StepPart(
-                        None,
-                        entry.kind,
-                        None,
-                        entry.description,
-                        quantity,
-                        entry.unit,
-                        need.rule,
-                        need.reason,
-                    ),
-                )
+    def _part_shares(
+        self,
+        line: Line | None,
+        unpriced: Unpriced | None,
+        needs: Sequence[Need],
+        mounting: Sequence[str],
+    ) -> list[tuple[str, StepPart]]:
+        mountings = iter(mounting)
+        found: list[tuple[str, StepPart]] = []
+        for need in needs:
+            served = unpriced or need.part
+            assert served is not None  # every need on a line of parts is served by one
+            if need.rule in _OF_EQUIPMENT:
+                found.append((next(mountings), StepPart(line, served, need, need.quantity)))
+                continue
+            for key, quantity in self._shared(need):
+                found.append((key, StepPart(line, served, need, quantity)))
+        return found
 
     def _line_labour(self, line: Line) -> list[tuple[str, StepLabour]]:
         known = self._labour.get(id(line))
@@ -180,7 +180,7 @@ class Shares:
         hours: dict[str, Decimal] = {}
         rest = line.quantity
         for key, share in self._labour_shares(line.key, line.needs):
-            hours[key] = hours.pop(key, Decimal(0)) + share
+            hours[key] = hours.pop(key, NO_HOURS) + share
             rest -= share
         last = next(reversed(hours))
         hours[last] += rest
@@ -189,58 +189,53 @@ class Shares:
             for key, share in hours.items()
         ]
 
-    def _labour_shares(self, operation: str, needs: Sequence[Need]) -> Iterator[Share]:
-        """Yield the tasks of an operation, with the hours or pieces of each."""
+    def _labour_shares(self, operation: str, needs: Sequence[Need]) -> list[Share]:
+        """Return the tasks of an operation, with the hours or pieces of each."""
         fitted = (
             of(MOUNT, item.key)
             for item in self._job.equipment
             if item.fitted and item.operation == operation
         )
+        found: list[Share] = []
         for need in needs:
             if need.rule == "fit_equipment":
-                yield next(fitted), need.quantity
+                found.append((next(fitted), need.quantity))
             elif need.rule == "wanted_labour" and operation != TRIM_OPERATION:
-                yield of(OTHER, operation), need.quantity
+                found.append((of(OTHER, operation), need.quantity))
             else:
-                yield from self._shared(need, iter(()))
+                found += self._shared(need)
+        return found
 
-    def _shared(self, need: Need, pieces: Iterator[str]) -> Sequence[Share]:
+    def _shared(self, need: Need) -> Sequence[Share]:
         """Return the tasks that a need serves, with what each takes of it."""
-        if need.rule in _OF_EQUIPMENT:
-            return ((next(pieces), need.quantity),)
         targets = self._targets[need.rule, need.circuit]
         if len(targets) == 1:
             return ((targets[0][0], need.quantity),)
         shares = split(need.quantity, [weight for _, weight in targets])
         return [(key, share) for (key, _), share in zip(targets, shares, strict=True) if share]
 
+    def _mounting(
+        self, wanted: Iterable[tuple[Need, str]], mounted: Counter[_Mounted]
+    ) -> tuple[str, ...]:
+        """Return the tasks that mount the equipment that needs are about, each piece once."""
+        found = []
+        for need, what in wanted:
+            place = need.rule, need.circuit, what
+            tasks = self._mountings.get(place, ())
+            if mounted[place] == len(tasks):
+                circuit = need.circuit or "the job"
+                raise LookupError(f"no equipment of the job needs {what} for {circuit}")
+            found.append(tasks[mounted[place]])
+            mounted[place] += 1
+        return tuple(found)
 
-class _Mountings:
-    """Tasks that mount equipment, handed out for one bill: each piece once for each rule.
 
-    Parameters
-    ----------
-    job
-        The job.
-    """
-
-    def __init__(self, job: Job) -> None:
-        self._keys: dict[tuple[str, str, str], list[str]] = defaultdict(list)
-        for item in job.equipment:
-            if item.fitted:
-                for rule, wanted in (("equipment", item.reference), ("fixing_set", item.fixings)):
-                    if wanted is not None:
-                        self._keys[rule, item.circuit or "", wanted].append(of(MOUNT, item.key))
-        self._given: Counter[tuple[str, str, str]] = Counter()
-
-    def next_for(self, need: Need, wanted: str) -> str:
-        """Return the task that mounts the equipment that a need is about."""
-        place = need.rule, need.circuit, wanted
-        given = self._given[place]
-        self._given[place] = given + 1
-        keys = self._keys.get(place, ())
-        if given == len(keys):
-            raise LookupError(
-                f"no equipment of the job needs {wanted} for {need.circuit or 'the job'}"
-            )
-        return keys[given]
+def _mountings(job: Job) -> Mapping[_Mounted, Sequence[str]]:
+    """Return the tasks that mount what is stated alike, in the order of the job."""
+    found: dict[_Mounted, list[str]] = defaultdict(list)
+    for item in job.equipment:
+        if item.fitted:
+            for rule, wanted in (("equipment", item.reference), ("fixing_set", item.fixings)):
+                if wanted is not None:
+                    found[rule, item.circuit or "", wanted].append(of(MOUNT, item.key))
+    return found

@@ -3,10 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from loomwright.engineering.record import record
-from loomwright.pricing.kinds import UNIT_WORDS
-from loomwright.pricing.lines import Line
+from loomwright.pricing.lines import Line, Need, Unpriced
+from loomwright.pricing.price_book import Part
 from loomwright.tables.records import Provenance
 
 MAKE_SAFE, ISOLATE, PROVE_DEAD = "make_safe", "isolate", "prove_dead"
@@ -124,23 +125,36 @@ class Task:
     tools: tuple[Tool, ...] = ()
 
 
-@record
-class StepPart:
-    """A share of one need of the bill. ``line`` is none where the price book lacks the part."""
+class StepPart(NamedTuple):
+    """A share of one need of the bill.
+
+    ``line`` is none where the price book lacks the part; ``served_by`` is then what is lacking.
+    """
 
     line: Line | None
-    kind: str
-    key: str | None
-    description: str
+    served_by: Part | Unpriced
+    need: Need
     quantity: Decimal
-    unit: str
-    rule: str
-    reason: str
 
     @property
-    def unit_word(self) -> str:
-        """The plain word for the unit code."""
-        return UNIT_WORDS[self.unit]
+    def key(self) -> str | None:
+        """Key in the price book."""
+        return None if isinstance(self.served_by, Unpriced) else self.served_by.key
+
+    @property
+    def description(self) -> str:
+        """What it is."""
+        return self.served_by.description
+
+    @property
+    def unit(self) -> str:
+        """UN/CEFACT Recommendation 20 code of the quantity."""
+        return self.served_by.unit
+
+    @property
+    def rule(self) -> str:
+        """Key of the rule that asks for it."""
+        return self.need.rule
 
 
 @record
