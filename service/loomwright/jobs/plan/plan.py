@@ -105,12 +105,9 @@ class InstallationPlans:
     @property
     def provenances(self) -> tuple[Provenance, ...]:
         """Where the figures of all plans come from, each once, in a fixed order."""
-        found: dict[Provenance, None] = {}
+        found = set(EXPECTATION_PROVENANCES)
         for plan in self.plans:
-            found.update(dict.fromkeys(plan.order.provenances))
-            for part in plan.judged:
-                found.update(dict.fromkeys(part.provenances))
-        found.update(dict.fromkeys(EXPECTATION_PROVENANCES))
+            found.update(plan.order.provenances, *(part.provenances for part in plan.judged))
         return tuple(sorted(found))
 
 

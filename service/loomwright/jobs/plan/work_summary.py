@@ -95,7 +95,8 @@ def _parts(step: Step) -> list[Summary]:
     quantities: dict[tuple[str, str | None], Decimal] = {}
     for part in step.parts:
         place = (part.served_by.kind, part.key)
-        quantities[place] = quantities.get(place, Decimal(0)) + part.quantity
+        before = quantities.get(place)
+        quantities[place] = part.quantity if before is None else before + part.quantity
     return [
         {"kind": kind, "key": key, "quantity": format(quantity, "f")}
         for (kind, key), quantity in quantities.items()

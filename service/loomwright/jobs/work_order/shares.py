@@ -135,12 +135,12 @@ class Shares:
     def _line_parts(self, line: Line, mounted: Counter[_Mounted]) -> Sequence[tuple[str, StepPart]]:
         known = self._parts.get(id(line))
         if known is None:
-            wanted = [
+            of_equipment = [
                 (need, str(need.part.attributes[_OF_EQUIPMENT[need.rule]]))
                 for need in line.needs
                 if need.rule in _OF_EQUIPMENT and need.part is not None
             ]
-            known = self._parts[id(line)] = _LineParts(wanted, {})
+            known = self._parts[id(line)] = _LineParts(of_equipment, {})
         # The lines before one of equipment decide which pieces are left for it.
         wanted = known.needs_of_equipment
         mounting = self._mounting(wanted, mounted) if wanted else ()
@@ -160,13 +160,15 @@ class Shares:
         mountings = iter(mounting)
         found: list[tuple[str, StepPart]] = []
         for need in needs:
-            served = unpriced or need.part
+            served, key = unpriced or need.part, None if need.part is None else need.part.key
             assert served is not None  # every need on a line of parts is served by one
-            if need.rule in _OF_EQUIPMENT:
-                found.append((next(mountings), StepPart(line, served, need, need.quantity)))
-                continue
-            for key, quantity in self._shared(need):
-                found.append((key, StepPart(line, served, need, quantity)))
+            shares = (
+                ((next(mountings), need.quantity),)
+                if need.rule in _OF_EQUIPMENT
+                else self._shared(need)
+            )
+            for task, quantity in shares:
+                found.append((task, StepPart(line, key, served, need, quantity)))
         return found
 
     def _line_labour(self, line: Line) -> list[tuple[str, StepLabour]]:

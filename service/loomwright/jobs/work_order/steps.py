@@ -128,18 +128,15 @@ class Task:
 class StepPart(NamedTuple):
     """A share of one need of the bill.
 
-    ``line`` is none where the price book lacks the part; ``served_by`` is then what is lacking.
+    ``line``, and ``key`` in the price book, are none where the book lacks the part; ``served_by``
+    is then what is lacking.
     """
 
     line: Line | None
+    key: str | None
     served_by: Part | Unpriced
     need: Need
     quantity: Decimal
-
-    @property
-    def key(self) -> str | None:
-        """Key in the price book."""
-        return None if isinstance(self.served_by, Unpriced) else self.served_by.key
 
     @property
     def description(self) -> str:
@@ -194,7 +191,7 @@ class WorkOrder:
     zones: tuple[str, ...]
     not_built: Mapping[str, str]
     cautions: tuple[str, ...]
-    provenances: tuple[Provenance, ...]
+    provenances: frozenset[Provenance]
 
     @property
     def tools(self) -> list[Tool]:

@@ -166,7 +166,7 @@ class _OrdersOfLayout:
             cautions=tuple(
                 dict.fromkeys(chain(priced.cautions, *[task.cautions for task in ordered]))
             ),
-            provenances=tuple(sorted({*priced.provenances, *torque_rows(torques, tables)})),
+            provenances=frozenset(chain(priced.provenances, torque_rows(torques, tables))),
         )
 
     def _steps_of(self, tasks: Sequence[Task], shares: BillShares) -> tuple[Step, ...]:
