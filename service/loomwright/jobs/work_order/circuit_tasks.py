@@ -1,6 +1,7 @@
 """Tasks of the wiring of one circuit that was sized, from its cutting to its test under load."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from loomwright.jobs.circuit_build import (
     AT_GROUND,
@@ -8,6 +9,7 @@ from loomwright.jobs.circuit_build import (
     AT_LOAD,
     AT_SOURCE,
     CircuitBuild,
+    End,
     metres_text,
 )
 from loomwright.jobs.job import Circuit
@@ -46,6 +48,15 @@ from loomwright.jobs.work_order.torque import torque_tools, torques_of
 from loomwright.pricing.requirements import exact_length_m
 
 _METER = Tool("multimeter", "continuity, polarity and voltage")
+_CLAMP_METER = Tool("clamp_meter", "current under load")
+
+
+class _EndedTasks(NamedTuple):
+    """Tasks of one circuit whose conductors end in the same."""
+
+    connections: tuple[Task, ...]
+    by_conductor: dict[str, tuple[Task, ...]]
+    by_fuse: dict[tuple[str, float, tuple[str, ...]], Task]
 
 
 class WiringTasks:
@@ -59,9 +70,7 @@ class WiringTasks:
 
     def __init__(self, facts: WorkFacts) -> None:
         self._facts = facts
-        self._of_conductors: dict[tuple[object, ...], tuple[Task, ...]] = {}
-        self._of_connections: dict[tuple[object, ...], tuple[Task, ...]] = {}
-        self._of_fuses: dict[tuple[object, ...], Task] = {}
+        self._by_ends: dict[tuple[str, tuple[End, ...]], _EndedTasks] = {}
 
     def of(self, build: CircuitBuild, entry: SizedCircuit) -> tuple[Task, ...]:
         """Return the tasks of the wiring of a circuit.
@@ -79,21 +88,25 @@ class WiringTasks:
             In the order in which this circuit alone would be built.
         """
         facts = self._facts
-        # The holder of a fuse decides what some ends are made off with.
+        # The holder of the fuse decides what some ends are made off with.
         ended = build.circuit.key, build.ends
-        connections = self._of_connections.get(ended)
-        if connections is None:
-            connections = self._of_connections[ended] = tuple(_connections(facts, build))
-        drawn = *ended, build.conductor.key
-        conductors = self._of_conductors.get(drawn)
-        if conductors is None:
-            conductors = self._of_conductors[drawn] = tuple(conductor_tasks(facts, build))
+        alike = self._by_ends.get(ended)
+        if alike is None:
+            connections = tuple(_connections(facts, build))
+            alike = self._by_ends[ended] = _EndedTasks(connections, {}, {})
+        drawn = build.conductor.key
+        if drawn not in alike.by_conductor:
+            alike.by_conductor[drawn] = tuple(conductor_tasks(facts, build))
         cautions = fuse_cautions(facts, entry)
-        fitted = *ended, build.fuse_type, build.rating_a, cautions
-        fuse = self._of_fuses.get(fitted)
-        if fuse is None:
-            fuse = self._of_fuses[fitted] = _fuse(facts, build, cautions)
-        return (*conductors, *connections, fuse, _test_load(facts, entry))
+        fitted = build.fuse_type, build.rating_a, cautions
+        if fitted not in alike.by_fuse:
+            alike.by_fuse[fitted] = _fuse(facts, build, cautions)
+        return (
+            *alike.by_conductor[drawn],
+            *alike.connections,
+            alike.by_fuse[fitted],
+            _test_load(facts, entry),
+        )
 
 
 def _connections(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
@@ -296,5 +309,5 @@ def _test_load(facts: WorkFacts, entry: SizedCircuit) -> Task:
             "No connection grows warmer than its conductor.",
         ),
         cautions=hearing(facts.job.equipment_on(key)),
-        tools=(_METER, Tool("clamp_meter", "current under load")),
+        tools=(_METER, _CLAMP_METER),
     )

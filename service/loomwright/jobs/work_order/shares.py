@@ -13,11 +13,13 @@ from loomwright.jobs.work_order.steps import MOUNT, NO_HOURS, OTHER, StepLabour,
 from loomwright.jobs.work_order.targets import targets_of
 from loomwright.pricing.bill import Bill
 from loomwright.pricing.kinds import LABOUR_UNIT
-from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced
+from loomwright.pricing.lines import KIT, LABOUR, Line, Need, Unpriced
 
 _ONE = Decimal(1)
 _MILLI = Decimal("0.001")
 _OF_EQUIPMENT = {"equipment": "reference", "fixing_set": "use"}
+# Kinds of lines with needs of these rules, whose parts have the name of the rule as their kind.
+_MAY_MOUNT = frozenset({*_OF_EQUIPMENT, KIT})
 # A task, with what it takes of a need.
 Share = tuple[str, Decimal]
 # Rule, circuit, and what the rule chooses the part by.
@@ -60,16 +62,6 @@ class BillShares(NamedTuple):
     labour: dict[str, list[StepLabour]]
 
 
-class _LineParts(NamedTuple):
-    """The shares of a line of parts by the tasks that mount its equipment.
-
-    ``needs_of_equipment`` stand beside what each wants; most lines have none, and one entry.
-    """
-
-    needs_of_equipment: Sequence[tuple[Need, str]]
-    by_mounting: dict[tuple[str, ...], list[tuple[str, StepPart]]]
-
-
 class Shares:
     """Parts and labour of each task, from the lines of bills of one job.
 
@@ -89,7 +81,7 @@ class Shares:
         self._mountings = _mountings(facts.job)
         # By identity, as lines are great to compare; each share holds its line, so that no other
         # line comes to have its id.
-        self._parts: dict[int, _LineParts] = {}
+        self._parts: dict[tuple[int, tuple[str, ...]], list[tuple[str, StepPart]]] = {}
         self._labour: dict[int, list[tuple[str, StepLabour]]] = {}
 
     def of(self, bill: Bill) -> BillShares:
@@ -133,22 +125,20 @@ class Shares:
         return BillShares(parts, labour)
 
     def _line_parts(self, line: Line, mounted: Counter[_Mounted]) -> Sequence[tuple[str, StepPart]]:
-        known = self._parts.get(id(line))
-        if known is None:
-            of_equipment = [
+        mounting: tuple[str, ...] = ()
+        if line.kind in _MAY_MOUNT:
+            # The lines before one of equipment decide which pieces are left for it.
+            wanted = [
                 (need, str(need.part.attributes[_OF_EQUIPMENT[need.rule]]))
                 for need in line.needs
                 if need.rule in _OF_EQUIPMENT and need.part is not None
             ]
-            known = self._parts[id(line)] = _LineParts(of_equipment, {})
-        # The lines before one of equipment decide which pieces are left for it.
-        wanted = known.needs_of_equipment
-        mounting = self._mounting(wanted, mounted) if wanted else ()
-        shares = known.by_mounting.get(mounting)
-        if shares is None:
-            shares = self._part_shares(line, None, line.needs, mounting)
-            known.by_mounting[mounting] = shares
-        return shares
+            mounting = self._mounting(wanted, mounted)
+        known = self._parts.get((id(line), mounting))
+        if known is None:
+            known = self._part_shares(line, None, line.needs, mounting)
+            self._parts[id(line), mounting] = known
+        return known
 
     def _part_shares(
         self,
@@ -210,7 +200,7 @@ class Shares:
 
     def _shared(self, need: Need) -> Sequence[Share]:
         """Return the tasks that a need serves, with what each takes of it."""
-        targets = self._targets[need.rule, need.circuit]
+        targets = self._targets[need.circuit][need.rule]
         if len(targets) == 1:
             return ((targets[0][0], need.quantity),)
         shares = split(need.quantity, [weight for _, weight in targets])

@@ -30,9 +30,9 @@ from loomwright.pricing.requirements import exact_length_m
 # Tasks with the weight of each.
 Targets = Sequence[tuple[str, Decimal]]
 _ONE = Decimal(1)
-# Rules whose parts and hours all go to one task of their circuit, with the kind of the task.
-_OF_ONE_TASK = {
-    rule: kind
+# Rules whose parts and hours all go to one task of their circuit, by the kind of the task.
+_OF_ONE_TASK: Mapping[str, tuple[str, ...]] = {
+    kind: tuple(rules.split())
     for kind, rules in {
         CUT: "power_conductor return_conductor ground_lead",
         TERMINATE: (
@@ -44,14 +44,13 @@ _OF_ONE_TASK = {
         FIT_BLOCK: "distribution_block way_label fit_distribution_block",
         FUSE: "fuse",
     }.items()
-    for rule in rules.split()
 }
 
 
 def targets_of(
     facts: WorkFacts, builds: Mapping[str, CircuitBuild]
-) -> Mapping[tuple[str, str], Targets]:
-    """Return the tasks that what a rule brings goes to, with weights, by rule and circuit.
+) -> Mapping[str, Mapping[str, Targets]]:
+    """Return the tasks that what a rule brings goes to, with weights, by circuit and rule.
 
     Rules of equipment and of other labour that the job asks for are left out: their needs are told
     apart by the line that they stand on.
@@ -67,23 +66,25 @@ def targets_of(
     Returns
     -------
     dict
-        For every rule of ``REQUIREMENT_RULES`` that the job can call for.
+        For every rule of ``REQUIREMENT_RULES`` that the job can call for; those of no circuit
+        stand under the empty key.
     """
     sources = facts.job.power_sources
     zones = [(key, _ONE) for zone in facts.trimmed for key in (uncovered(zone), of(COVER, zone))]
-    found: dict[tuple[str, str], Targets] = {
-        ("isolate_source", ""): [
-            *((of(ISOLATE, key), _ONE) for key in sources),
-            *((source_reconnected(key), _ONE) for key in sources),
-        ],
-        ("test_and_hand_over", ""): [(of(HAND_OVER), _ONE)],
-        ("wanted_labour", ""): zones,
+    found: dict[str, dict[str, Targets]] = {
+        "": {
+            "isolate_source": [
+                *((of(ISOLATE, key), _ONE) for key in sources),
+                *((source_reconnected(key), _ONE) for key in sources),
+            ],
+            "test_and_hand_over": [(of(HAND_OVER), _ONE)],
+            "wanted_labour": zones,
+        }
     }
     for circuit in facts.job.circuits:
-        rules = _lead_targets(circuit)
+        rules = found[circuit.key] = _lead_targets(circuit)
         if circuit.key in builds:
             rules |= _wiring_targets(builds[circuit.key])
-        found |= {(rule, circuit.key): targets for rule, targets in rules.items()}
     return found
 
 
@@ -101,9 +102,9 @@ def _lead_targets(circuit: Circuit) -> dict[str, Targets]:
 def _wiring_targets(build: CircuitBuild) -> dict[str, Targets]:
     circuit = build.circuit
     key = circuit.key
-    found: dict[str, Targets] = {
-        rule: [(of(kind, key), _ONE)] for rule, kind in _OF_ONE_TASK.items()
-    }
+    found: dict[str, Targets] = {}
+    for kind, rules in _OF_ONE_TASK.items():
+        found |= dict.fromkeys(rules, ((of(kind, key), _ONE),))
     found["test_circuit"] = [(of(TEST_DEAD, key), _ONE), (of(TEST_LOAD, key), _ONE)]
     contacts = {
         of(CONNECT_FEED, key): build.source_contacts,
