@@ -1,6 +1,6 @@
 """The work order of a plan, whose parts and labour are named by their keys in the price book."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -11,7 +11,7 @@ from loomwright.jobs.work_order.steps import Step, WorkOrder
 Summary = dict[str, Any]
 
 
-def step_summaries(orders: Iterable[WorkOrder]) -> list[dict[str, Summary]]:
+def step_summaries(orders: Sequence[WorkOrder]) -> list[dict[str, Summary]]:
     """Return the steps of work orders as plain JSON values, by key in their order.
 
     Parameters

@@ -79,8 +79,9 @@ class Shares:
         self._job = facts.job
         self._targets = targets_of(facts, builds)
         self._mountings = _mountings(facts.job)
-        # By identity, as lines are great to compare; each share holds its line, so that no other
-        # line comes to have its id.
+        # By identity, as lines are great to compare; they are held, so that none takes over the id
+        # of one before.
+        self._lines: list[Line] = []
         self._parts: dict[tuple[int, tuple[str, ...]], list[tuple[str, StepPart]]] = {}
         self._labour: dict[int, list[tuple[str, StepLabour]]] = {}
 
@@ -138,6 +139,7 @@ class Shares:
         if known is None:
             known = self._part_shares(line, None, line.needs, mounting)
             self._parts[id(line), mounting] = known
+            self._lines.append(line)
         return known
 
     def _part_shares(
@@ -165,6 +167,7 @@ class Shares:
         known = self._labour.get(id(line))
         if known is None:
             known = self._labour[id(line)] = self._new_labour(line)
+            self._lines.append(line)
         return known
 
     def _new_labour(self, line: Line) -> list[tuple[str, StepLabour]]:
