@@ -102,6 +102,31 @@ def test_steps_of_a_small_job_take_what_was_counted_by_hand(
     assert found["uncover/engine_compartment"].hours == 0
 
 
+@pytest.mark.parametrize("reference", ["DEMO-LIGHT-12", "not in the book"])
+def test_each_piece_of_equipment_of_one_reference_is_used_where_it_is_mounted(
+    small_job: Document, priced: Price, reference: str
+) -> None:
+    lamps = small_job["equipment"][0] | {"reference": reference}
+    there = {"key": "old", "fitted": False, "quantity": 4}
+    small_job["equipment"] = [
+        lamps,
+        lamps | there,
+        lamps | {"key": "one", "quantity": 1},
+        lamps | {"key": "three", "quantity": 3},
+    ]
+    found = steps(priced(small_job))
+    used = {
+        key: [part.quantity for part in step.parts if part.rule == "equipment"]
+        for key, step in found.items()
+        if step.task.kind == "mount"
+    }
+    # What is there already is neither bought nor mounted.
+    assert used == {"mount/lamps": [2], "mount/one": [1], "mount/three": [3]}
+    in_book = reference != "not in the book"
+    parts = [part for part in found["mount/one"].parts if part.rule == "equipment"]
+    assert [(part.key is not None, part.line is not None) for part in parts] == [(in_book, in_book)]
+
+
 def test_torques_are_published_ones_but_at_a_source(small_job: Document, priced: Price) -> None:
     small_job["circuits"][0]["load_end"] = "M5"
     found = steps(priced(small_job))
