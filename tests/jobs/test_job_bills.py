@@ -1,5 +1,7 @@
 """What sizings of one job share changes none of their bills, work orders and conductors."""
 
+from collections.abc import Iterable
+from dataclasses import replace
 from typing import Any
 
 from hypothesis import HealthCheck, given, settings
@@ -16,7 +18,9 @@ from loomwright.jobs.plan.alternatives import PLAN_NAMES, USUAL, planned_job
 from loomwright.jobs.priced_job import priced_circuits
 from loomwright.jobs.requirements_of_job import requirements_of_job
 from loomwright.jobs.sized_circuit import SizedCircuit
-from loomwright.jobs.work_order.work_order import work_order
+from loomwright.jobs.work_order.document import work_order_document
+from loomwright.jobs.work_order.steps import Task, WorkOrder
+from loomwright.jobs.work_order.work_order import JobOrders, work_order
 from loomwright.pricing.bill import NO_OPTIONS, bill_of_materials
 from loomwright.pricing.faults import DocumentError
 from loomwright.tables.fuse_load import fuse_tables
@@ -42,17 +46,20 @@ def sizings(job: Job) -> list[tuple[SizedCircuit, ...]]:
 def assert_sharing_changes_nothing(job: Job) -> None:
     book = demo_book()
     shared = JobBills(job, book, NO_OPTIONS)
+    orders = JobOrders(job, tables(), fuse_tables(), shared.builds)
     for sized in sizings(job):
         parts, labour = requirements_of_job(job, sized, book)
-        alone = bill_of_materials(parts, labour, book, NO_OPTIONS, job.vehicle.difficulty)
+        bill_alone = bill_of_materials(parts, labour, book, NO_OPTIONS, job.vehicle.difficulty)
         bill = shared.of(sized)
-        assert bill == alone
+        assert bill == bill_alone
         priced = priced_circuits(job, sized, source_loads(job, sized), bill, (), tables())
-        orders = [
-            work_order(priced, book, tables(), fuse_tables(), builds)
-            for builds in (shared.builds, None)
-        ]
-        assert orders[0] == orders[1]
+        together = orders.of(priced)
+        alone = work_order(priced, book, tables(), fuse_tables())
+        assert together == alone
+        # Decimals that are equal may print otherwise.
+        assert repr(work_order_document(together, priced)) == repr(
+            work_order_document(alone, priced)
+        )
 
 
 @law
@@ -96,6 +103,64 @@ def test_a_bill_for_the_same_circuits_takes_over_lines_of_the_one_before() -> No
     shared.of(recommended)
     shared.of(headroom)
     assert all(one is other for one, other in zip(shared.of(again).lines, first.lines, strict=True))
+
+
+def orders_of(job: Job, wanted: Iterable[tuple[SizedCircuit, ...]]) -> list[WorkOrder]:
+    shared = JobBills(job, demo_book(), NO_OPTIONS)
+    orders = JobOrders(job, tables(), fuse_tables(), shared.builds)
+    return [
+        orders.of(
+            priced_circuits(job, sized, source_loads(job, sized), shared.of(sized), (), tables())
+        )
+        for sized in wanted
+    ]
+
+
+def tasks_by_key(order: WorkOrder) -> dict[str, Task]:
+    return {step.task.key: step.task for step in order.steps}
+
+
+def test_an_order_takes_over_the_tasks_that_no_size_of_it_changes() -> None:
+    job = demo("van_second_battery")
+    leanest, recommended, *_ = sizings(job)
+    one, other = (tasks_by_key(order) for order in orders_of(job, (leanest, recommended)))
+    assert list(one) == list(other)
+    kept = {key for key, task in one.items() if other[key] is task}
+    of_the_job = {"make_safe", "prove_dead", "uncover", "mount", "clear", "reconnect", "cover"}
+    assert {key for key, task in one.items() if task.kind in of_the_job} <= kept
+    for before, after in zip(leanest, recommended, strict=True):
+        key = before.circuit.key
+        same = before.built()[0] is after.built()[0]
+        assert (f"cut/{key}" in kept) == (f"lay/{key}/1" in kept) == same
+        assert (f"fuse/{key}" in kept) == (before.built()[1:] == after.built()[1:])
+        assert f"test_dead/{key}" in kept
+        # What is expected of a meter is another figure even where the conductor is the same.
+        assert f"test_load/{key}" not in kept
+
+
+def test_steps_of_an_order_made_again_at_once_are_the_same_objects() -> None:
+    job = demo("van_second_battery")
+    leanest, *_ = sizings(job)
+    one, other = orders_of(job, (leanest, leanest))
+    again = [step is before for step, before in zip(other.steps, one.steps, strict=True)]
+    # Only the tests under load are made anew for each sizing.
+    assert [step.task.kind for step, same in zip(one.steps, again, strict=True) if not same] == [
+        "test_load"
+    ] * len(job.circuits)
+
+
+def test_orders_of_other_built_circuits_are_made_anew() -> None:
+    job = demo("van_second_battery")
+    leanest, *_ = sizings(job)
+    last = replace(leanest[-1], verdict="no_fuse", fuse_verdict="no_fuse")
+    whole, short, again = orders_of(job, (leanest, (*leanest[:-1], last), leanest))
+    key = last.circuit.key
+    assert short.not_built == {key: "no_fuse"}
+    assert f"cut/{key}" in tasks_by_key(whole)
+    assert f"cut/{key}" not in tasks_by_key(short)
+    made, kept = tasks_by_key(whole), tasks_by_key(again)
+    assert made["clear"] is kept["clear"]
+    assert made["clear"] is not tasks_by_key(short)["clear"]
 
 
 def test_conductors_sized_before_are_kept_where_the_same_is_asked() -> None:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from loomwright.jobs.demo_library import demo_book, demo_job
 from loomwright.jobs.priced_job import PricedJob
-from loomwright.jobs.work_order.order import OrderError, in_safe_order
+from loomwright.jobs.work_order.order import OrderError, safe_order
 from loomwright.jobs.work_order.shares import split
 from loomwright.jobs.work_order.steps import Step, Task, Tool, Torque
 from loomwright.jobs.work_order.torque import torque_tools
@@ -34,7 +34,7 @@ def task(key: str, *needs: str, rank: int = 0) -> Task:
 def test_of_the_tasks_that_are_ready_the_lowest_rank_comes_next() -> None:
     tasks = [task("c", "b"), task("b", rank=2), task("a", rank=1), task("d", rank=1)]
     # a and d are ready and of equal rank: the earlier one first; c waits for b whatever its rank.
-    assert [each.key for each in in_safe_order(tasks)] == ["a", "d", "b", "c"]
+    assert [tasks[place].key for place in safe_order(tasks)] == ["a", "d", "b", "c"]
 
 
 @pytest.mark.parametrize(
@@ -47,7 +47,7 @@ def test_of_the_tasks_that_are_ready_the_lowest_rank_comes_next() -> None:
 )
 def test_tasks_without_an_order_are_named(tasks: list[Task], said: str) -> None:
     with pytest.raises(OrderError, match=said):
-        in_safe_order(tasks)
+        safe_order(tasks)
 
 
 def test_a_quantity_is_split_by_weight_and_the_last_takes_the_rest() -> None:
@@ -100,6 +100,31 @@ def test_steps_of_a_small_job_take_what_was_counted_by_hand(
     assert found["uncover/passenger_compartment"].hours == Decimal("0.2")
     assert found["cover/passenger_compartment"].hours == Decimal("0.2")
     assert found["uncover/engine_compartment"].hours == 0
+
+
+@pytest.mark.parametrize("reference", ["DEMO-LIGHT-12", "not in the book"])
+def test_each_piece_of_equipment_of_one_reference_is_used_where_it_is_mounted(
+    small_job: Document, priced: Price, reference: str
+) -> None:
+    lamps = small_job["equipment"][0] | {"reference": reference}
+    there = {"key": "old", "fitted": False, "quantity": 4}
+    small_job["equipment"] = [
+        lamps,
+        lamps | there,
+        lamps | {"key": "one", "quantity": 1},
+        lamps | {"key": "three", "quantity": 3},
+    ]
+    found = steps(priced(small_job))
+    used = {
+        key: [part.quantity for part in step.parts if part.rule == "equipment"]
+        for key, step in found.items()
+        if step.task.kind == "mount"
+    }
+    # What is there already is neither bought nor mounted.
+    assert used == {"mount/lamps": [2], "mount/one": [1], "mount/three": [3]}
+    in_book = reference != "not in the book"
+    parts = [part for part in found["mount/one"].parts if part.rule == "equipment"]
+    assert [(part.key is not None, part.line is not None) for part in parts] == [(in_book, in_book)]
 
 
 def test_torques_are_published_ones_but_at_a_source(small_job: Document, priced: Price) -> None:

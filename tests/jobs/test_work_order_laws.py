@@ -178,31 +178,32 @@ def check_sums(found: Seen) -> None:
     """Parts add up to the needs of each line, hours to each labour line and to the bill."""
     parts: Counter[Any] = Counter()
     hours: Counter[Any] = Counter()
+    # A share names its line itself, not one that is equal.
     for step in found.order.steps:
         for part in step.parts:
             assert part.quantity >= 0
-            parts[part.line, part.description if part.line is None else "", part.rule] += (
+            parts[id(part.line), part.description if part.line is None else "", part.rule] += (
                 part.quantity  # type: ignore[assignment]
             )
         for entry in step.labour:
             assert entry.hours is None or entry.hours >= 0
-            hours[entry.line, entry.operation] += entry.hours or 0  # type: ignore[assignment]
+            hours[id(entry.line), entry.operation] += entry.hours or 0  # type: ignore[assignment]
     bill = found.priced.bill
     needed: Counter[Any] = Counter()
     worked: Counter[Any] = Counter()
-    for number, line in enumerate(bill.lines, 1):
+    for line in bill.lines:
         if line.kind == "labour":
             if line.unit == "HUR":
-                worked[number, line.key] += line.quantity  # type: ignore[assignment]
+                worked[id(line), line.key] += line.quantity  # type: ignore[assignment]
             continue
         for need in line.needs:
-            needed[number, "", need.rule] += need.quantity  # type: ignore[assignment]
+            needed[id(line), "", need.rule] += need.quantity  # type: ignore[assignment]
     for entry in bill.unpriced:
         if entry.kind == "labour":
-            worked[None, entry.attributes["operation"]] += 0
+            worked[id(None), entry.attributes["operation"]] += 0
             continue
         for need in entry.needs:
-            needed[None, entry.description, need.rule] += need.quantity  # type: ignore[assignment]
+            needed[id(None), entry.description, need.rule] += need.quantity  # type: ignore[assignment]
     assert dict(parts) == dict(needed)
     assert dict(hours) == dict(worked)
     assert found.order.hours == labour_hours(bill.lines)

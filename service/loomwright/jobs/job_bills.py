@@ -33,9 +33,7 @@ class JobBills:
 
     def __init__(self, job: Job, book: PriceBook, options: PricingOptions) -> None:
         self._bills = Bills(book, options, job.vehicle.difficulty)
-        #: The book with what holds on the day.
-        self.holding = book.on_day(options.as_of)
-        self._requirements = JobRequirements(job, self.holding)
+        self._requirements = JobRequirements(job, book.on_day(options.as_of))
 
     @property
     def builds(self) -> CircuitBuilds:

@@ -169,4 +169,4 @@ def _provenances(
             found[entry.conductor.diameter_provenance] = None
         if entry.fuse_answer is not None:
             found.update(dict.fromkeys(entry.fuse_answer.provenances.rows))
-    return tuple(sorted(found, key=lambda row: (row.source, row.locator, row.checked)))
+    return tuple(sorted(found))

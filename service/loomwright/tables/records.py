@@ -5,6 +5,7 @@ Records that serve as keys of a memo compare by identity (``eq=False``): each ex
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,12 +20,12 @@ class Source:
     licence: str
 
 
-@dataclass(frozen=True, slots=True)
-class Provenance:
+class Provenance(NamedTuple):
     """Where one row comes from and how it was checked.
 
     ``checked`` is ``page`` (seen on a stored page), ``formula`` (computed from the cited formula),
-    ``memory`` (recalled, not seen) or ``practice`` (common practice, no source).
+    ``memory`` (recalled, not seen) or ``practice`` (common practice, no source). Every answer
+    gathers dozens, each once and in the order of their values: a tuple does both without a call.
     """
 
     source: str

@@ -55,7 +55,7 @@ def sources_of(provenances: Iterable[Provenance], tables: Tables) -> orjson.Frag
     Fragment
         JSON list of key, title, edition, locator and how the figure was checked, sorted.
     """
-    ordered = sorted(set(provenances), key=lambda row: (row.source, row.locator, row.checked))
+    ordered = sorted(set(provenances))
     return orjson.Fragment(
         orjson.dumps(
             [

@@ -31,7 +31,7 @@ def build_work_order_view() -> Response:
         {
             **work_order_document(order, priced),
             "cautions": cautions_of((*order.cautions, *wanted.cautions)),
-            "sources": sources_of_jobs(order.provenances),
+            "sources": sources_of_jobs(tuple(sorted(order.provenances))),
             "engine_version": ENGINE_VERSION,
         }
     )

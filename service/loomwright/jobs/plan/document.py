@@ -43,7 +43,8 @@ def plans_document(plans: InstallationPlans, *, show_cost: bool = False) -> dict
         The document; cautions and publications are not in it.
     """
     bill = plans.recommended.priced.bill
-    steps = {plan.name: step_summaries(plan.order) for plan in plans.plans}
+    summaries = step_summaries([plan.order for plan in plans.plans])
+    steps = {plan.name: summary for plan, summary in zip(plans.plans, summaries, strict=True)}
     base = steps[plans.recommended.name]
     ends = [plan.priced.bill.valid_until for plan in plans.plans]
     known = [end for end in ends if end is not None]

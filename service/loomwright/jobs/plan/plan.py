@@ -28,7 +28,7 @@ from loomwright.jobs.solved_installation import (
     with_loads_of,
 )
 from loomwright.jobs.work_order.steps import WorkOrder
-from loomwright.jobs.work_order.work_order import work_order
+from loomwright.jobs.work_order.work_order import JobOrders
 from loomwright.pricing.bill import NO_OPTIONS
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
@@ -105,13 +105,10 @@ class InstallationPlans:
     @property
     def provenances(self) -> tuple[Provenance, ...]:
         """Where the figures of all plans come from, each once, in a fixed order."""
-        found: dict[Provenance, None] = {}
+        found = set(EXPECTATION_PROVENANCES)
         for plan in self.plans:
-            found.update(dict.fromkeys(plan.order.provenances))
-            for part in plan.judged:
-                found.update(dict.fromkeys(part.provenances))
-        found.update(dict.fromkeys(EXPECTATION_PROVENANCES))
-        return tuple(sorted(found, key=lambda row: (row.source, row.locator, row.checked)))
+            found.update(plan.order.provenances, *(part.provenances for part in plan.judged))
+        return tuple(sorted(found))
 
 
 EXPECTATION_PROVENANCES = (
@@ -156,7 +153,10 @@ def installation_plans(
         A circuit lies outside the models, or the options do not fit the bill.
     """
     bills = JobBills(job, book, options)
-    plans = tuple(_plan(name, job, plan_options, bills, tables, fuse_tables) for name in PLAN_NAMES)
+    orders = JobOrders(job, tables, fuse_tables, bills.builds)
+    plans = tuple(
+        _plan(name, job, plan_options, bills, orders, tables, fuse_tables) for name in PLAN_NAMES
+    )
     if _costs_more(plans[0], plans[1]):
         # Thinner feeds can make constant-power loads draw so much more that nothing is saved.
         plans = (replace(plans[1], name=LEANEST), *plans[1:])
@@ -175,6 +175,7 @@ def _plan(
     job: Job,
     plan_options: PlanOptions,
     bills: JobBills,
+    orders: JobOrders,
     tables: Tables,
     fuse_tables: FuseTables,
 ) -> Plan:
@@ -199,7 +200,7 @@ def _plan(
         outputs=outputs,
         supply=supply,
         signal=_signal(job, solved, fuse_tables),
-        order=work_order(priced, bills.holding, tables, fuse_tables, bills.builds),
+        order=orders.of(priced),
         measurements=measurements,
     )
 

@@ -1,6 +1,6 @@
 """The work order of a plan, whose parts and labour are named by their keys in the price book."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -11,20 +11,28 @@ from loomwright.jobs.work_order.steps import Step, WorkOrder
 Summary = dict[str, Any]
 
 
-def step_summaries(order: WorkOrder) -> dict[str, Summary]:
-    """Return the steps of a work order as plain JSON values, by key in their order.
+def step_summaries(orders: Sequence[WorkOrder]) -> list[dict[str, Summary]]:
+    """Return the steps of work orders as plain JSON values, by key in their order.
 
     Parameters
     ----------
-    order
-        Of a plan.
+    orders
+        Of the plans of a job, which have steps in common.
 
     Returns
     -------
-    dict
-        Parts and labour by key in the price book, ``None`` for a part that it lacks.
+    list of dict
+        Parts and labour by key in the price book, ``None`` for a part that it lacks. One step of
+        several orders has one summary.
     """
-    return {step.task.key: _step(step) for step in order.steps}
+    made: dict[int, Summary] = {}
+    found = []
+    for order in orders:
+        for step in order.steps:
+            if id(step) not in made:
+                made[id(step)] = _step(step)
+        found.append({step.task.key: made[id(step)] for step in order.steps})
+    return found
 
 
 def work_summary(
@@ -46,14 +54,20 @@ def work_summary(
     dict
         Keys of all steps in order; in full those that differ from ``base`` or are not in it.
     """
+    hours = order.hours
     return {
         "zones": list(order.zones),
         "not_built": not_built_documents(order),
         "order": list(steps),
-        "steps": [step for key, step in steps.items() if base.get(key) != step],
-        "labour_hours": format(order.hours, "f"),
-        "labour_duration": iso_duration(order.hours),
+        "steps": [step for key, step in steps.items() if not _same(step, base.get(key))],
+        "labour_hours": format(hours, "f"),
+        "labour_duration": iso_duration(hours),
     }
+
+
+def _same(step: Summary, other: Summary | None) -> bool:
+    # Most are the same object, which two dictionaries do not ask before they compare.
+    return step is other or step == other
 
 
 def _step(step: Step) -> Summary:
@@ -80,8 +94,9 @@ def _parts(step: Step) -> list[Summary]:
     """Return each part once, by its key in the price book, whatever line of the bill it is on."""
     quantities: dict[tuple[str, str | None], Decimal] = {}
     for part in step.parts:
-        place = (part.kind, part.key)
-        quantities[place] = quantities.get(place, Decimal(0)) + part.quantity
+        place = (part.served_by.kind, part.key)
+        before = quantities.get(place)
+        quantities[place] = part.quantity if before is None else before + part.quantity
     return [
         {"kind": kind, "key": key, "quantity": format(quantity, "f")}
         for (kind, key), quantity in quantities.items()

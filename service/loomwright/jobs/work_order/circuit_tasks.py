@@ -1,23 +1,22 @@
 """Tasks of the wiring of one circuit that was sized, from its cutting to its test under load."""
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from loomwright.jobs.circuit_build import (
     AT_GROUND,
     AT_HOLDER,
     AT_LOAD,
     AT_SOURCE,
-    RING,
-    SPLICE,
     CircuitBuild,
+    End,
     metres_text,
-    millimetres,
-    plain_text,
 )
-from loomwright.jobs.job import SOLDER, Segment
+from loomwright.jobs.job import Circuit
+from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.jobs.work_order.conductor_tasks import conductor_tasks
 from loomwright.jobs.work_order.facts import (
     CLEARED,
-    SAFE,
     WorkFacts,
     fused,
     load_connected,
@@ -29,182 +28,99 @@ from loomwright.jobs.work_order.facts import (
 from loomwright.jobs.work_order.steps import (
     CONNECT_FEED,
     CONNECT_LOAD,
-    CUT,
     FIT_BLOCK,
     FIT_HOLDER,
     FUSE,
     GROUND,
-    LAY,
-    PROTECT,
     TERMINATE,
     TEST_DEAD,
     TEST_LOAD,
     Task,
     Tool,
 )
-from loomwright.jobs.work_order.task_cautions import circuit_cautions, hearing, zone_cautions
+from loomwright.jobs.work_order.task_cautions import (
+    connect_feed_cautions,
+    fuse_cautions,
+    ground_cautions,
+    hearing,
+)
 from loomwright.jobs.work_order.torque import torque_tools, torques_of
 from loomwright.pricing.requirements import exact_length_m
 
 _METER = Tool("multimeter", "continuity, polarity and voltage")
+_CLAMP_METER = Tool("clamp_meter", "current under load")
 
 
-def wiring_tasks(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
-    """Yield the tasks of the wiring of a circuit.
+class _EndedTasks(NamedTuple):
+    """Tasks of one circuit whose conductors end in the same."""
+
+    connections: tuple[Task, ...]
+    by_conductor: dict[str, tuple[Task, ...]]
+    by_fuse: dict[tuple[str, float, tuple[str, ...]], Task]
+
+
+class WiringTasks:
+    """Tasks of the wiring of the circuits of a job, each made once for all that has it alike.
 
     Parameters
     ----------
     facts
         What is known of the job.
-    build
-        A circuit that was sized.
-
-    Yields
-    ------
-    Task
-        In the order in which this circuit alone would be built.
     """
-    yield from _protect(facts, build)
-    yield _cut(facts, build)
-    yield from _lay(facts, build)
-    yield _terminate(facts, build)
+
+    def __init__(self, facts: WorkFacts) -> None:
+        self._facts = facts
+        self._by_ends: dict[tuple[str, tuple[End, ...]], _EndedTasks] = {}
+
+    def of(self, build: CircuitBuild, entry: SizedCircuit) -> tuple[Task, ...]:
+        """Return the tasks of the wiring of a circuit.
+
+        Parameters
+        ----------
+        build
+            A circuit that was sized, as it is built.
+        entry
+            The same circuit as the engineering found it.
+
+        Returns
+        -------
+        tuple of Task
+            In the order in which this circuit alone would be built.
+        """
+        facts = self._facts
+        # The holder of the fuse decides what some ends are made off with.
+        ended = build.circuit.key, build.ends
+        alike = self._by_ends.get(ended)
+        if alike is None:
+            connections = tuple(_connections(facts, build))
+            alike = self._by_ends[ended] = _EndedTasks(connections, {}, {})
+        drawn = build.conductor.key
+        if drawn not in alike.by_conductor:
+            alike.by_conductor[drawn] = tuple(conductor_tasks(facts, build))
+        cautions = fuse_cautions(facts, entry)
+        fitted = build.fuse_type, build.rating_a, cautions
+        if fitted not in alike.by_fuse:
+            alike.by_fuse[fitted] = _fuse(facts, build, cautions)
+        return (
+            *alike.by_conductor[drawn],
+            *alike.connections,
+            alike.by_fuse[fitted],
+            _test_load(facts, entry),
+        )
+
+
+def _connections(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
+    """Yield the tasks that connect a circuit, which its ends decide beside the facts."""
+    circuit = build.circuit
     if build.by_chassis:
         yield _ground(facts, build)
     if build.from_source:
         yield _fit_holder(facts, build)
-    if build.branch_fuses:
-        yield _fit_block(facts, build)
+    if circuit.key in facts.blocks:
+        yield _fit_block(facts, circuit)
     yield _connect_load(facts, build)
     yield _connect_feed(facts, build)
-    yield _test_dead(facts, build)
-    yield _fuse(facts, build)
-    yield _test_load(facts, build)
-
-
-def _metres(segment: Segment) -> str:
-    return metres_text(exact_length_m(segment.length_m))
-
-
-def _protect(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
-    circuit = build.circuit
-    for number, segment in enumerate(circuit.route, 1):
-        if not segment.through_bulkhead:
-            continue
-        beyond = circuit.route[number].zone if number < len(circuit.route) else segment.zone
-        sides = dict.fromkeys((segment.zone, beyond))
-        names = " and ".join(facts.place_name(zone) for zone in sides)
-        panel = f"the panel between {names}" if len(sides) > 1 else f"the panel within {names}"
-        bundle = plain_text(millimetres(build.bundle_m))
-        yield Task(
-            key=of(PROTECT, circuit.key, number),
-            kind=PROTECT,
-            text=(
-                f"{circuit.description}: open {panel}, where both sides are seen,"
-                f" deburr and coat the edge, fit the grommet for a bundle of {bundle} mm."
-            ),
-            needs=tuple(uncovered(zone) for zone in sides),
-            rank=facts.rank(PROTECT, segment.zone, facts.ranks[circuit.key]),
-            circuit=circuit.key,
-            zone=segment.zone,
-            checks=(
-                "Both sides of the panel are seen before it is opened.",
-                "No bare edge is left and no chip lies behind it.",
-            ),
-            cautions=("behind_the_panel", *zone_cautions(facts, *sides)),
-            tools=(
-                Tool("hole_cutter", f"hole that the grommet asks for, bundle of {bundle} mm"),
-                Tool("deburring_tool", "edge of the hole"),
-            ),
-        )
-
-
-def _cut(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit, key = build.circuit, build.circuit.key
-    back = "ground lead" if build.by_chassis else "return"
-    pieces = "one piece" if build.feed_pieces == 1 else f"{build.feed_pieces} pieces"
-    return Task(
-        key=of(CUT, key),
-        kind=CUT,
-        text=(
-            f"{circuit.description}: cut {build.conductor.key} for the feed in {pieces}"
-            f" ({circuit.conductor.colour}) and for the {back}"
-            f" ({circuit.conductor.return_colour}), slack included; mark them."
-        ),
-        needs=(SAFE,),
-        rank=facts.rank(CUT, None, facts.ranks[key]),
-        circuit=key,
-        tools=(Tool("cable_cutter", build.conductor.key),),
-    )
-
-
-def _lay(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
-    circuit = build.circuit
-    for number, segment in enumerate(circuit.route, 1):
-        # A conductor passes the panels at both ends of the stretch; both are protected before.
-        panels = tuple(
-            of(PROTECT, circuit.key, place)
-            for place in (number - 1, number)
-            if place and circuit.route[place - 1].through_bulkhead
-        )
-        cover = "in loom" if segment.loomed else "wrapped in tape" if segment.taped else "open"
-        yield Task(
-            key=of(LAY, circuit.key, number),
-            kind=LAY,
-            text=(
-                f"{circuit.description}: lay {_metres(segment)} of {build.conductor.key}, {cover},"
-                f" tied: {facts.place_name(segment.zone)}."
-            ),
-            needs=(of(CUT, circuit.key), uncovered(segment.zone), *panels),
-            rank=facts.rank(LAY, segment.zone, facts.ranks[circuit.key]),
-            circuit=circuit.key,
-            zone=segment.zone,
-            checks=("Clear of moving, hot and sharp parts; nothing pulls at it.",),
-            cautions=("moving_and_hot_parts", *zone_cautions(facts, segment.zone)),
-        )
-
-
-def _terminate(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit, conductor = build.circuit, build.conductor
-    counted: dict[str, int] = {}
-    crimped: dict[str, None] = {}
-    for end in build.ends:
-        part = end.part.replace("_", " ")
-        if _is_soldered(build, end.part):
-            part = "soldered splice"
-        else:
-            crimped[part] = None
-        counted[f"{part} {end.words}"] = counted.get(f"{part} {end.words}", 0) + 1
-    ends = "; ".join(f"{count} x {words}" for words, count in counted.items())
-    tools = [Tool("wire_stripper", conductor.key)]
-    tools += [Tool("crimping_tool", f"{part}, {conductor.key}") for part in crimped]
-    if build.solder_joints:
-        tools.append(Tool("soldering_iron", f"splice, {conductor.key}"))
-    if any(end.part in (RING, SPLICE) for end in build.ends):
-        tools.append(Tool("heat_gun", "heat shrink"))
-    stretches = range(1, len(circuit.route) + 1)
-    return Task(
-        key=of(TERMINATE, circuit.key),
-        kind=TERMINATE,
-        text=(
-            f"{circuit.description}: make off the ends of {conductor.key}: {ends}."
-            if ends
-            else f"{circuit.description}: strip and mark the ends; the equipment takes them bare."
-        ),
-        needs=tuple(of(LAY, circuit.key, number) for number in stretches),
-        rank=facts.rank(TERMINATE, facts.load_zone(circuit), facts.ranks[circuit.key]),
-        circuit=circuit.key,
-        zone=facts.load_zone(circuit),
-        checks=(
-            "Each end holds when it is pulled.",
-            "Unconnected, the feed has no contact with the body or with the return.",
-        ),
-        cautions=circuit_cautions(facts, circuit, TERMINATE),
-        tools=tuple(tools),
-    )
-
-
-def _is_soldered(build: CircuitBuild, part: str) -> bool:
-    return part == SPLICE and build.circuit.joining == SOLDER
+    yield _test_dead(facts, circuit)
 
 
 def _ground(facts: WorkFacts, build: CircuitBuild) -> Task:
@@ -223,7 +139,7 @@ def _ground(facts: WorkFacts, build: CircuitBuild) -> Task:
         circuit=circuit.key,
         zone=zone,
         checks=("From the free end of the lead to the body there is no resistance to speak of.",),
-        cautions=circuit_cautions(facts, circuit, GROUND),
+        cautions=ground_cautions(facts),
         torques=torques,
         tools=(Tool("wire_brush", "bare metal of the ground point"), *torque_tools(torques)),
     )
@@ -251,8 +167,7 @@ def _fit_holder(facts: WorkFacts, build: CircuitBuild) -> Task:
     )
 
 
-def _fit_block(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit = build.circuit
+def _fit_block(facts: WorkFacts, circuit: Circuit) -> Task:
     zone = facts.load_zone(circuit)
     return Task(
         key=of(FIT_BLOCK, circuit.key),
@@ -272,7 +187,7 @@ def _connect_load(facts: WorkFacts, build: CircuitBuild) -> Task:
     needs = [of(TERMINATE, key), *mounted(facts, circuit)]
     if build.by_chassis:
         needs.append(of(GROUND, key))
-    if build.branch_fuses:
+    if key in facts.blocks:
         needs.append(of(FIT_BLOCK, key))
         load = "the distribution block"
     elif build.to_block:
@@ -320,14 +235,14 @@ def _connect_feed(facts: WorkFacts, build: CircuitBuild) -> Task:
         circuit=key,
         zone=zone,
         checks=("The holder is still empty." if feeder is None else "The way is still empty.",),
-        cautions=circuit_cautions(facts, circuit, CONNECT_FEED),
+        cautions=connect_feed_cautions(facts, circuit),
         torques=torques,
         tools=(Tool("insulated_spanner", "feeding point"), *torque_tools(torques)),
     )
 
 
-def _test_dead(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit, key = build.circuit, build.circuit.key
+def _test_dead(facts: WorkFacts, circuit: Circuit) -> Task:
+    key = circuit.key
     return Task(
         key=of(TEST_DEAD, key),
         kind=TEST_DEAD,
@@ -345,7 +260,7 @@ def _test_dead(facts: WorkFacts, build: CircuitBuild) -> Task:
     )
 
 
-def _fuse(facts: WorkFacts, build: CircuitBuild) -> Task:
+def _fuse(facts: WorkFacts, build: CircuitBuild, cautions: tuple[str, ...]) -> Task:
     circuit, key = build.circuit, build.circuit.key
     dead, feeder = key in facts.fused_dead, facts.feeder(circuit)
     needs = [CLEARED]
@@ -371,16 +286,14 @@ def _fuse(facts: WorkFacts, build: CircuitBuild) -> Task:
         circuit=key,
         zone=circuit.route[0].zone,
         checks=(f"The fuse says {build.rating_a:g} A and the equipment is switched off.",),
-        cautions=circuit_cautions(facts, circuit, FUSE),
+        cautions=cautions,
         torques=torques,
         tools=tools,
     )
 
 
-def _test_load(facts: WorkFacts, build: CircuitBuild) -> Task:
-    key = build.circuit.key
-    entry = facts.entries[key]
-    circuit = entry.circuit
+def _test_load(facts: WorkFacts, entry: SizedCircuit) -> Task:
+    circuit, key = entry.circuit, entry.circuit.key
     allowed_v = circuit.allowed_drop_fraction * entry.system_voltage_v
     return Task(
         key=of(TEST_LOAD, key),
@@ -396,5 +309,5 @@ def _test_load(facts: WorkFacts, build: CircuitBuild) -> Task:
             "No connection grows warmer than its conductor.",
         ),
         cautions=hearing(facts.job.equipment_on(key)),
-        tools=(_METER, Tool("clamp_meter", "current under load")),
+        tools=(_METER, _CLAMP_METER),
     )

@@ -1,5 +1,6 @@
 """A work order as plain JSON values, in a fixed order."""
 
+from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
@@ -8,6 +9,7 @@ from loomwright.jobs.answer import vehicle_document
 from loomwright.jobs.bill_answer import iso_duration
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.work_order.steps import Step, StepLabour, StepPart, Tool, Torque, WorkOrder
+from loomwright.pricing.kinds import UNIT_WORDS
 
 
 def work_order_document(order: WorkOrder, priced: PricedJob) -> dict[str, Any]:
@@ -29,13 +31,14 @@ def work_order_document(order: WorkOrder, priced: PricedJob) -> dict[str, Any]:
         The document; the publications that it rests on are not in it.
     """
     vehicle, hours = priced.job.vehicle, order.hours
+    numbers = {id(line): number for number, line in enumerate(priced.bill.lines, 1)}
     return {
         "verdict": priced.verdict,
         "title": priced.job.title,
         "vehicle": {**vehicle_document(vehicle), "hazards": list(vehicle.hazards)},
         "zones": list(order.zones),
         "not_built": not_built_documents(order),
-        "steps": [_step(step) for step in order.steps],
+        "steps": [_step(step, numbers) for step in order.steps],
         "tools": [_tool(tool) for tool in order.tools],
         "labour_hours": _exact(hours),
         "labour_duration": iso_duration(hours),
@@ -51,7 +54,7 @@ def _exact(number: Decimal) -> str:
     return format(number, "f")
 
 
-def _step(step: Step) -> dict[str, Any]:
+def _step(step: Step, numbers: Mapping[int, int]) -> dict[str, Any]:
     task, hours = step.task, step.hours
     return {
         "number": step.number,
@@ -63,8 +66,8 @@ def _step(step: Step) -> dict[str, Any]:
         "power_source": task.power_source,
         "zone": task.zone,
         "needs": list(task.needs),
-        "parts": [_part(part) for part in step.parts],
-        "labour": [_labour(entry) for entry in step.labour],
+        "parts": [_part(part, numbers) for part in step.parts],
+        "labour": [_labour(entry, numbers) for entry in step.labour],
         "hours": _exact(hours),
         "duration": iso_duration(hours),
         "tools": [_tool(tool) for tool in task.tools],
@@ -74,23 +77,23 @@ def _step(step: Step) -> dict[str, Any]:
     }
 
 
-def _part(part: StepPart) -> dict[str, Any]:
+def _part(part: StepPart, numbers: Mapping[int, int]) -> dict[str, Any]:
     return {
-        "line": part.line,
-        "kind": part.kind,
+        "line": None if part.line is None else numbers[id(part.line)],
+        "kind": part.served_by.kind,
         "key": part.key,
         "description": part.description,
         "quantity": _exact(part.quantity),
         "unit": part.unit,
-        "unit_word": part.unit_word,
+        "unit_word": UNIT_WORDS[part.unit],
         "rule": part.rule,
-        "reason": part.reason,
+        "reason": part.need.reason,
     }
 
 
-def _labour(entry: StepLabour) -> dict[str, Any]:
+def _labour(entry: StepLabour, numbers: Mapping[int, int]) -> dict[str, Any]:
     return {
-        "line": entry.line,
+        "line": None if entry.line is None else numbers[id(entry.line)],
         "operation": entry.operation,
         "description": entry.description,
         "hours": None if entry.hours is None else _exact(entry.hours),

@@ -1,12 +1,11 @@
-"""What the order of work follows from: zones as they are walked, circuits as they are built."""
+"""What the order of work follows from: zones as they are walked, circuits that are built."""
 
 from collections.abc import Mapping
 from functools import cached_property
+from typing import NamedTuple
 
-from loomwright.jobs.circuit_build import CircuitBuild, CircuitBuilds
-from loomwright.jobs.job import Circuit, Equipment
-from loomwright.jobs.priced_job import PricedJob
-from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
+from loomwright.jobs.circuit_build import CircuitBuild
+from loomwright.jobs.job import Circuit, Equipment, Job
 from loomwright.jobs.work_order.steps import (
     CLEAR,
     CONNECT_LOAD,
@@ -18,7 +17,6 @@ from loomwright.jobs.work_order.steps import (
     STAGES,
     UNCOVER,
 )
-from loomwright.pricing.price_book import PriceBook
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables, Zone
 
@@ -28,52 +26,54 @@ _WITHOUT_TRIM = (UNDERBODY, "open_air_30_c")
 _BOLTED = ("bolt_in_block", "bolt_in_strip", "single_bolt_on_terminal")
 
 
+class Layout(NamedTuple):
+    """What decides beside the job which tasks there are, what each needs, and their order.
+
+    ``built`` are the circuits that were sized, ``bolted`` those with a bolted fuse, ``blocks``
+    those that end in a distribution block. How thick a conductor and how great a fuse is decides
+    neither.
+    """
+
+    built: tuple[str, ...]
+    bolted: frozenset[str]
+    blocks: frozenset[str]
+
+    @classmethod
+    def of(cls, builds: Mapping[str, CircuitBuild], fuse_tables: FuseTables) -> "Layout":
+        """Return the layout of circuits as they are built, by key in the order of the job."""
+        types = fuse_tables.types
+        return cls(
+            built=tuple(builds),
+            bolted=frozenset(
+                key for key, build in builds.items() if types[build.fuse_type].mounting in _BOLTED
+            ),
+            blocks=frozenset(key for key, build in builds.items() if build.branch_fuses),
+        )
+
+
 class WorkFacts:
-    """What is known of a priced job before its tasks are written down.
+    """What is known of a job before its tasks are written down.
 
     Parameters
     ----------
-    priced
-        The job, sized and priced.
-    book
-        The price book that priced it.
+    job
+        The job.
     tables
         Zones and torques.
-    fuse_tables
-        How each type of fuse is held.
-    builds
-        Circuits of the job as they are built; none where no bill before shares them.
+    layout
+        Its circuits that are built.
     """
 
-    def __init__(
-        self,
-        priced: PricedJob,
-        book: PriceBook,
-        tables: Tables,
-        fuse_tables: FuseTables,
-        builds: CircuitBuilds | None = None,
-    ) -> None:
-        self.priced = priced
-        self.job = priced.job
+    def __init__(self, job: Job, tables: Tables, layout: Layout) -> None:
+        self.job = job
         self.tables = tables
-        self.hazards = frozenset(priced.job.vehicle.hazards)
+        self.hazards = frozenset(job.vehicle.hazards)
         self.on_the_route = self._cautions_on_the_route()
-        builds = builds or CircuitBuilds(priced.job, book.on_day(priced.bill.as_of))
-        self.builds: dict[str, CircuitBuild] = {
-            entry.circuit.key: builds.of(entry)
-            for entry in priced.circuits
-            if entry.verdict == SIZED
-        }
-        self.entries: Mapping[str, SizedCircuit] = {
-            entry.circuit.key: entry for entry in priced.circuits
-        }
-        self.ranks = {key: place for place, key in enumerate(self.entries)}
+        self.circuits = job.circuit_by_key
+        self.built = {key: self.circuits[key] for key in layout.built}
+        self.bolted, self.blocks = layout.bolted, layout.blocks
+        self.ranks = {key: place for place, key in enumerate(self.circuits)}
         self.walk = self._zones_walked()
-        self.bolted = frozenset(
-            key
-            for key, build in self.builds.items()
-            if fuse_tables.types[build.fuse_type].mounting in _BOLTED
-        )
 
     def _cautions_on_the_route(self) -> tuple[str, ...]:
         """Return the cautions of work anywhere along a route of this vehicle."""
@@ -93,9 +93,9 @@ class WorkFacts:
         Of a circuit that is not built only the last zone is entered, where its equipment stands.
         """
         found: dict[str, int] = {}
-        for entry in self.priced.circuits:
-            route = entry.circuit.route
-            for segment in route if entry.circuit.key in self.builds else route[-1:]:
+        for circuit in self.job.circuits:
+            route = circuit.route
+            for segment in route if circuit.key in self.built else route[-1:]:
                 found.setdefault(segment.zone, len(found))
         return found
 
@@ -155,9 +155,7 @@ class WorkFacts:
             return frozenset()
         charging = {item.circuit for item in self.job.equipment if item.what == CHARGER}
         return frozenset(
-            key
-            for key, build in self.builds.items()
-            if build.circuit.charges_source or key in charging
+            key for key, circuit in self.built.items() if circuit.charges_source or key in charging
         )
 
     @cached_property
@@ -168,7 +166,7 @@ class WorkFacts:
         circuits that feed one, as a branch is fused after its feeder.
         """
         found: set[str] = set()
-        for key in reversed(self.builds):
+        for key in reversed(self.built):
             if key in self.bolted or any(branch.key in found for branch in self.job.branches(key)):
                 found.add(key)
         return frozenset(found)
@@ -182,11 +180,11 @@ class WorkFacts:
 
     def feeder(self, circuit: Circuit) -> str | None:
         """Return the key of the circuit that feeds a circuit, none where a source does."""
-        return circuit.fed_from if circuit.fed_from in self.entries else None
+        return circuit.fed_from if circuit.fed_from in self.circuits else None
 
     def built_branches(self, circuit: Circuit) -> list[str]:
         """Return the keys of the built circuits that hang on the end of a circuit."""
-        return [item.key for item in self.job.branches(circuit.key) if item.key in self.builds]
+        return [item.key for item in self.job.branches(circuit.key) if item.key in self.built]
 
     def fitted_on(self, circuit: Circuit) -> list[Equipment]:
         """Return the equipment of a circuit that is fitted in this job."""

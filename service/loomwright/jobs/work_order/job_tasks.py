@@ -1,10 +1,11 @@
 """Tasks of a job as a whole: make safe, open and close zones, mount, lay leads, bring back."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
-from loomwright.jobs.circuit_build import metres_text
+from loomwright.jobs.circuit_build import CircuitBuild, metres_text
 from loomwright.jobs.job import Circuit
-from loomwright.jobs.work_order.circuit_tasks import wiring_tasks
+from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.jobs.work_order.circuit_tasks import WiringTasks
 from loomwright.jobs.work_order.facts import (
     CLEARED,
     SAFE,
@@ -67,31 +68,56 @@ _RECONNECTED = {
 _METER = Tool("multimeter", "continuity, polarity and voltage")
 
 
-def tasks_of(facts: WorkFacts) -> list[Task]:
-    """Return every task of a job.
+class JobTasks:
+    """Tasks of a job, for all sizings of its circuits that have one layout.
 
     Parameters
     ----------
     facts
         What is known of the job.
-
-    Returns
-    -------
-    list of Task
-        In no order but that of the job document.
     """
-    tasks = [*_made_safe(facts), *_uncovered(facts)]
-    for circuit in facts.job.circuits:
-        build = facts.builds.get(circuit.key)
-        if build is not None:
-            tasks += wiring_tasks(facts, build)
-        tasks += _leads(facts, circuit)
-    tasks += [*_mounted(facts), *_other(facts)]
-    tasks.append(_clear(facts, tasks))
-    tasks += _reconnected(facts)
-    tasks += _covered(facts)
-    tasks.append(_hand_over(facts))
-    return tasks
+
+    def __init__(self, facts: WorkFacts) -> None:
+        self._facts = facts
+        self._wiring = WiringTasks(facts)
+        self._first = [*_made_safe(facts), *_uncovered(facts)]
+        self._leads = {circuit.key: list(_leads(facts, circuit)) for circuit in facts.job.circuits}
+        self._fitted = [*_mounted(facts), *_other(facts)]
+        self._last: list[Task] = []
+
+    def of(
+        self, builds: Mapping[str, CircuitBuild], entries: Mapping[str, SizedCircuit]
+    ) -> list[Task]:
+        """Return every task of the job for one sizing of its circuits.
+
+        Parameters
+        ----------
+        builds
+            Those that were sized, as they are built, by key; of the layout of the facts.
+        entries
+            All circuits as the engineering found them, by key.
+
+        Returns
+        -------
+        list of Task
+            In no order but that of the job document. Keys, needs and ranks are those of the layout
+            at the same places, whatever the sizes.
+        """
+        facts = self._facts
+        tasks = list(self._first)
+        for key, leads in self._leads.items():
+            if key in builds:
+                tasks += self._wiring.of(builds[key], entries[key])
+            tasks += leads
+        tasks += self._fitted
+        if not self._last:
+            self._last = [
+                _clear(facts, tasks),
+                *_reconnected(facts),
+                *_covered(facts),
+                _hand_over(facts),
+            ]
+        return tasks + self._last
 
 
 def _made_safe(facts: WorkFacts) -> Iterator[Task]:
@@ -161,7 +187,7 @@ def _leads(facts: WorkFacts, circuit: Circuit) -> Iterator[Task]:
     zone = facts.load_zone(circuit)
     laid = (
         tuple(of(LAY, circuit.key, number) for number in range(1, len(circuit.route) + 1))
-        if circuit.key in facts.builds
+        if circuit.key in facts.built
         else ()
     )
     lengths = {
@@ -203,11 +229,10 @@ _LEAD_CHECKS = {
 
 
 def _mounted(facts: WorkFacts) -> Iterator[Task]:
-    circuits = {circuit.key: circuit for circuit in facts.job.circuits}
     for place, item in enumerate(facts.job.equipment):
         if not item.fitted:
             continue
-        zone = None if item.circuit is None else facts.load_zone(circuits[item.circuit])
+        zone = None if item.circuit is None else facts.load_zone(facts.circuits[item.circuit])
         pieces = "" if item.quantity == 1 else f"{item.quantity} x "
         yield Task(
             key=of(MOUNT, item.key),
@@ -242,7 +267,7 @@ def _clear(facts: WorkFacts, before: list[Task]) -> Task:
     """Return the task that all work on the dead vehicle comes before, and all live work after."""
     needed = {key for task in before for key in task.needs}
     # A fuse and a test under load come after it.
-    live = {fused(key) for key in facts.builds} | {of(TEST_LOAD, key) for key in facts.builds}
+    live = {fused(key) for key in facts.built} | {of(TEST_LOAD, key) for key in facts.built}
     ends = [task.key for task in before if task.key not in needed and task.key not in live]
     return Task(
         key=CLEARED,
@@ -259,7 +284,7 @@ def _reconnected(facts: WorkFacts) -> Iterator[Task]:
     for place, source in enumerate(facts.job.power_sources.values()):
         first = [
             fused(key)
-            for key in facts.builds
+            for key in facts.built
             if key in facts.fused_dead
             and (
                 facts.sources_by_circuit[key] == source.key
@@ -282,8 +307,8 @@ def _reconnected(facts: WorkFacts) -> Iterator[Task]:
 
 def _covered(facts: WorkFacts) -> Iterator[Task]:
     tested: dict[str, list[str]] = {}
-    for key, build in facts.builds.items():
-        for zone in dict.fromkeys(segment.zone for segment in build.circuit.route):
+    for key, circuit in facts.built.items():
+        for zone in dict.fromkeys(segment.zone for segment in circuit.route):
             tested.setdefault(zone, []).append(of(TEST_LOAD, key))
     for zone in facts.walk:
         place = facts.place_name(zone)
@@ -302,7 +327,7 @@ def _covered(facts: WorkFacts) -> Iterator[Task]:
 
 
 def _hand_over(facts: WorkFacts) -> Task:
-    tests = (of(TEST_LOAD, key) for key in facts.builds)
+    tests = (of(TEST_LOAD, key) for key in facts.built)
     covers = (of(COVER, zone) for zone in facts.walk)
     sources = (source_reconnected(key) for key in facts.job.power_sources)
     return Task(

@@ -10,8 +10,10 @@ class OrderError(RuntimeError):
     """Tasks that no order can serve: they wait for one another, or for one that is not there."""
 
 
-def in_safe_order(tasks: Sequence[Task]) -> list[Task]:
-    """Return tasks so that each stands after all that it needs.
+def safe_order(tasks: Sequence[Task]) -> list[int]:
+    """Return the places of tasks so that each stands after all that it needs.
+
+    Keys, needs and ranks decide it: tasks that have them alike have one order.
 
     Parameters
     ----------
@@ -20,9 +22,9 @@ def in_safe_order(tasks: Sequence[Task]) -> list[Task]:
 
     Returns
     -------
-    list of Task
-        Of the tasks that are ready, that of the lowest rank always comes next, the earlier one of
-        equal ranks; the same tasks therefore always give the same order.
+    list of int
+        Indices of the tasks. Of those that are ready, that of the lowest rank always comes next,
+        the earlier one of equal ranks; the same tasks therefore always give the same order.
 
     Raises
     ------
@@ -48,10 +50,10 @@ def in_safe_order(tasks: Sequence[Task]) -> list[Task]:
             waiting_for[index] += 1
     ready = [(task.rank, i) for i, task in enumerate(tasks) if not waiting_for[i]]
     heapify(ready)
-    ordered: list[Task] = []
+    ordered: list[int] = []
     while ready:
         index = heappop(ready)[1]
-        ordered.append(tasks[index])
+        ordered.append(index)
         for follower in followers[index]:
             waiting_for[follower] -= 1
             if not waiting_for[follower]:

@@ -1,61 +1,29 @@
 """The parts and hours of a bill shared out over the tasks that use them, to the last digit."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import ROUND_DOWN, Decimal
+from typing import NamedTuple
 
 from loomwright.jobs.circuit_build import CircuitBuild
-from loomwright.jobs.job import Circuit, Equipment
-from loomwright.jobs.work_order.facts import WorkFacts, of, source_reconnected, uncovered
+from loomwright.jobs.job import Job
+from loomwright.jobs.work_order.facts import WorkFacts, of
 from loomwright.jobs.work_order.job_tasks import TRIM_OPERATION
-from loomwright.jobs.work_order.steps import (
-    CONNECT_FEED,
-    COVER,
-    CUT,
-    FIT_BLOCK,
-    FIT_HOLDER,
-    FUSE,
-    GROUND,
-    HAND_OVER,
-    ISOLATE,
-    LAY,
-    MOUNT,
-    OTHER,
-    PROTECT,
-    REMOTE,
-    SIGNAL,
-    TAP,
-    TERMINATE,
-    TEST_DEAD,
-    TEST_LOAD,
-    StepLabour,
-    StepPart,
-)
+from loomwright.jobs.work_order.steps import MOUNT, NO_HOURS, OTHER, StepLabour, StepPart
+from loomwright.jobs.work_order.targets import targets_of
 from loomwright.pricing.bill import Bill
 from loomwright.pricing.kinds import LABOUR_UNIT
-from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced
-from loomwright.pricing.requirements import exact_length_m
+from loomwright.pricing.lines import KIT, LABOUR, Line, Need, Unpriced
 
-# Tasks with the weight of each.
-Targets = Sequence[tuple[str, Decimal]]
 _ONE = Decimal(1)
 _MILLI = Decimal("0.001")
 _OF_EQUIPMENT = {"equipment": "reference", "fixing_set": "use"}
-# Rules whose parts and hours all go to one task of their circuit, with the kind of the task.
-_OF_ONE_TASK = {
-    rule: kind
-    for kind, rules in {
-        CUT: "power_conductor return_conductor ground_lead",
-        TERMINATE: (
-            "conductor_end heat_shrink heat_shrink_over_solder solder cable_marker terminal_boot"
-            " make_off_end solder_joint"
-        ),
-        GROUND: "ground_hardware make_ground_point",
-        FIT_HOLDER: "fuse_holder fuse_label fit_fuse_holder",
-        FIT_BLOCK: "distribution_block way_label fit_distribution_block",
-        FUSE: "fuse",
-    }.items()
-    for rule in rules.split()
-}
+# Kinds of lines with needs of these rules, whose parts have the name of the rule as their kind.
+_MAY_MOUNT = frozenset({*_OF_EQUIPMENT, KIT})
+# A task, with what it takes of a need.
+Share = tuple[str, Decimal]
+# Rule, circuit, and what the rule chooses the part by.
+_Mounted = tuple[str, str, str]
 
 
 def split(quantity: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
@@ -87,209 +55,182 @@ def split(quantity: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
     return [*shares, quantity - given]
 
 
+class BillShares(NamedTuple):
+    """Parts and labour of a bill by the key of the task that uses them."""
+
+    parts: dict[str, list[StepPart]]
+    labour: dict[str, list[StepLabour]]
+
+
 class Shares:
-    """Parts and labour of each task, from the lines of the bill.
+    """Parts and labour of each task, from the lines of bills of one job.
+
+    Bills have lines in common where their circuits have; the shares of such a line are made once.
 
     Parameters
     ----------
     facts
         What is known of the job.
+    builds
+        Its circuits for any sizing of the layout of the facts, by key.
     """
 
-    def __init__(self, facts: WorkFacts) -> None:
-        self.parts: dict[str, list[StepPart]] = {}
-        self.labour: dict[str, list[StepLabour]] = {}
-        self._facts = facts
-        self._targets = targets_of(facts)
-        self._taken: set[tuple[str, str]] = set()
-        bill: Bill = facts.priced.bill
-        for number, line in enumerate(bill.lines, 1):
+    def __init__(self, facts: WorkFacts, builds: Mapping[str, CircuitBuild]) -> None:
+        self._job = facts.job
+        self._targets = targets_of(facts, builds)
+        self._mountings = _mountings(facts.job)
+        # By identity, as lines are great to compare; they are held, so that none takes over the id
+        # of one before.
+        self._lines: list[Line] = []
+        self._parts: dict[tuple[int, tuple[str, ...]], list[tuple[str, StepPart]]] = {}
+        self._labour: dict[int, list[tuple[str, StepLabour]]] = {}
+
+    def of(self, bill: Bill) -> BillShares:
+        """Return the parts and labour of each task, from the lines of a bill.
+
+        Parameters
+        ----------
+        bill
+            Of the job, for a sizing whose layout is that of the facts.
+
+        Returns
+        -------
+        BillShares
+            In the order of the lines.
+        """
+        parts: dict[str, list[StepPart]] = defaultdict(list)
+        labour: dict[str, list[StepLabour]] = defaultdict(list)
+        mounted: Counter[_Mounted] = Counter()
+        for line in bill.lines:
             if line.kind != LABOUR:
-                self._share_parts(number, line)
+                for key, part in self._line_parts(line, mounted):
+                    parts[key].append(part)
             elif line.unit == LABOUR_UNIT:
-                self._share_hours(number, line)
+                for key, work in self._line_labour(line):
+                    labour[key].append(work)
         for entry in bill.unpriced:
-            self._share_unpriced(entry)
+            if entry.kind == LABOUR:
+                operation = str(entry.attributes["operation"])
+                shares = self._labour_shares(operation, entry.needs)
+                for key in dict.fromkeys(key for key, _ in shares):
+                    labour[key].append(StepLabour(None, operation, entry.description, None))
+            else:
+                wanted = [
+                    (need, str(entry.attributes[_OF_EQUIPMENT[need.rule]]))
+                    for need in entry.needs
+                    if need.rule in _OF_EQUIPMENT
+                ]
+                mounting = self._mounting(wanted, mounted)
+                for key, part in self._part_shares(None, entry, entry.needs, mounting):
+                    parts[key].append(part)
+        return BillShares(parts, labour)
 
-    def _share_parts(self, number: int, line: Line) -> None:
-        for need in line.needs:
-            part = need.part
-            assert part is not None  # every need on a line of parts is served by one
-            attribute = _OF_EQUIPMENT.get(need.rule)
-            wanted = str(part.attributes[attribute]) if attribute else ""
-            for key, quantity in self._shared(need, wanted):
-                share = StepPart(
-                    number,
-                    part.kind,
-                    part.key,
-                    part.description,
-                    quantity,
-                    part.unit,
-                    need.rule,
-                    need.reason,
-                )
-                self.parts.setdefault(key, []).append(share)
+    def _line_parts(self, line: Line, mounted: Counter[_Mounted]) -> Sequence[tuple[str, StepPart]]:
+        mounting: tuple[str, ...] = ()
+        if line.kind in _MAY_MOUNT:
+            # The lines before one of equipment decide which pieces are left for it.
+            wanted = [
+                (need, str(need.part.attributes[_OF_EQUIPMENT[need.rule]]))
+                for need in line.needs
+                if need.rule in _OF_EQUIPMENT and need.part is not None
+            ]
+            mounting = self._mounting(wanted, mounted)
+        known = self._parts.get((id(line), mounting))
+        if known is None:
+            known = self._part_shares(line, None, line.needs, mounting)
+            self._parts[id(line), mounting] = known
+            self._lines.append(line)
+        return known
 
-    def _share_hours(self, number: int, line: Line) -> None:
+    def _part_shares(
+        self,
+        line: Line | None,
+        unpriced: Unpriced | None,
+        needs: Sequence[Need],
+        mounting: Sequence[str],
+    ) -> list[tuple[str, StepPart]]:
+        mountings = iter(mounting)
+        found: list[tuple[str, StepPart]] = []
+        for need in needs:
+            served, key = unpriced or need.part, None if need.part is None else need.part.key
+            assert served is not None  # every need on a line of parts is served by one
+            shares = (
+                ((next(mountings), need.quantity),)
+                if need.rule in _OF_EQUIPMENT
+                else self._shared(need)
+            )
+            for task, quantity in shares:
+                found.append((task, StepPart(line, key, served, need, quantity)))
+        return found
+
+    def _line_labour(self, line: Line) -> list[tuple[str, StepLabour]]:
+        known = self._labour.get(id(line))
+        if known is None:
+            known = self._labour[id(line)] = self._new_labour(line)
+            self._lines.append(line)
+        return known
+
+    def _new_labour(self, line: Line) -> list[tuple[str, StepLabour]]:
         """Share the hours of a line; the last need takes what the line is rounded up by."""
         hours: dict[str, Decimal] = {}
         rest = line.quantity
         for key, share in self._labour_shares(line.key, line.needs):
-            hours[key] = hours.pop(key, Decimal(0)) + share
+            hours[key] = hours.pop(key, NO_HOURS) + share
             rest -= share
         last = next(reversed(hours))
         hours[last] += rest
-        for key, share in hours.items():
-            labour = StepLabour(number, line.key, line.description, share)
-            self.labour.setdefault(key, []).append(labour)
-
-    def _labour_shares(
-        self, operation: str, needs: Sequence[Need]
-    ) -> Iterator[tuple[str, Decimal]]:
-        """Yield the tasks of an operation, with the hours or pieces of each."""
-        fitted = iter(self._fitted_by(operation))
-        for need in needs:
-            if need.rule == "fit_equipment":
-                yield of(MOUNT, next(fitted).key), need.quantity
-            elif need.rule == "wanted_labour" and operation != TRIM_OPERATION:
-                yield of(OTHER, operation), need.quantity
-            else:
-                yield from self._shared(need, "")
-
-    def _fitted_by(self, operation: str) -> list[Equipment]:
-        """Return the equipment that an operation fits, in the order of its needs on the line."""
         return [
-            item
-            for item in self._facts.job.equipment
-            if item.fitted and item.operation == operation
+            (key, StepLabour(line, line.key, line.description, share))
+            for key, share in hours.items()
         ]
 
-    def _share_unpriced(self, entry: Unpriced) -> None:
-        if entry.kind == LABOUR:
-            operation = str(entry.attributes["operation"])
-            found = dict.fromkeys(key for key, _ in self._labour_shares(operation, entry.needs))
-            for key in found:
-                labour = StepLabour(None, operation, entry.description, None)
-                self.labour.setdefault(key, []).append(labour)
-            return
-        for need in entry.needs:
-            attribute = _OF_EQUIPMENT.get(need.rule)
-            wanted = str(entry.attributes[attribute]) if attribute else ""
-            for key, quantity in self._shared(need, wanted):
-                share = StepPart(
-                    None,
-                    entry.kind,
-                    None,
-                    entry.description,
-                    quantity,
-                    entry.unit,
-                    need.rule,
-                    need.reason,
-                )
-                self.parts.setdefault(key, []).append(share)
+    def _labour_shares(self, operation: str, needs: Sequence[Need]) -> list[Share]:
+        """Return the tasks of an operation, with the hours or pieces of each."""
+        fitted = (
+            of(MOUNT, item.key)
+            for item in self._job.equipment
+            if item.fitted and item.operation == operation
+        )
+        found: list[Share] = []
+        for need in needs:
+            if need.rule == "fit_equipment":
+                found.append((next(fitted), need.quantity))
+            elif need.rule == "wanted_labour" and operation != TRIM_OPERATION:
+                found.append((of(OTHER, operation), need.quantity))
+            else:
+                found += self._shared(need)
+        return found
 
-    def _shared(self, need: Need, wanted: str) -> Iterator[tuple[str, Decimal]]:
-        """Yield the tasks that a need serves, with what each takes of it."""
-        if need.rule in _OF_EQUIPMENT:
-            yield self._mounting(need, wanted), need.quantity
-            return
-        targets = self._targets[need.rule, need.circuit]
+    def _shared(self, need: Need) -> Sequence[Share]:
+        """Return the tasks that a need serves, with what each takes of it."""
+        targets = self._targets[need.circuit][need.rule]
         if len(targets) == 1:
-            yield targets[0][0], need.quantity
-            return
+            return ((targets[0][0], need.quantity),)
         shares = split(need.quantity, [weight for _, weight in targets])
-        for (key, _), share in zip(targets, shares, strict=True):
-            if share:
-                yield key, share
+        return [(key, share) for (key, _), share in zip(targets, shares, strict=True) if share]
 
-    def _mounting(self, need: Need, wanted: str) -> str:
-        """Return the task that mounts the equipment that a need is about, each piece once."""
-        member = _OF_EQUIPMENT[need.rule]
-        for item in self._facts.job.equipment:
-            stated = item.reference if member == "reference" else item.fixings
-            if (
-                item.fitted
-                and (item.circuit or "") == need.circuit
-                and stated == wanted
-                and (need.rule, item.key) not in self._taken
-            ):
-                self._taken.add((need.rule, item.key))
-                return of(MOUNT, item.key)
-        raise LookupError(f"no equipment of the job needs {wanted} for {need.circuit or 'the job'}")
+    def _mounting(
+        self, wanted: Iterable[tuple[Need, str]], mounted: Counter[_Mounted]
+    ) -> tuple[str, ...]:
+        """Return the tasks that mount the equipment that needs are about, each piece once."""
+        found = []
+        for need, what in wanted:
+            place = need.rule, need.circuit, what
+            tasks = self._mountings.get(place, ())
+            if mounted[place] == len(tasks):
+                circuit = need.circuit or "the job"
+                raise LookupError(f"no equipment of the job needs {what} for {circuit}")
+            found.append(tasks[mounted[place]])
+            mounted[place] += 1
+        return tuple(found)
 
 
-def targets_of(facts: WorkFacts) -> Mapping[tuple[str, str], Targets]:
-    """Return the tasks that what a rule brings goes to, with weights, by rule and circuit.
-
-    Rules of equipment and of other labour that the job asks for are left out: their needs are told
-    apart by the line that they stand on.
-
-    Parameters
-    ----------
-    facts
-        What is known of the job.
-
-    Returns
-    -------
-    dict
-        For every rule of ``REQUIREMENT_RULES`` that the job can call for.
-    """
-    sources = facts.job.power_sources
-    zones = [(key, _ONE) for zone in facts.trimmed for key in (uncovered(zone), of(COVER, zone))]
-    found: dict[tuple[str, str], Targets] = {
-        ("isolate_source", ""): [
-            *((of(ISOLATE, key), _ONE) for key in sources),
-            *((source_reconnected(key), _ONE) for key in sources),
-        ],
-        ("test_and_hand_over", ""): [(of(HAND_OVER), _ONE)],
-        ("wanted_labour", ""): zones,
-    }
-    for circuit in facts.job.circuits:
-        rules = _lead_targets(circuit)
-        build = facts.builds.get(circuit.key)
-        if build is not None:
-            rules |= _wiring_targets(build)
-        found |= {(rule, circuit.key): targets for rule, targets in rules.items()}
-    return found
-
-
-def _lead_targets(circuit: Circuit) -> dict[str, Targets]:
-    signal, remote = of(SIGNAL, circuit.key), of(REMOTE, circuit.key)
-    return {
-        "signal_lead": [(signal, _ONE)],
-        "remote_lead": [(remote, _ONE)],
-        "remote_lead_ends": [(remote, _ONE)],
-        "lead_tie": [(signal if circuit.signal_leads else remote, _ONE)],
-        "tap": [(of(TAP, circuit.key), _ONE)],
-    }
-
-
-def _wiring_targets(build: CircuitBuild) -> dict[str, Targets]:
-    circuit = build.circuit
-    key = circuit.key
-    found: dict[str, Targets] = {
-        rule: [(of(kind, key), _ONE)] for rule, kind in _OF_ONE_TASK.items()
-    }
-    found["test_circuit"] = [(of(TEST_DEAD, key), _ONE), (of(TEST_LOAD, key), _ONE)]
-    contacts = {
-        of(CONNECT_FEED, key): build.source_contacts,
-        of(GROUND, key): build.ground_contacts,
-    }
-    found["contact_paste"] = [(task, Decimal(count)) for task, count in contacts.items() if count]
-    panels = [n for n, segment in enumerate(circuit.route, 1) if segment.through_bulkhead]
-    found["grommet"] = found["pass_bulkhead"] = [(of(PROTECT, key, n), _ONE) for n in panels]
-    stretches = [
-        (of(LAY, key, number), exact_length_m(segment.length_m), segment)
-        for number, segment in enumerate(circuit.route, 1)
-    ]
-    everywhere = [(task, length_m) for task, length_m, _ in stretches]
-    found["cable_tie"] = found["run_conductor"] = everywhere
-    found["split_loom"] = found["cloth_tape_loom_end"] = [
-        (task, length_m) for task, length_m, segment in stretches if segment.loomed
-    ]
-    found["cloth_tape_run"] = found["wrap_tape"] = [
-        (task, length_m)
-        for task, length_m, segment in stretches
-        if segment.taped and not segment.loomed
-    ]
+def _mountings(job: Job) -> Mapping[_Mounted, Sequence[str]]:
+    """Return the tasks that mount what is stated alike, in the order of the job."""
+    found: dict[_Mounted, list[str]] = defaultdict(list)
+    for item in job.equipment:
+        if item.fitted:
+            for rule, wanted in (("equipment", item.reference), ("fixing_set", item.fixings)):
+                if wanted is not None:
+                    found[rule, item.circuit or "", wanted].append(of(MOUNT, item.key))
     return found

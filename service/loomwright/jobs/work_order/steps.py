@@ -3,9 +3,11 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from typing import NamedTuple
 
 from loomwright.engineering.record import record
-from loomwright.pricing.kinds import UNIT_WORDS
+from loomwright.pricing.lines import Line, Need, Unpriced
+from loomwright.pricing.price_book import Part
 from loomwright.tables.records import Provenance
 
 MAKE_SAFE, ISOLATE, PROVE_DEAD = "make_safe", "isolate", "prove_dead"
@@ -50,7 +52,7 @@ PHASES: Mapping[str, int] = {
 KINDS = tuple(PHASES)
 STAGES: Mapping[str, int] = {kind: place for place, kind in enumerate(KINDS)}
 
-_NO_HOURS = Decimal(0)
+NO_HOURS = Decimal(0)
 
 TOOLS = (
     "axle_stands",
@@ -123,30 +125,40 @@ class Task:
     tools: tuple[Tool, ...] = ()
 
 
-@record
-class StepPart:
-    """A share of one need of the bill. ``line`` is none where the price book lacks the part."""
+class StepPart(NamedTuple):
+    """A share of one need of the bill.
 
-    line: int | None
-    kind: str
+    ``line``, and ``key`` in the price book, are none where the book lacks the part; ``served_by``
+    is then what is lacking.
+    """
+
+    line: Line | None
     key: str | None
-    description: str
+    served_by: Part | Unpriced
+    need: Need
     quantity: Decimal
-    unit: str
-    rule: str
-    reason: str
 
     @property
-    def unit_word(self) -> str:
-        """The plain word for the unit code."""
-        return UNIT_WORDS[self.unit]
+    def description(self) -> str:
+        """What it is."""
+        return self.served_by.description
+
+    @property
+    def unit(self) -> str:
+        """UN/CEFACT Recommendation 20 code of the quantity."""
+        return self.served_by.unit
+
+    @property
+    def rule(self) -> str:
+        """Key of the rule that asks for it."""
+        return self.need.rule
 
 
 @record
 class StepLabour:
     """A share of one labour line; line and hours are none where the book lacks the operation."""
 
-    line: int | None
+    line: Line | None
     operation: str
     description: str
     hours: Decimal | None
@@ -154,17 +166,16 @@ class StepLabour:
 
 @record
 class Step:
-    """One step: a task at its place in the order, with its shares of the bill."""
+    """One step: a task at its place in the order, with its shares of the bill.
+
+    ``hours`` are the working hours of its labour [h].
+    """
 
     number: int
     task: Task
     parts: tuple[StepPart, ...]
     labour: tuple[StepLabour, ...]
-
-    @property
-    def hours(self) -> Decimal:
-        """Working hours of the step [h]."""
-        return sum([entry.hours or _NO_HOURS for entry in self.labour], _NO_HOURS)
+    hours: Decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +191,7 @@ class WorkOrder:
     zones: tuple[str, ...]
     not_built: Mapping[str, str]
     cautions: tuple[str, ...]
-    provenances: tuple[Provenance, ...]
+    provenances: frozenset[Provenance]
 
     @property
     def tools(self) -> list[Tool]:
@@ -191,4 +202,4 @@ class WorkOrder:
     @property
     def hours(self) -> Decimal:
         """Working hours of all steps [h]."""
-        return sum((step.hours for step in self.steps), Decimal(0))
+        return sum([step.hours for step in self.steps], NO_HOURS)

@@ -4,8 +4,8 @@ from collections.abc import Iterable
 
 from loomwright.jobs.circuit_sources import BATTERY_VOLTAGE_V
 from loomwright.jobs.job import SOLDER, Circuit, Equipment, PowerSource
+from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.work_order.facts import WorkFacts
-from loomwright.jobs.work_order.steps import CONNECT_FEED, FUSE, GROUND, TERMINATE
 
 _LOUD = frozenset({"amplifier", "bass_unit", "loudspeaker"})
 Facts = dict[str, bool]
@@ -58,49 +58,46 @@ def zone_cautions(facts: WorkFacts, *zones: str) -> tuple[str, ...]:
     return (*facts.on_the_route, "engine_bay_heat") if hot else facts.on_the_route
 
 
-def circuit_cautions(facts: WorkFacts, circuit: Circuit, kind: str) -> tuple[str, ...]:
-    """Return the cautions of a task on a circuit.
-
-    Parameters
-    ----------
-    facts
-        What is known of the job.
-    circuit
-        A circuit that was sized.
-    kind
-        ``terminate``, ``ground``, ``connect_feed`` or ``fuse``.
-
-    Returns
-    -------
-    tuple of str
-        Keys of ``CAUTIONS``.
-    """
-    source = facts.job.power_sources[facts.sources_by_circuit[circuit.key]]
+def terminate_cautions(circuit: Circuit) -> tuple[str, ...]:
+    """Return the cautions of making off the ends of a circuit."""
     material = circuit.conductor.material
-    answer = facts.entries[circuit.key].fuse_answer
-    by_kind: dict[str, Facts] = {
-        TERMINATE: {
+    return _true(
+        {
             "soldered_joint": circuit.joining == SOLDER,
             "copper_clad": material.startswith("cca"),
             "aluminium": material == "aluminium",
-        },
-        GROUND: {
-            "chassis_return": True,
-            "battery_sensor": "battery_sensor" in facts.hazards,
-        },
-        CONNECT_FEED: {
+        }
+    )
+
+
+def ground_cautions(facts: WorkFacts) -> tuple[str, ...]:
+    """Return the cautions of making a ground point."""
+    return _true({"chassis_return": True, "battery_sensor": "battery_sensor" in facts.hazards})
+
+
+def connect_feed_cautions(facts: WorkFacts, circuit: Circuit) -> tuple[str, ...]:
+    """Return the cautions of connecting the feed of a circuit."""
+    source = facts.job.power_sources[facts.sources_by_circuit[circuit.key]]
+    return _true(
+        {
             "jump_start_post": source.tap_point == "jump_start_post",
             "battery_in_series": source.system_voltage_v > BATTERY_VOLTAGE_V,
             "two_sources": circuit.key in facts.linked,
-        },
-        FUSE: {
+        }
+    )
+
+
+def fuse_cautions(facts: WorkFacts, entry: SizedCircuit) -> tuple[str, ...]:
+    """Return the cautions of fitting the fuse of a circuit that was sized."""
+    answer = entry.fuse_answer
+    return _true(
+        {
             "fuse_not_above_conductor": True,
             "higher_voltage_variant": answer is not None
             and "higher_voltage_variant" in answer.cautions,
-            "two_sources": circuit.key in facts.linked,
-        },
-    }
-    return _true(by_kind[kind])
+            "two_sources": entry.circuit.key in facts.linked,
+        }
+    )
 
 
 def mount_cautions(facts: WorkFacts, item: Equipment) -> tuple[str, ...]:
