@@ -24,8 +24,8 @@ class Bill:
     """A priced bill of materials.
 
     ``valid_until`` is the last day on which every price of it holds, none where nothing limits it.
-    ``shop_tax_codes`` are the shop's own by tax category. ``covers`` say how the articles were
-    chosen. ``margin`` is for the shop, never for its customer.
+    ``shop_tax_codes`` are the shop's own by tax category. ``covers`` say how articles
+    that compete were chosen. ``margin`` is for the shop, never for its customer.
     """
 
     price_book: str

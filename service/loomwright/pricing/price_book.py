@@ -3,7 +3,7 @@
 What is looked up for every bill is derived from a part or a book once, when first asked for.
 """
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -82,6 +82,11 @@ class Part:
     stock: Decimal | None
     validity: Validity
     shop_part_number: str | None
+
+    @property
+    def has_one_price(self) -> bool:
+        """Whether it is sold loose only, and each unit at the same price however many are taken."""
+        return not self.packs and not self.price_breaks
 
     @cached_property
     def articles(self) -> tuple["Article", ...]:
@@ -243,16 +248,16 @@ class PriceBook:
         return {item.key: item.validity.last for item in sold if item.validity.last is not None}
 
     @cached_property
-    def _shelves(self) -> Mapping[tuple[object, ...], list[tuple[Part, tuple[Decimal, ...]]]]:
+    def _shelves(self) -> Mapping[tuple[str, Hashable], list[tuple[Part, tuple[Decimal, ...]]]]:
         """Parts alike in all that must be equal, each with its excess, the first to be taken first.
 
         A job asks dozens of times.
         """
-        shelves: dict[tuple[object, ...], list[tuple[Part, tuple[Decimal, ...]]]] = {}
+        shelves: dict[tuple[str, Hashable], list[tuple[Part, tuple[Decimal, ...]]]] = {}
         for parts in self.parts.values():
             for part in sorted(parts, key=_preference):
                 kind = KINDS[part.kind]
-                shelf = shelves.setdefault((part.kind, *kind.identity(part.attributes)), [])
+                shelf = shelves.setdefault((part.kind, kind.identity(part.attributes)), [])
                 shelf.append((part, kind.excess(part.attributes)))
         return shelves
 
@@ -274,7 +279,7 @@ class PriceBook:
         kind = KINDS[what]
         found: list[Part] = []
         tightest = None
-        for part, excess in self._shelves.get((what, *kind.needed_identity(needed)), ()):
+        for part, excess in self._shelves.get((what, kind.needed_identity(needed)), ()):
             if tightest is not None and excess != tightest:
                 break
             if kind.holds(part.attributes, needed):
