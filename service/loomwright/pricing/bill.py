@@ -183,7 +183,9 @@ def _refuse_invalid_day(book: PriceBook, day: date | None) -> None:
 
 def _valid_until(lines: Sequence[Line], book: PriceBook, as_of: date | None) -> date | None:
     """Return the last day of the book, of every article used, and of the quote itself."""
-    ends = [book.validity.last, *(book.last_days.get(line.key) for line in lines)]
+    ends = [book.validity.last]
+    if book.last_days:
+        ends += [book.last_days.get(line.key) for line in lines]
     if as_of is not None and book.quote_days is not None:
         ends.append(as_of + timedelta(days=book.quote_days))
     return min((end for end in ends if end is not None), default=None)

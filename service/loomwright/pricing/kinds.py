@@ -101,7 +101,7 @@ class Kind:
 
     def holds(self, offered: Mapping[str, Attribute], needed: Mapping[str, Attribute]) -> bool:
         """Return whether a part's numbers lie within the bounds of a requirement."""
-        for name, passes, bound in self._bounded:
+        for name, passes, bound in self._bounded:  # noqa: SIM110  half the time of all()
             if not passes(offered[name], needed[bound]):
                 return False
         return True

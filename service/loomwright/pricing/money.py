@@ -224,11 +224,11 @@ def money_total(amounts: Iterable[Money], currency: str) -> Money:
     MoneyError
         An amount is in another currency.
     """
-    total = _grid(currency) * 0
-    for amount in amounts:
-        if amount.currency != currency:
-            raise MoneyError(f"{currency} and {amount.currency} cannot be added.")
-        total = _EXACT.add(total, amount.amount)
+    total, add = _grid(currency) * 0, _EXACT.add
+    for money in amounts:
+        if money.currency != currency:
+            raise MoneyError(f"{currency} and {money.currency} cannot be added.")
+        total = add(total, money.amount)
     return Money(total, currency)
 
 
