@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, Decimal
 
-from loomwright.engineering.record import record
 from loomwright.pricing.cover import Choice, ClusterCover, KnownCovers, cheapest_cover
 from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.kinds import KINDS
@@ -33,18 +32,9 @@ class PartLines:
     covers: tuple[ClusterCover, ...]
 
 
-@record
-class _Served:
-    """A requirement with the parts that serve it, none where none does.
-
-    ``plain`` is the need as it stands on the line of the only part, where that is sold loose, at
-    one price and in no kit; then there is nothing to choose, unless another requirement may be
-    served by that part or by others.
-    """
-
-    requirement: Requirement
-    parts: tuple[Part, ...]
-    plain: Need | None
+# A requirement, the parts that serve it, and the need as it stands on the line of the only part
+# where there is nothing to choose, unless that part competes for another requirement.
+_Served = tuple[Requirement, tuple[Part, ...], Need | None]
 
 
 class PartPricing:
@@ -65,8 +55,9 @@ class PartPricing:
         self._nothing = money_from_minor_units(0, book.currency)
         # By identity of the requirement, which stands in it and is so kept alive.
         self._served: dict[int, _Served] = {}
-        # Circuits and their sizings ask for many parts by the same attributes.
-        self._fitting: dict[tuple[object, ...], tuple[Part, ...]] = {}
+        # Circuits and their sizings ask for many parts by the same attributes. Beside the parts
+        # stands the only one, if it is sold loose, at one price and in no kit.
+        self._fitting: dict[tuple[object, ...], tuple[tuple[Part, ...], Part | None]] = {}
         self._choices: dict[int, Choice] = {}
         # A cover orders its needs by cluster; identity says which requirement each one is.
         self._by_choice: dict[int, Requirement] = {}
@@ -91,17 +82,16 @@ class PartPricing:
             Lines by kind and, within a kind, in the order of the book; kits last.
         """
         served = [self._served.get(id(each)) or self._serve(each) for each in requirements]
-        contested = {part.key for each in served if each.plain is None for part in each.parts}
+        contested = {part.key for _, parts, need in served if need is None for part in parts}
         plain: dict[str, list[Need]] = {}
         choices: list[Choice] = []
         missing: dict[tuple[object, ...], tuple[Requirement, list[Need]]] = {}
-        for each in served:
-            if each.plain is not None and each.parts[0].key not in contested:
-                plain.setdefault(each.parts[0].key, []).append(each.plain)
-            elif each.parts:
-                choices.append(self._choice(each))
+        for asked, parts, need in served:
+            if need is not None and parts[0].key not in contested:
+                plain.setdefault(parts[0].key, []).append(need)
+            elif parts:
+                choices.append(self._choice(asked, parts))
             else:
-                asked = each.requirement
                 same = (asked.what, *sorted(asked.attributes.items()), asked.unit)
                 entry = missing.setdefault(same, (asked, []))
                 entry[1].append(_need(asked, asked.quantity))
@@ -117,35 +107,34 @@ class PartPricing:
         absent.sort(key=lambda entry: (kinds.index(entry.kind), entry.description))
         return PartLines(tuple(lines), tuple(absent), covers)
 
-    def _serve(self, requirement: Requirement) -> _Served:
+    def _serve(self, asked: Requirement) -> _Served:
         """Return a requirement with the parts that serve it."""
-        what, attributes = requirement.what, requirement.attributes
-        chosen_by = (what, *attributes.items())
-        parts = self._fitting.get(chosen_by)
-        if parts is None:
-            parts = self._fitting[chosen_by] = self._book.parts_for(what, attributes)
+        chosen_by = (asked.what, *asked.attributes.items())
+        fitting = self._fitting.get(chosen_by)
+        if fitting is None:
+            fitting = self._fitting[chosen_by] = self._parts_for(asked)
+        parts, only = fitting
         need = None
-        if len(parts) == 1:
-            (part,) = parts
-            if part.has_one_price and part.key not in self._book.kits_with:
-                quantity = _in_unit(requirement.quantity, requirement.unit, part.unit)
-                need = _need(requirement, quantity, part)
-        served = self._served[id(requirement)] = _Served(requirement, parts, need)
+        if only is not None:
+            need = _need(asked, _in_unit(asked.quantity, asked.unit, only.unit), only)
+        served = self._served[id(asked)] = asked, parts, need
         return served
 
-    def _choice(self, served: _Served) -> Choice:
+    def _parts_for(self, asked: Requirement) -> tuple[tuple[Part, ...], Part | None]:
+        parts = self._book.parts_for(asked.what, asked.attributes)
+        if len(parts) != 1 or not parts[0].has_one_price or parts[0].key in self._book.kits_with:
+            return parts, None
+        return parts, parts[0]
+
+    def _choice(self, asked: Requirement, parts: tuple[Part, ...]) -> Choice:
         """Return a requirement as the cover sees it."""
-        requirement = served.requirement
-        choice = self._choices.get(id(requirement))
+        choice = self._choices.get(id(asked))
         if choice is None:
             choice = Choice(
-                {
-                    part.key: _in_unit(requirement.quantity, requirement.unit, part.unit)
-                    for part in served.parts
-                }
+                {part.key: _in_unit(asked.quantity, asked.unit, part.unit) for part in parts}
             )
-            self._choices[id(requirement)] = choice
-            self._by_choice[id(choice)] = requirement
+            self._choices[id(asked)] = choice
+            self._by_choice[id(choice)] = asked
         return choice
 
     def _plain_line(self, needs: list[Need]) -> Line:
