@@ -26,6 +26,7 @@ from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.requirements import Requirement
+from loomwright.tables.records import ConductorSize
 
 # With what a reader of a build needs to read its ends and to put its lengths into words.
 __all__ = [
@@ -177,16 +178,16 @@ class CircuitBuilds:
         key = sized.circuit.key, conductor.key, fuse_type, rating_a, sized.branch_fuses
         build = self._builds.get(key)
         if build is None:
-            build = self._builds[key] = self._new(sized)
+            build = self._builds[key] = self._new(sized, conductor)
         return build
 
-    def _new(self, sized: SizedCircuit) -> CircuitBuild:
+    def _new(self, sized: SizedCircuit, conductor: ConductorSize) -> CircuitBuild:
         """Return a build, which takes from others of the circuit and of the conductor."""
         circuit = self._job.circuit_by_key[sized.circuit.key]
         layout = self._layouts.get(circuit.key)
         if layout is None:
             layout = self._layouts[circuit.key] = CircuitLayout(self._job, circuit)
-        conductor, count = sized.built()[0], 1 if layout.by_chassis else 2
+        count = 1 if layout.by_chassis else 2
         bundle = self._bundles.get((conductor.key, count))
         if bundle is None:
             bundle = CircuitBundle(conductor, count, self._book)

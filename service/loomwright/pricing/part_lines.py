@@ -13,7 +13,7 @@ from loomwright.pricing.money import (
     Money,
     money_from_minor_units,
     product,
-    rounded_money,
+    rounded_product,
 )
 from loomwright.pricing.price_book import Article, Kit, Pack, Part, PriceBook
 from loomwright.pricing.requirements import Requirement, rounded_up
@@ -114,9 +114,11 @@ class PartPricing:
         if fitting is None:
             fitting = self._fitting[chosen_by] = self._parts_for(asked)
         parts, only = fitting
-        need = None
+        need, quantity = None, asked.quantity
         if only is not None:
-            need = _need(asked, _in_unit(asked.quantity, asked.unit, only.unit), only)
+            if only.unit != asked.unit:
+                quantity = _in_unit(quantity, asked.unit, only.unit)
+            need = Need(asked.circuit, quantity, asked.reason, asked.rule, only)
         served = self._served[id(asked)] = asked, parts, need
         return served
 
@@ -227,7 +229,7 @@ class PartPricing:
         )
 
     def _rounded(self, each: Decimal, quantity: Decimal) -> Money:
-        return rounded_money(product(each, quantity), self._book.currency, self._mode)
+        return rounded_product(each, quantity, self._book.currency, self._mode)
 
 
 def _need(requirement: Requirement, quantity: Decimal, part: Part | None = None) -> Need:

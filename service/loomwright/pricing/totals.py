@@ -46,8 +46,8 @@ class Totals:
     parts, on the price basis of the book. Without taxes in the prices it is the ``net_total``, with
     them the ``total``; both differ by the taxes. ``exempt_total`` is the part of the lines that no
     tax applies to. ``discount`` is what was taken off: the line discounts, and ``shared`` what a
-    document discount or a package price changed besides. ``line_nets`` is each line's part of the
-    ``net_total``, in the order of the lines.
+    document discount or a package price changed besides. ``line_totals`` is what each line
+    comes to and ``line_nets`` its part of the ``net_total``, in the order of the lines.
     """
 
     list_total: Money
@@ -62,6 +62,7 @@ class Totals:
     total: Money
     deposit: Money | None
     balance_due: Money
+    line_totals: tuple[Money, ...]
     line_nets: tuple[Money, ...]
 
 
@@ -173,8 +174,12 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
     def summed(amounts: Iterable[Money]) -> Money:
         return money_total(amounts, currency)
 
-    # What each line comes to is needed in several ways, and worked out once.
-    amounts = [line.total for line in lines]
+    # Most bills have neither discounts nor shares, and then a line comes to its list price. What
+    # it comes to is needed in several ways, and worked out once.
+    discounts = [line.discount for line in lines if line.discount.amount]
+    shares = [line.shared for line in lines if line.shared.amount]
+    at_list_price = [line.list_total for line in lines]
+    amounts = [line.total for line in lines] if discounts or shares else at_list_price
     by_category: dict[str, list[Money]] = {}
     for line, amount in zip(lines, amounts, strict=True):
         by_category.setdefault(line.tax_category, []).append(amount)
@@ -185,19 +190,13 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
     )
     taxes = _taxes(lines, amounts, of_category, book)
     tax_total = summed([tax.amount for tax in taxes])
-    # Most bills have neither discounts nor shares, and then the lines at list price are the lines.
-    discounts = [line.discount for line in lines if line.discount.amount]
-    shares = [line.shared for line in lines if line.shared.amount]
-    list_total = lines_total
-    if discounts or shares:
-        list_total = summed([line.list_total for line in lines])
     if book.prices_include_tax:
         net_total, total = lines_total - tax_total, lines_total
     else:
         net_total, total = lines_total, lines_total + tax_total
     deposit = _deposit(total, book, options)
     return Totals(
-        list_total=list_total,
+        list_total=summed(at_list_price) if discounts or shares else lines_total,
         discount=summed(discounts),
         shared=summed(shares),
         parts_total=lines_total - labour_total,
@@ -211,6 +210,7 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
         total=total,
         deposit=deposit,
         balance_due=total if deposit is None else total - deposit,
+        line_totals=tuple(amounts),
         line_nets=_line_nets(lines, amounts, book),
     )
 
