@@ -55,9 +55,6 @@ class PartPricing:
         self._nothing = money_from_minor_units(0, book.currency)
         # By identity of the requirement, which stands in it and is so kept alive.
         self._served: dict[int, _Served] = {}
-        # Circuits and their sizings ask for many parts by the same attributes. Beside the parts
-        # stands the only one, if it is sold loose, at one price and in no kit.
-        self._fitting: dict[tuple[object, ...], tuple[tuple[Part, ...], Part | None]] = {}
         self._choices: dict[int, Choice] = {}
         # A cover orders its needs by cluster; identity says which requirement each one is.
         self._by_choice: dict[int, Requirement] = {}
@@ -109,24 +106,15 @@ class PartPricing:
 
     def _serve(self, asked: Requirement) -> _Served:
         """Return a requirement with the parts that serve it."""
-        chosen_by = (asked.what, *asked.attributes.items())
-        fitting = self._fitting.get(chosen_by)
-        if fitting is None:
-            fitting = self._fitting[chosen_by] = self._parts_for(asked)
-        parts, only = fitting
+        parts = self._book.parts_for(asked.what, asked.attributes)
         need, quantity = None, asked.quantity
-        if only is not None:
-            if only.unit != asked.unit:
-                quantity = _in_unit(quantity, asked.unit, only.unit)
-            need = Need(asked.circuit, quantity, asked.reason, asked.rule, only)
+        if len(parts) == 1 and parts[0].key in self._book.without_choice:
+            (part,) = parts
+            if part.unit != asked.unit:
+                quantity = _in_unit(quantity, asked.unit, part.unit)
+            need = Need(asked.circuit, quantity, asked.reason, asked.rule, part)
         served = self._served[id(asked)] = asked, parts, need
         return served
-
-    def _parts_for(self, asked: Requirement) -> tuple[tuple[Part, ...], Part | None]:
-        parts = self._book.parts_for(asked.what, asked.attributes)
-        if len(parts) != 1 or not parts[0].has_one_price or parts[0].key in self._book.kits_with:
-            return parts, None
-        return parts, parts[0]
 
     def _choice(self, asked: Requirement, parts: tuple[Part, ...]) -> Choice:
         """Return a requirement as the cover sees it."""
