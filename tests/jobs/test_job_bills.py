@@ -95,6 +95,19 @@ def test_what_is_built_alike_is_one_object_and_what_is_not_is_another() -> None:
     assert set(alike) == {True, False}
 
 
+def test_builds_share_what_the_circuit_or_the_conductor_alone_decides() -> None:
+    job = demo("van_second_battery")
+    shared = JobBills(job, demo_book(), NO_OPTIONS)
+    builds = [shared.builds.of(entry) for sized in sizings(job) for entry in sized]
+    for one in builds:
+        for other in builds:
+            same = one.circuit.key == other.circuit.key
+            assert (one.layout is other.layout) == same
+            alike = (one.conductor.key, one.by_chassis) == (other.conductor.key, other.by_chassis)
+            assert (one.bundle is other.bundle) == alike
+    assert len({build.bundle for build in builds}) > 1
+
+
 def test_a_bill_for_the_same_circuits_takes_over_lines_of_the_one_before() -> None:
     job = demo("van_second_battery")
     shared = JobBills(job, demo_book(), NO_OPTIONS)

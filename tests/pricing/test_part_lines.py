@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from loomwright.pricing.bill import Bill, bill_of_materials
+from loomwright.pricing.bill import Bill, Bills, bill_of_materials
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.lines import Line
 from loomwright.pricing.price_book import PriceBook
@@ -244,7 +244,8 @@ def test_stock_covers_a_quantity_that_is_no_greater(stock: str, enough: bool) ->
     bill = billed(book_of(part("A", "1", stock=stock)), need("A", "3"))
     (line,) = bill.lines
     assert line.in_stock is enough
-    assert [cover.within_stock for cover in bill.covers] == [enough]
+    # One part at one price leaves nothing to choose.
+    assert bill.covers == ()
 
 
 def test_lines_are_rounded_as_the_book_says() -> None:
@@ -355,3 +356,49 @@ def test_work_that_the_book_lacks_is_counted_in_pieces() -> None:
     ]
     assert [need.quantity for need in bill.unpriced[1].needs] == [2, 3]
     assert bill.lines == ()
+
+
+def marker(key: str, smallest: str, price: str, **changes: Any) -> Document:
+    sizes = {"greatest_cable_mm": 6, "smallest_cable_mm": float(smallest)}
+    return {**part(key, price, **changes), "kind": "cable_marker", "attributes": sizes}
+
+
+def marked(cable_mm: str, quantity: str, circuit: str) -> Requirement:
+    attributes = {"cable_diameter_mm": Decimal(cable_mm)}
+    return Requirement("cable_marker", attributes, Decimal(quantity), "EA", "why", "rule", circuit)
+
+
+def test_a_part_that_serves_one_need_alone_still_competes_for_another() -> None:
+    # Only A marks 3 mm and is sold by five, so that 5 mm is marked with what is left of them.
+    book = book_of(marker("A", "2", "1", sale_increment="5"), marker("B", "4", "0.80"))
+    thin, thick = marked("3", "2", "thin"), marked("5", "1", "thick")
+    bills = Bills(book, PricingOptions(), None)
+    (alone,) = bills.of([thin], []).lines
+    assert (alone.key, needed(alone)) == ("A", [("thin", Decimal(2))])
+    bill = bills.of([thin, thick], [])
+    (line,) = bill.lines
+    assert (line.key, line.quantity) == ("A", 5)
+    assert needed(line) == [("thin", Decimal(2)), ("thick", Decimal(1))]
+    assert len(bill.covers) == 1
+    (other,) = bills.of([thick], []).lines
+    assert (other.key, needed(other)) == ("B", [("thick", Decimal(1))])
+
+
+def test_the_same_attributes_are_served_by_the_same_part_whatever_else_differs() -> None:
+    book = book_of(marker("A", "2", "1"), marker("B", "4", "0.80"))
+    lines = billed(
+        book, marked("3", "2", "one"), marked("3.0", "1", "two"), marked("6.5", "1", "three")
+    ).lines
+    assert [(line.key, needed(line)) for line in lines] == [
+        ("A", [("one", Decimal(2)), ("two", Decimal(1))])
+    ]
+
+
+def test_a_line_is_kept_for_the_same_needs_and_not_for_others_of_the_part() -> None:
+    bills = Bills(book_of(part("A", "1")), PricingOptions(), None)
+    one, other = need("A", "1", "one"), need("A", "2", "other")
+    (first,) = bills.of([one], []).lines
+    (both,) = bills.of([one, other], []).lines
+    (again,) = bills.of([one], []).lines
+    assert again is first
+    assert (first.quantity, both.quantity) == (1, 3)

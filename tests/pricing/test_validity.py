@@ -10,7 +10,7 @@ from loomwright.engineering.errors import EngineeringError
 from loomwright.pricing.bill import bill_of_materials
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.faults import DocumentError
-from loomwright.pricing.price_book import PriceBook, Validity
+from loomwright.pricing.price_book import GREATEST_KNOWN_NEEDS, PriceBook, Validity
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.pricing.requirements import Requirement
 
@@ -197,3 +197,24 @@ def test_days_run_forwards(first: str | None, last: str | None, is_taken: bool) 
     else:
         with pytest.raises(DocumentError, match="/valid_until"):
             book_of(**stated)
+
+
+def test_parts_found_before_are_found_again_also_where_older_needs_were_dropped() -> None:
+    book = book_of(tie("THIN", 5.0, "0.10"), tie("THICK", 50.0, "0.20"))
+    for tenths in (*range(GREATEST_KNOWN_NEEDS + 2), 0, 50, 51, 500, 501):
+        found = book.parts_for("cable_tie", {"bundle_diameter_mm": Decimal(tenths) / 10})
+        expected = ["THIN"] if tenths <= 50 else ["THICK"] if tenths <= 500 else []
+        assert [part.key for part in found] == expected
+
+
+def test_a_part_leaves_no_choice_if_it_is_sold_loose_at_one_price_and_in_no_kit() -> None:
+    packs = {"packs": [{"quantity": "10", "price": "0.50"}]}
+    breaks = {"price_breaks": [{"from_quantity": "10", "unit_price": "0.05"}]}
+    book = book_of(
+        tie("PLAIN", 5.0, "0.10"),
+        tie("PACKED", 6.0, "0.10", **packs),
+        tie("BROKEN", 7.0, "0.10", **breaks),
+        tie("HELD", 8.0, "0.10"),
+        kits=[kit(HELD="2")],
+    )
+    assert book.without_choice == {"PLAIN"}

@@ -42,7 +42,7 @@ def bill_document(bill: Bill) -> dict[str, Any]:
             )
         ],
         "unpriced": [unpriced_document(entry) for entry in bill.unpriced],
-        "choices": [_choice(cover) for cover in bill.covers if not cover.cluster.is_plain],
+        "choices": [_choice(cover) for cover in bill.covers],
         "list_total": str(totals.list_total),
         "discount_total": str(totals.discount),
         "shared_total": str(totals.shared),

@@ -1,6 +1,5 @@
 """Labour that follows from a job, each operation with its count, length and reason."""
 
-from collections import Counter
 from collections.abc import Iterable
 from decimal import Decimal
 
@@ -9,6 +8,7 @@ from loomwright.jobs.job import Circuit, Equipment, Job
 from loomwright.pricing.requirements import LabourRequirement, Requirement, exact_length_m
 
 CRIMPED = ("ring_terminal", "ferrule", "tab_terminal", "splice")
+_COUNTED = (*CRIMPED, "grommet", "fuse_holder", "distribution_block", "ground_hardware")
 _NO_LENGTH = Decimal(0)
 
 
@@ -52,13 +52,15 @@ def circuit_labour(build: CircuitBuild, parts: Iterable[Requirement]) -> list[La
     list of LabourRequirement
         One for each operation that the circuit needs.
     """
-    counts: Counter[str] = Counter()
+    counts = dict.fromkeys(_COUNTED, 0)
     for part in parts:
-        counts[part.what] += int(part.quantity)
-    crimped = sum(counts[kind] for kind in CRIMPED)
+        if part.what in counts:
+            counts[part.what] += int(part.quantity)
+    layout = build.layout
+    crimped = sum([counts[kind] for kind in CRIMPED])
     counted = (
-        ("run_conductor", 1, build.route_m, "route of the circuit"),
-        ("wrap_tape", int(build.taped_m > 0), build.taped_m, "run without loom"),
+        ("run_conductor", 1, layout.route_m, "route of the circuit"),
+        ("wrap_tape", int(layout.taped_m > 0), layout.taped_m, "run without loom"),
         ("pass_bulkhead", counts["grommet"], _NO_LENGTH, "clear of what lies behind"),
         ("fit_fuse_holder", counts["fuse_holder"], _NO_LENGTH, "near the source"),
         (

@@ -3,9 +3,10 @@
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 
-from loomwright.jobs.circuit_build import CircuitBuild, exact_number, metres_text, plain_text
+from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.cover_parts import cover_parts
 from loomwright.jobs.end_parts import end_parts
+from loomwright.jobs.part_texts import exact_number, metres_text
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.requirements import Requirement, exact_length_m
 
@@ -69,15 +70,16 @@ def _conductor_attributes(build: CircuitBuild, colour: str) -> dict[str, Attribu
 
 
 def _cut(build: CircuitBuild, length_m: Decimal, pieces: int) -> tuple[Decimal, str]:
-    rules = build.rules
-    ends_m = metres_text(rules.conductor_slack_per_end_m)
-    percent = plain_text(rules.conductor_slack_percent)
-    how = f"{metres_text(length_m)} + {percent} % + {2 * pieces} x {ends_m} for the ends"
-    return rules.conductor_length_m(length_m, pieces), how
+    texts = build.texts
+    how = (
+        f"{metres_text(length_m)} + {texts.conductor_slack}"
+        f" + {2 * pieces} x {texts.conductor_slack_per_end} for the ends"
+    )
+    return build.rules.conductor_length_m(length_m, pieces), how
 
 
 def _power_conductor(build: CircuitBuild, decision: str) -> Requirement:
-    cut_m, how = _cut(build, build.route_m, build.feed_pieces)
+    cut_m, how = _cut(build, build.layout.route_m, build.feed_pieces)
     attributes = _conductor_attributes(build, build.circuit.conductor.colour)
     reason = f"feed of {how}; {build.conductor.key}: {decision}"
     return build.needs("conductor", attributes, cut_m, "MTR", reason, "power_conductor")
@@ -85,7 +87,7 @@ def _power_conductor(build: CircuitBuild, decision: str) -> Requirement:
 
 def _return_conductor(build: CircuitBuild) -> Requirement:
     attributes = _conductor_attributes(build, build.circuit.conductor.return_colour)
-    length_m, words, rule = build.route_m, "return", "return_conductor"
+    length_m, words, rule = build.layout.route_m, "return", "return_conductor"
     if build.by_chassis:
         length_m = exact_length_m(build.circuit.return_path.ground_lead_length_m)
         words, rule = "ground lead", "ground_lead"
@@ -97,7 +99,7 @@ def _return_conductor(build: CircuitBuild) -> Requirement:
 def _fuse(build: CircuitBuild, reason: str) -> Requirement:
     fuse: dict[str, Attribute] = {
         "fuse_type": build.fuse_type,
-        "rating_a": exact_number(build.rating_a),
+        "rating_a": build.exact_rating_a,
     }
     return build.needs("fuse", fuse, 1, "EA", reason, "fuse")
 
@@ -117,7 +119,7 @@ def _distribution_blocks(build: CircuitBuild) -> Iterator[Requirement]:
         needed: dict[str, Attribute] = {
             "fuse_type": fuse_type,
             "ways": Decimal(len(ratings)),
-            "current_a": exact_number(build.rating_a),
+            "current_a": build.exact_rating_a,
             "way_rating_a": exact_number(max(ratings)),
         }
         reason = f"splits the feed into fused branches: {len(ratings)}"
@@ -133,5 +135,5 @@ def _labels(
 ) -> Iterator[Requirement]:
     each = build.rules.labels_per_fuse
     if each:
-        reason = f"{plain_text(each)} {words}"
+        reason = f"{build.texts.labels_per_fuse} {words}"
         yield build.needs("fuse_label", {"place": place}, each * count, "EA", reason, rule)

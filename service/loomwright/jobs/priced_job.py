@@ -157,16 +157,15 @@ def _provenances(
     job: Job, sized: tuple[SizedCircuit, ...], tables: Tables
 ) -> tuple[Provenance, ...]:
     """Return where the figures of an answer come from, each once, in a fixed order."""
-    found: dict[Provenance, None] = {}
+    rows: list[Provenance] = []
     for circuit in job.circuits:
-        found[tables.materials[circuit.conductor.material].provenance] = None
-        found[tables.insulations[circuit.conductor.insulation].provenance] = None
-        for segment in circuit.route:
-            found[tables.zones[segment.zone].provenance] = None
+        rows.append(tables.materials[circuit.conductor.material].provenance)
+        rows.append(tables.insulations[circuit.conductor.insulation].provenance)
+        rows += [tables.zones[segment.zone].provenance for segment in circuit.route]
     for entry in sized:
-        if entry.conductor is not None:
-            found[entry.conductor.provenance] = None
-            found[entry.conductor.diameter_provenance] = None
+        conductor = entry.conductor
+        if conductor is not None:
+            rows += (conductor.provenance, conductor.diameter_provenance)
         if entry.fuse_answer is not None:
-            found.update(dict.fromkeys(entry.fuse_answer.provenances.rows))
-    return tuple(sorted(found))
+            rows += entry.fuse_answer.provenances.rows
+    return tuple(sorted(set(rows)))

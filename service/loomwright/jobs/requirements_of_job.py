@@ -4,16 +4,11 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from loomwright.engineering.record import record
-from loomwright.jobs.circuit_build import (
-    CircuitBuild,
-    CircuitBuilds,
-    exact_number,
-    metres_text,
-    millimetres,
-)
+from loomwright.jobs.circuit_build import CircuitBuild, CircuitBuilds
 from loomwright.jobs.circuit_labour import circuit_labour, job_labour, lead_labour
 from loomwright.jobs.circuit_parts import circuit_parts, other_parts
 from loomwright.jobs.job import Circuit, Job
+from loomwright.jobs.part_texts import exact_number, metres_text, millimetres
 from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.price_book import PriceBook

@@ -24,8 +24,8 @@ class Bill:
     """A priced bill of materials.
 
     ``valid_until`` is the last day on which every price of it holds, none where nothing limits it.
-    ``shop_tax_codes`` are the shop's own by tax category. ``covers`` say how the articles were
-    chosen. ``margin`` is for the shop, never for its customer.
+    ``shop_tax_codes`` are the shop's own by tax category. ``covers`` say how articles
+    that compete were chosen. ``margin`` is for the shop, never for its customer.
     """
 
     price_book: str
@@ -183,7 +183,9 @@ def _refuse_invalid_day(book: PriceBook, day: date | None) -> None:
 
 def _valid_until(lines: Sequence[Line], book: PriceBook, as_of: date | None) -> date | None:
     """Return the last day of the book, of every article used, and of the quote itself."""
-    ends = [book.validity.last, *(book.last_days.get(line.key) for line in lines)]
+    ends = [book.validity.last]
+    if book.last_days:
+        ends += [book.last_days.get(line.key) for line in lines]
     if as_of is not None and book.quote_days is not None:
         ends.append(as_of + timedelta(days=book.quote_days))
     return min((end for end in ends if end is not None), default=None)

@@ -36,11 +36,6 @@ class Cluster:
     parts: tuple[Part, ...]
     articles: tuple[Article, ...]
 
-    @property
-    def is_plain(self) -> bool:
-        """Whether there is nothing to choose: one part, loose, at one price."""
-        return len(self.articles) == 1 and len(self.articles[0].tiers) == 1
-
 
 @record
 class Plan:
@@ -64,7 +59,7 @@ class ClusterCover:
     where all are needed. ``gap`` is the solver's proof: what may lie between the plan and the
     optimum, relative.
     ``within_stock`` is false where stock alone does not cover the needs and was left out of
-    account. A plain cluster needs no solver and has no runner-up.
+    account.
     """
 
     cluster: Cluster
@@ -98,7 +93,7 @@ class KnownCovers:
     """Covers found before in the same book.
 
     ``by_needs`` has them by the identity of their needs, which they keep alive; ``by_quantities``
-    those with anything to choose, by the parts and quantities that decide the choice.
+    by the parts and quantities that decide the choice.
     """
 
     by_needs: dict[tuple[int, ...], ClusterCover] = field(default_factory=dict)
@@ -112,7 +107,7 @@ class KnownCovers:
         cluster
             Needs and articles.
         solver
-            Solver of clusters that leave a choice.
+            Solver of clusters.
 
         Returns
         -------
@@ -127,10 +122,7 @@ class KnownCovers:
         needs = tuple(map(id, cluster.choices))
         found = self.by_needs.get(needs)
         if found is None:
-            if cluster.is_plain:
-                found = _plain_cover(cluster)
-            else:
-                found = replace(self._chosen(cluster, solver), cluster=cluster)
+            found = replace(self._chosen(cluster, solver), cluster=cluster)
             self.by_needs[needs] = found
         return found
 
@@ -156,7 +148,7 @@ def cheapest_cover(
     book
         Price book.
     solver
-        Solver of the clusters that leave a choice.
+        Solver of the clusters.
     known
         Covers of the same book found before; those that are found now join them.
 
@@ -295,20 +287,6 @@ def _solved_cover(cluster: Cluster, solver: Solver) -> ClusterCover:
     other = cheapest(within_stock=within_stock, without_one_of=plan.support)
     runner_up = None if other is None else checked_plan(cluster, other[0])
     return ClusterCover(cluster, plan, runner_up, gap, within_stock)
-
-
-def _plain_cover(cluster: Cluster) -> ClusterCover:
-    (article,) = cluster.articles
-    (part,) = cluster.parts
-    needed = sum([choice.quantities[part.key] for choice in cluster.choices], Decimal(0))
-    quantity = rounded_up(needed, article.step)
-    plan = Plan(
-        quantities={article.name: quantity},
-        serving=(part.key,) * len(cluster.choices),
-        price=article.price(quantity),
-    )
-    within = part.stock is None or quantity <= part.stock
-    return ClusterCover(cluster, plan, None, 0.0, within)
 
 
 def steps_for(quantity: Decimal, step: Decimal) -> int:

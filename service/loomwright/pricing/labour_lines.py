@@ -10,7 +10,7 @@ from loomwright.pricing.money import (
     money_from_minor_units,
     money_total,
     product,
-    rounded_money,
+    rounded_product,
 )
 from loomwright.pricing.price_book import DifficultyFactor, LabourOperation, PriceBook
 from loomwright.pricing.requirements import LabourRequirement, rounded_up
@@ -64,8 +64,8 @@ def _labour_line(
 ) -> Line:
     if operation.charged_per == "job":
         wanted = wanted[:1]
-    needs = tuple(_hours_needed(operation, requirement, factor) for requirement in wanted)
-    hours = rounded_up(summed(need.quantity for need in needs), book.rules.labour_increment_h)
+    needs = tuple([_hours_needed(operation, requirement, factor) for requirement in wanted])
+    hours = rounded_up(summed([need.quantity for need in needs]), book.rules.labour_increment_h)
     cost = operation.hourly_cost
     return Line(
         kind=LABOUR,
@@ -75,18 +75,18 @@ def _labour_line(
         unit=operation.unit,
         unit_price=operation.hourly_rate,
         tax_category=operation.tax_category,
-        list_total=_rounded(product(operation.hourly_rate, hours), book),
+        list_total=_rounded(operation.hourly_rate, hours, book),
         discount=nothing,
         shared=nothing,
         needs=needs,
         note="",
-        cost=None if cost is None else _rounded(product(cost, hours), book),
+        cost=None if cost is None else _rounded(cost, hours, book),
         stock=None,
     )
 
 
-def _rounded(exact: Decimal, book: PriceBook) -> Money:
-    return rounded_money(exact, book.currency, ROUNDING_MODES[book.rounding.mode])
+def _rounded(each: Decimal, quantity: Decimal, book: PriceBook) -> Money:
+    return rounded_product(each, quantity, book.currency, ROUNDING_MODES[book.rounding.mode])
 
 
 def _hours_needed(
@@ -114,7 +114,7 @@ def _minimum(lines: Sequence[Line], book: PriceBook, nothing: Money) -> list[Lin
 
     It is taxed as the first line of labour.
     """
-    least = _rounded(book.labour_minimum, book)
+    least = _rounded(book.labour_minimum, Decimal(1), book)
     charged = money_total((line.list_total for line in lines), book.currency)
     lacking = least - charged
     if not lines or lacking.amount <= 0:

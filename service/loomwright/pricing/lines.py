@@ -89,13 +89,15 @@ class Line:
     @property
     def discounted_total(self) -> Money:
         """The list total less the line's own discount."""
-        # Most lines have neither discount nor share, and a bill asks for these often.
-        return self.list_total - self.discount if self.discount.amount else self.list_total
+        return self.list_total - self.discount
 
     @property
     def total(self) -> Money:
         """What the line costs the customer, on the price basis of the book."""
-        return self.discounted_total + self.shared if self.shared.amount else self.discounted_total
+        # Most lines have neither discount nor share, and a bill asks for this often.
+        if self.discount.amount or self.shared.amount:
+            return self.discounted_total + self.shared
+        return self.list_total
 
     @property
     def in_stock(self) -> bool | None:

@@ -181,6 +181,33 @@ def rounded_money(exact: Decimal, currency: str, rounding: str = ROUND_HALF_UP) 
     return Money(rounded if rounded else grid * 0, currency)
 
 
+def rounded_product(each: Decimal, quantity: Decimal, currency: str, rounding: str) -> Money:
+    """Return what a quantity comes to, multiplied exactly and then rounded to the minor unit.
+
+    Parameters
+    ----------
+    each
+        Amount for one, of at most 50 digits.
+    quantity
+        How many, of at most 50 digits.
+    currency
+        ISO 4217 code.
+    rounding
+        Rounding mode of the ``decimal`` module.
+
+    Returns
+    -------
+    Money
+        The amount on the grid.
+
+    Raises
+    ------
+    MoneyError
+        The currency is unusable.
+    """
+    return rounded_money(_EXACT.multiply(each, quantity), currency, rounding)
+
+
 def money_from_minor_units(units: int, currency: str) -> Money:
     """Return the amount that a whole number of minor units makes.
 
@@ -224,11 +251,11 @@ def money_total(amounts: Iterable[Money], currency: str) -> Money:
     MoneyError
         An amount is in another currency.
     """
-    total = _grid(currency) * 0
-    for amount in amounts:
-        if amount.currency != currency:
-            raise MoneyError(f"{currency} and {amount.currency} cannot be added.")
-        total = _EXACT.add(total, amount.amount)
+    total, add = _grid(currency) * 0, _EXACT.add
+    for money in amounts:
+        if money.currency != currency:
+            raise MoneyError(f"{currency} and {money.currency} cannot be added.")
+        total = add(total, money.amount)
     return Money(total, currency)
 
 

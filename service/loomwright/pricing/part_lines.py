@@ -1,7 +1,7 @@
 """Lines for the parts that a job needs, bought as cheaply as the book allows."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import ROUND_CEILING, Decimal
 
 from loomwright.pricing.cover import Choice, ClusterCover, KnownCovers, cheapest_cover
@@ -13,29 +13,35 @@ from loomwright.pricing.money import (
     Money,
     money_from_minor_units,
     product,
-    rounded_money,
+    rounded_product,
 )
-from loomwright.pricing.price_book import Article, Part, PriceBook
-from loomwright.pricing.requirements import Requirement
+from loomwright.pricing.price_book import Article, Kit, Pack, Part, PriceBook
+from loomwright.pricing.requirements import Requirement, rounded_up
 
 _METRES = {"MTR": Decimal(1), "FOT": Decimal("0.3048")}
 _MICRO = Decimal("0.000001")
+_NONE = Decimal(0)
 
 
 @dataclass(frozen=True, slots=True)
 class PartLines:
-    """Lines for parts and kits, what no part serves, and how the articles were chosen."""
+    """Lines for parts and kits, what no part serves, and how articles that compete were chosen."""
 
     lines: tuple[Line, ...]
     unpriced: tuple[Unpriced, ...]
     covers: tuple[ClusterCover, ...]
 
 
+# A requirement, the parts that serve it, and the need as it stands on the line of the only part
+# where there is nothing to choose, unless that part competes for another requirement.
+_Served = tuple[Requirement, tuple[Part, ...], Need | None]
+
+
 class PartPricing:
     """Lines for parts from one price book, for one bill or for several that have much in common.
 
     Requirements are known again by identity: a bill with the same requirement objects as one before
-    it gets the covers and lines of whole clusters from there.
+    it gets the lines for them from there, wherever they stand alone on those lines.
 
     Parameters
     ----------
@@ -45,13 +51,17 @@ class PartPricing:
 
     def __init__(self, book: PriceBook) -> None:
         self._book = book
+        self._mode = ROUNDING_MODES[book.rounding.mode]
         self._nothing = money_from_minor_units(0, book.currency)
-        # By identity of the requirement, which stands beside it to be kept alive.
-        self._choices: dict[int, tuple[Requirement, Choice | None]] = {}
+        # By identity of the requirement, which stands in it and is so kept alive.
+        self._served: dict[int, _Served] = {}
+        self._choices: dict[int, Choice] = {}
         # A cover orders its needs by cluster; identity says which requirement each one is.
         self._by_choice: dict[int, Requirement] = {}
         self._covers = KnownCovers()
         self._lines: dict[int, list[Line]] = {}
+        # By identity of the needs on the line.
+        self._plain_lines: dict[tuple[int, ...], Line] = {}
 
     def lines(self, requirements: Sequence[Requirement]) -> PartLines:
         """Return the cheapest lines that serve all requirements.
@@ -68,55 +78,150 @@ class PartPricing:
         PartLines
             Lines by kind and, within a kind, in the order of the book; kits last.
         """
-        book = self._book
+        served = [self._served.get(id(each)) or self._serve(each) for each in requirements]
+        contested = {part.key for _, parts, need in served if need is None for part in parts}
+        plain: dict[str, list[Need]] = {}
         choices: list[Choice] = []
         missing: dict[tuple[object, ...], tuple[Requirement, list[Need]]] = {}
-        for requirement in requirements:
-            choice = self._choice(requirement)
-            if choice is not None:
-                choices.append(choice)
+        for asked, parts, need in served:
+            if need is not None and parts[0].key not in contested:
+                plain.setdefault(parts[0].key, []).append(need)
+            elif parts:
+                choices.append(self._choice(asked, parts))
             else:
-                same = (requirement.what, *sorted(requirement.attributes.items()), requirement.unit)
-                entry = missing.setdefault(same, (requirement, []))
-                entry[1].append(_need(requirement, requirement.quantity))
-        covers = cheapest_cover(choices, book, proven_plans, self._covers)
-        lines = [line for cover in covers for line in self._cluster_lines(cover)]
+                same = (asked.what, *sorted(asked.attributes.items()), asked.unit)
+                entry = missing.setdefault(same, (asked, []))
+                entry[1].append(_need(asked, asked.quantity))
+        lines = [self._plain_line(needs) for needs in plain.values()]
+        covers = cheapest_cover(choices, self._book, proven_plans, self._covers)
+        for cover in covers:
+            lines += self._cluster_lines(cover)
         # Packs of a part stand behind its loose units, which come first within a cluster.
-        places = book.line_places
+        places = self._book.line_places
         lines.sort(key=lambda line: places[line.key])
         absent = [_unpriced(first, needs) for first, needs in missing.values()]
         kinds = list(KINDS)
         absent.sort(key=lambda entry: (kinds.index(entry.kind), entry.description))
         return PartLines(tuple(lines), tuple(absent), covers)
 
-    def _choice(self, requirement: Requirement) -> Choice | None:
-        """Return the parts that serve a requirement, none where none does."""
-        known = self._choices.get(id(requirement))
-        if known is not None:
-            return known[1]
-        parts = self._book.parts_for(requirement.what, requirement.attributes)
-        choice = _choice(requirement, parts) if parts else None
-        self._choices[id(requirement)] = requirement, choice
-        if choice is not None:
-            self._by_choice[id(choice)] = requirement
+    def _serve(self, asked: Requirement) -> _Served:
+        """Return a requirement with the parts that serve it."""
+        parts = self._book.parts_for(asked.what, asked.attributes)
+        need, quantity = None, asked.quantity
+        if len(parts) == 1 and parts[0].key in self._book.without_choice:
+            (part,) = parts
+            if part.unit != asked.unit:
+                quantity = _in_unit(quantity, asked.unit, part.unit)
+            need = Need(asked.circuit, quantity, asked.reason, asked.rule, part)
+        served = self._served[id(asked)] = asked, parts, need
+        return served
+
+    def _choice(self, asked: Requirement, parts: tuple[Part, ...]) -> Choice:
+        """Return a requirement as the cover sees it."""
+        choice = self._choices.get(id(asked))
+        if choice is None:
+            choice = Choice(
+                {part.key: _in_unit(asked.quantity, asked.unit, part.unit) for part in parts}
+            )
+            self._choices[id(asked)] = choice
+            self._by_choice[id(choice)] = asked
         return choice
 
+    def _plain_line(self, needs: list[Need]) -> Line:
+        """Return the line for needs that one part serves loose, at its one price."""
+        known = tuple(map(id, needs))
+        line = self._plain_lines.get(known)
+        if line is None:
+            part = needs[0].part
+            assert part is not None
+            needed = sum([need.quantity for need in needs], _NONE)
+            quantity = rounded_up(needed, part.sale_increment)
+            line = self._plain_lines[known] = self._line(
+                part, part.kind, quantity, part.unit_price, part.cost, part.stock, needs
+            )
+        return line
+
     def _cluster_lines(self, cover: ClusterCover) -> list[Line]:
+        """Return the lines for what a cover buys."""
         lines = self._lines.get(id(cover))
-        if lines is None:
-            lines = _cluster_lines(cover, self._by_choice, self._book, self._nothing)
-            self._lines[id(cover)] = lines
+        if lines is not None:
+            return lines
+        needs: dict[str, list[Need]] = {}
+        parts = {part.key: part for part in cover.cluster.parts}
+        for choice, key in zip(cover.cluster.choices, cover.plan.serving, strict=True):
+            need = _need(self._by_choice[id(choice)], choice.quantities[key], parts[key])
+            needs.setdefault(key, []).append(need)
+        lines = self._lines[id(cover)] = []
+        for article in cover.cluster.articles:
+            quantity = cover.plan.quantities.get(article.name)
+            if quantity is None and not _is_only_place(article, cover, needs):
+                continue
+            # Each need stands on the first line that brings its part: loose, then pack, then kit.
+            own = [need for key in article.supplies for need in needs.pop(key, ())]
+            lines.append(self._article_line(article, quantity or Decimal(0), own))
         return lines
+
+    def _article_line(self, article: Article, quantity: Decimal, needs: Sequence[Need]) -> Line:
+        kit, part, pack = article.kit, article.part, article.pack
+        unit_price = article.unit_price(quantity)
+        if kit is not None:
+            contents = ", ".join(
+                f"{plain_number(each)} x {key}" for key, each in kit.contents.items()
+            )
+            note = f"cheaper than its pieces; holds {contents}"
+            return self._line(kit, KIT, quantity, unit_price, kit.cost, kit.stock, needs, note)
+        assert part is not None
+        if pack is None:
+            note = ""
+            if unit_price != part.unit_price:
+                note = f"price from {plain_number(_break_at(part, quantity))} {part.unit} up"
+            return self._line(
+                part, part.kind, quantity, unit_price, part.cost, part.stock, needs, note
+            )
+        held = plain_number(pack.quantity)
+        stock = None if part.stock is None else part.stock // pack.quantity
+        note = f"cheaper in a pack of {held} {part.unit}"
+        line = self._line(
+            part, part.kind, quantity, unit_price, _pack_cost(part, pack), stock, needs, note
+        )
+        return replace(line, description=f"{line.description}, pack of {held}", unit="EA")
+
+    def _line(
+        self,
+        sold: Part | Kit,
+        kind: str,
+        quantity: Decimal,
+        unit_price: Decimal,
+        cost: Decimal | None,
+        stock: Decimal | None,
+        needs: Sequence[Need],
+        note: str = "",
+    ) -> Line:
+        """Return a line of a part or a kit; cost is that of one, stock that which there is."""
+        return Line(
+            kind=kind,
+            key=sold.key,
+            description=sold.description,
+            quantity=quantity,
+            unit=sold.unit,
+            unit_price=unit_price,
+            tax_category=sold.tax_category,
+            list_total=self._rounded(unit_price, quantity),
+            discount=self._nothing,
+            shared=self._nothing,
+            needs=tuple(needs),
+            note=note,
+            cost=None if cost is None else self._rounded(cost, quantity),
+            stock=stock,
+            shop_part_number=sold.shop_part_number,
+        )
+
+    def _rounded(self, each: Decimal, quantity: Decimal) -> Money:
+        return rounded_product(each, quantity, self._book.currency, self._mode)
 
 
 def _need(requirement: Requirement, quantity: Decimal, part: Part | None = None) -> Need:
     return Need(requirement.circuit, quantity, requirement.reason, requirement.rule, part)
-
-
-def _choice(requirement: Requirement, parts: Sequence[Part]) -> Choice:
-    return Choice(
-        {part.key: _in_unit(requirement.quantity, requirement.unit, part.unit) for part in parts}
-    )
 
 
 def _in_unit(quantity: Decimal, unit: str, sold_in: str) -> Decimal:
@@ -127,32 +232,6 @@ def _in_unit(quantity: Decimal, unit: str, sold_in: str) -> Decimal:
     if unit == sold_in or unit not in _METRES or sold_in not in _METRES:
         return quantity
     return (quantity * _METRES[unit] / _METRES[sold_in]).quantize(_MICRO, ROUND_CEILING).normalize()
-
-
-def _cluster_lines(
-    cover: ClusterCover, by_choice: Mapping[int, Requirement], book: PriceBook, nothing: Money
-) -> list[Line]:
-    if cover.cluster.is_plain:
-        (part,), (article,) = cover.cluster.parts, cover.cluster.articles
-        own = [
-            _need(by_choice[id(choice)], choice.quantities[part.key], part)
-            for choice in cover.cluster.choices
-        ]
-        return [_line(article, cover.plan.quantities[article.name], own, book, nothing)]
-    needs: dict[str, list[Need]] = {}
-    parts = {part.key: part for part in cover.cluster.parts}
-    for choice, key in zip(cover.cluster.choices, cover.plan.serving, strict=True):
-        need = _need(by_choice[id(choice)], choice.quantities[key], parts[key])
-        needs.setdefault(key, []).append(need)
-    lines = []
-    for article in cover.cluster.articles:
-        quantity = cover.plan.quantities.get(article.name)
-        if quantity is None and not _is_only_place(article, cover, needs):
-            continue
-        # Each need stands on the first line that brings its part: loose, then pack, then kit.
-        own = [need for key in article.supplies for need in needs.pop(key, ())]
-        lines.append(_line(article, quantity or Decimal(0), own, book, nothing))
-    return lines
 
 
 def _is_only_place(
@@ -170,58 +249,15 @@ def _is_only_place(
     )
 
 
-def _line(
-    article: Article, quantity: Decimal, needs: Sequence[Need], book: PriceBook, nothing: Money
-) -> Line:
-    kit, part, pack = article.kit, article.part, article.pack
-    sold = article.sold
-    unit_price = article.unit_price(quantity)
-    unit, note, stock = sold.unit, "", sold.stock
-    description = sold.description
-    if kit is not None:
-        contents = ", ".join(f"{plain_number(each)} x {key}" for key, each in kit.contents.items())
-        note = f"cheaper than its pieces; holds {contents}"
-    elif pack is not None:
-        assert part is not None
-        description = f"{description}, pack of {plain_number(pack.quantity)}"
-        unit, stock = "EA", None if stock is None else stock // pack.quantity
-        note = f"cheaper in a pack of {plain_number(pack.quantity)} {part.unit}"
-    elif part is not None and unit_price != part.unit_price:
-        note = f"price from {plain_number(_break_at(part, quantity))} {part.unit} up"
-    return Line(
-        kind=KIT if kit is not None else part.kind if part is not None else "",
-        key=sold.key,
-        description=description,
-        quantity=quantity,
-        unit=unit,
-        unit_price=unit_price,
-        tax_category=sold.tax_category,
-        list_total=_rounded(product(unit_price, quantity), book),
-        discount=nothing,
-        shared=nothing,
-        needs=tuple(needs),
-        note=note,
-        cost=_cost(article, quantity, book),
-        stock=stock,
-        shop_part_number=sold.shop_part_number,
-    )
-
-
 def _break_at(part: Part, quantity: Decimal) -> Decimal:
     return [e.from_quantity for e in part.price_breaks if e.from_quantity <= quantity][-1]
 
 
-def _cost(article: Article, quantity: Decimal, book: PriceBook) -> Money | None:
-    """Return what a quantity of an article costs the shop; that of a pack, or of its units."""
-    each = article.sold.cost
-    if article.pack is not None:
-        of_units = None if each is None else product(each, article.pack.quantity)
-        each = of_units if article.pack.cost is None else article.pack.cost
-    return None if each is None else _rounded(product(each, quantity), book)
-
-
-def _rounded(exact: Decimal, book: PriceBook) -> Money:
-    return rounded_money(exact, book.currency, ROUNDING_MODES[book.rounding.mode])
+def _pack_cost(part: Part, pack: Pack) -> Decimal | None:
+    """Return what a pack costs the shop: as stated for it, or its units."""
+    if pack.cost is not None:
+        return pack.cost
+    return None if part.cost is None else product(part.cost, pack.quantity)
 
 
 def _unpriced(first: Requirement, needs: list[Need]) -> Unpriced:

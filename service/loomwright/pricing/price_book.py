@@ -3,11 +3,11 @@
 What is looked up for every bill is derived from a part or a book once, when first asked for.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
-from functools import cached_property
+from functools import cached_property, lru_cache, partial
 
 from loomwright.pricing.kinds import KINDS, LABOUR_UNIT, Attribute
 from loomwright.pricing.requirements import QuantityRules
@@ -191,6 +191,12 @@ class DifficultyFactor:
     factor: Decimal
 
 
+# Parts by kind and by what must equal, each with what it has to spare.
+Shelves = dict[tuple[str, Hashable], list[tuple[Part, tuple[Decimal, ...]]]]
+# The largest demo job asks for some hundred in its three plans; each takes less than 1 kB.
+GREATEST_KNOWN_NEEDS = 2048
+
+
 @dataclass(frozen=True)
 class PriceBook:
     """A shop's prices. Parts are held by kind in the order of the book, the rest by key.
@@ -243,16 +249,22 @@ class PriceBook:
         return {item.key: item.validity.last for item in sold if item.validity.last is not None}
 
     @cached_property
-    def _shelves(self) -> Mapping[tuple[object, ...], list[tuple[Part, tuple[Decimal, ...]]]]:
-        """Parts alike in all that must be equal, each with its excess, the first to be taken first.
+    def without_choice(self) -> frozenset[str]:
+        """Keys of the parts that are sold loose, at one price, and in no kit."""
+        return frozenset(
+            key
+            for key, part in self.part_by_key.items()
+            if not part.packs and not part.price_breaks and key not in self.kits_with
+        )
 
-        A job asks dozens of times.
-        """
-        shelves: dict[tuple[object, ...], list[tuple[Part, tuple[Decimal, ...]]]] = {}
+    @cached_property
+    def _shelves(self) -> Shelves:
+        """Parts alike in all that must be equal, each with its excess, first to be taken first."""
+        shelves: Shelves = {}
         for parts in self.parts.values():
             for part in sorted(parts, key=_preference):
                 kind = KINDS[part.kind]
-                shelf = shelves.setdefault((part.kind, *kind.identity(part.attributes)), [])
+                shelf = shelves.setdefault((part.kind, kind.identity(part.attributes)), [])
                 shelf.append((part, kind.excess(part.attributes)))
         return shelves
 
@@ -271,16 +283,12 @@ class PriceBook:
         tuple of Part
             Equally tight ones; empty where no part of the book serves.
         """
-        kind = KINDS[what]
-        found: list[Part] = []
-        tightest = None
-        for part, excess in self._shelves.get((what, *kind.needed_identity(needed)), ()):
-            if tightest is not None and excess != tightest:
-                break
-            if kind.holds(part.attributes, needed):
-                tightest = excess
-                found.append(part)
-        return tuple(found)
+        return self._known_fits(what, tuple(needed.items()))
+
+    @cached_property
+    def _known_fits(self) -> Callable[[str, tuple[tuple[str, Attribute], ...]], tuple[Part, ...]]:
+        """Parts that serve a need, kept for the needs asked for last: jobs ask for much alike."""
+        return lru_cache(maxsize=GREATEST_KNOWN_NEEDS)(partial(_fitting, self._shelves))
 
     def part_for(self, what: str, needed: Mapping[str, Attribute]) -> Part | None:
         """Return the first of ``parts_for``, or none."""
@@ -311,6 +319,21 @@ class PriceBook:
         """What limits parts and kits; nothing does in most books."""
         sold: list[Part | Kit] = [*self.part_by_key.values(), *self.kits]
         return list({item.validity: None for item in sold if item.validity != Validity()})
+
+
+def _fitting(
+    shelves: Shelves, what: str, attributes: tuple[tuple[str, Attribute], ...]
+) -> tuple[Part, ...]:
+    kind, needed = KINDS[what], dict(attributes)
+    found: list[Part] = []
+    tightest = None
+    for part, excess in shelves.get((what, kind.needed_identity(needed)), ()):
+        if tightest is not None and excess != tightest:
+            break
+        if kind.holds(part.attributes, needed):
+            tightest = excess
+            found.append(part)
+    return tuple(found)
 
 
 def _preference(part: Part) -> tuple[tuple[Decimal, ...], Decimal, str]:

@@ -116,21 +116,20 @@ class ObjectReader:
         assert isinstance(rule, kind)
         return rule
 
-    def _is_absent(self, name: str) -> bool:
-        """Return whether a member is absent; note a fault if it is required."""
-        if name in self._values:
-            return False
+    def _note_absence(self, name: str) -> None:
+        """Note a fault at a member that is absent, if it is required."""
         if is_required(self._members[name]):
             self.fault(name, "Missing; it is required.")
-        return True
 
     def text(self, name: str, default: str | None = None) -> str:
         """Return a text; a default stands in for that of the rule."""
-        rule = self._rule(name, Text)
+        rule = self._members[name]
+        assert isinstance(rule, Text)
         fall_back = rule.default if default is None else default
         if fall_back is not None and name not in self._values:
             return fall_back
-        if self._is_absent(name):
+        if name not in self._values:
+            self._note_absence(name)
             return ""
         value = self._values[name]
         if not isinstance(value, str):
@@ -144,11 +143,13 @@ class ObjectReader:
         self, name: str, default: str | None = None, among: tuple[str, ...] | None = None
     ) -> str:
         """Return a text out of the closed list of its rule, or of a narrower one."""
-        rule = self._rule(name, Choice)
+        rule = self._members[name]
+        assert isinstance(rule, Choice)
         fall_back = rule.default if default is None else default
         if fall_back is not None and name not in self._values:
             return fall_back
-        if self._is_absent(name):
+        if name not in self._values:
+            self._note_absence(name)
             return ""
         value = self._values[name]
         if not isinstance(value, str) or value not in rule.choices:
@@ -172,7 +173,8 @@ class ObjectReader:
     def _texts(
         self, name: str, rule: Choices | Texts, is_right: Callable[[str], bool], wanted: str
     ) -> tuple[str, ...]:
-        if self._is_absent(name):
+        if name not in self._values:
+            self._note_absence(name)
             return ()
         value = self._values[name]
         if not isinstance(value, list | tuple) or not rule.least <= len(value) <= rule.most:
@@ -200,7 +202,8 @@ class ObjectReader:
     def _moment(
         self, name: str, pattern: re.Pattern[str], read: Callable[[str], _Moment], words: str
     ) -> _Moment | None:
-        if self._is_absent(name):
+        if name not in self._values:
+            self._note_absence(name)
             return None
         value = self._values[name]
         if isinstance(value, str) and pattern.fullmatch(value):
@@ -211,8 +214,10 @@ class ObjectReader:
 
     def number_choice(self, name: str) -> float:
         """Return a number out of a closed list, given as number or as text with its unit."""
-        rule = self._rule(name, NumberChoice)
-        if self._is_absent(name):
+        rule = self._members[name]
+        assert isinstance(rule, NumberChoice)
+        if name not in self._values:
+            self._note_absence(name)
             return 0.0
         value = self._values[name]
         for number in rule.numbers:
@@ -226,10 +231,12 @@ class ObjectReader:
 
     def decimal(self, name: str) -> Decimal:
         """Return an exact decimal from a text such as ``"12.50"``."""
-        rule = self._rule(name, DecimalText)
+        rule = self._members[name]
+        assert isinstance(rule, DecimalText)
         if rule.default is not None and name not in self._values:
             return rule.default
-        if self._is_absent(name):
+        if name not in self._values:
+            self._note_absence(name)
             return rule.lower
         value = self._values[name]
         if not isinstance(value, str) or not _DECIMAL.fullmatch(value):
@@ -242,10 +249,12 @@ class ObjectReader:
 
     def number(self, name: str) -> float:
         """Return a finite number within the bounds of its rule, in the stated unit."""
-        rule = self._rule(name, Number)
+        rule = self._members[name]
+        assert isinstance(rule, Number)
         if rule.default is not None and name not in self._values:
             return rule.default
-        if self._is_absent(name):
+        if name not in self._values:
+            self._note_absence(name)
             return rule.lower
         value, slack = self._values[name], 0.0
         if isinstance(value, str) and rule.quantity and self._quantity_text:
@@ -285,10 +294,12 @@ class ObjectReader:
 
     def whole(self, name: str) -> int:
         """Return a whole number within the bounds of its rule."""
-        rule = self._rule(name, Whole)
+        rule = self._members[name]
+        assert isinstance(rule, Whole)
         if rule.default is not None and name not in self._values:
             return rule.default
-        if self._is_absent(name):
+        if name not in self._values:
+            self._note_absence(name)
             return rule.lower
         value = self._values[name]
         is_whole = isinstance(value, int) or (isinstance(value, float) and value.is_integer())
@@ -299,7 +310,8 @@ class ObjectReader:
 
     def truth(self, name: str) -> bool:
         """Return true or false."""
-        rule = self._rule(name, Truth)
+        rule = self._members[name]
+        assert isinstance(rule, Truth)
         value = self._values.get(name, rule.default)
         if not isinstance(value, bool):
             self.fault(name, "true or false is needed.")
@@ -309,7 +321,8 @@ class ObjectReader:
     def object(self, name: str, members: Mapping[str, Member] | None = None) -> "ObjectReader":
         """Return a reader of a member object, under the rules given or those of its own rule."""
         rules = self._rule(name, Record).members if members is None else members
-        if self._is_absent(name):
+        if name not in self._values:
+            self._note_absence(name)
             # A missing object is already noted; an empty reader would list its members again.
             return ObjectReader({}, self.path(name), [], rules)
         value = self._values[name]
@@ -317,8 +330,10 @@ class ObjectReader:
 
     def objects(self, name: str) -> "list[ObjectReader]":
         """Return readers of the objects of an array; noted where a unique member repeats."""
-        rule = self._rule(name, Records)
-        if self._is_absent(name):
+        rule = self._members[name]
+        assert isinstance(rule, Records)
+        if name not in self._values:
+            self._note_absence(name)
             return []
         value = self._values[name]
         if not isinstance(value, list | tuple):

@@ -1,6 +1,6 @@
 """From lines to what is due: discounts shared over lines, taxes, deposit, margin."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -46,8 +46,8 @@ class Totals:
     parts, on the price basis of the book. Without taxes in the prices it is the ``net_total``, with
     them the ``total``; both differ by the taxes. ``exempt_total`` is the part of the lines that no
     tax applies to. ``discount`` is what was taken off: the line discounts, and ``shared`` what a
-    document discount or a package price changed besides. ``line_nets`` is each line's part of the
-    ``net_total``, in the order of the lines.
+    document discount or a package price changed besides. ``line_totals`` is what each line
+    comes to and ``line_nets`` its part of the ``net_total``, in the order of the lines.
     """
 
     list_total: Money
@@ -62,6 +62,7 @@ class Totals:
     total: Money
     deposit: Money | None
     balance_due: Money
+    line_totals: tuple[Money, ...]
     line_nets: tuple[Money, ...]
 
 
@@ -100,11 +101,15 @@ def priced_lines(
         ``discount_above_total``; ``package_without_lines``.
     """
     mode = ROUNDING_MODES[book.rounding.mode]
-    discounted = [_discounted(line, options, mode) for line in lines]
+    discounted = lines
+    if options.discounts_by_key or options.discounts_by_kind:
+        discounted = [_discounted(line, options, mode) for line in lines]
+    if options.package is None and options.document_discount is None:
+        return tuple(discounted)
     before = money_total((line.discounted_total for line in discounted), book.currency)
     change = _change(before, options, mode)
-    if change is None or not discounted:
-        return tuple(discounted)
+    if not discounted:
+        return ()
     weights = [line.discounted_total.amount for line in discounted]
     shares = shared_money(change, weights)
     return tuple(
@@ -120,7 +125,7 @@ def _discounted(line: Line, options: PricingOptions, mode: str) -> Line:
     return replace(line, discount=rounded_money(exact, line.list_total.currency, mode))
 
 
-def _change(before: Money, options: PricingOptions, mode: str) -> Money | None:
+def _change(before: Money, options: PricingOptions, mode: str) -> Money:
     """Return what a document discount or a package price adds to the sum of the lines."""
     if options.package is not None:
         if not before.amount and options.package.price.amount:
@@ -131,8 +136,7 @@ def _change(before: Money, options: PricingOptions, mode: str) -> Money | None:
                 field="pricing/package",
             )
         return options.package.price - before
-    if options.document_discount is None:
-        return None
+    assert options.document_discount is not None
     discount = options.document_discount.of(before, mode)
     if discount.amount > before.amount:
         raise EngineeringError(
@@ -167,15 +171,24 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
     """
     currency = book.currency
 
-    def summed(amounts: Sequence[Money]) -> Money:
+    def summed(amounts: Iterable[Money]) -> Money:
         return money_total(amounts, currency)
 
-    # What each line comes to is needed in several ways, and worked out once.
-    amounts = [line.total for line in lines]
-    by_line = list(zip(lines, amounts, strict=True))
-    lines_total = summed(amounts)
-    labour_total = summed([amount for line, amount in by_line if line.kind == LABOUR])
-    taxes = _taxes(lines, amounts, book)
+    # Most bills have neither discounts nor shares, and then a line comes to its list price. What
+    # it comes to is needed in several ways, and worked out once.
+    discounts = [line.discount for line in lines if line.discount.amount]
+    shares = [line.shared for line in lines if line.shared.amount]
+    at_list_price = [line.list_total for line in lines]
+    amounts = [line.total for line in lines] if discounts or shares else at_list_price
+    by_category: dict[str, list[Money]] = {}
+    for line, amount in zip(lines, amounts, strict=True):
+        by_category.setdefault(line.tax_category, []).append(amount)
+    of_category = {category: summed(own) for category, own in by_category.items()}
+    lines_total = summed(of_category.values())
+    labour_total = summed(
+        [amount for line, amount in zip(lines, amounts, strict=True) if line.kind == LABOUR]
+    )
+    taxes = _taxes(lines, amounts, of_category, book)
     tax_total = summed([tax.amount for tax in taxes])
     if book.prices_include_tax:
         net_total, total = lines_total - tax_total, lines_total
@@ -183,20 +196,21 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
         net_total, total = lines_total, lines_total + tax_total
     deposit = _deposit(total, book, options)
     return Totals(
-        list_total=summed([line.list_total for line in lines]),
-        discount=summed([line.discount for line in lines]),
-        shared=summed([line.shared for line in lines]),
+        list_total=summed(at_list_price) if discounts or shares else lines_total,
+        discount=summed(discounts),
+        shared=summed(shares),
         parts_total=lines_total - labour_total,
         labour_total=labour_total,
         lines_total=lines_total,
         net_total=net_total,
         exempt_total=summed(
-            [amount for line, amount in by_line if not book.tax_categories[line.tax_category]]
+            [own for category, own in of_category.items() if not book.tax_categories[category]]
         ),
         taxes=taxes,
         total=total,
         deposit=deposit,
         balance_due=total if deposit is None else total - deposit,
+        line_totals=tuple(amounts),
         line_nets=_line_nets(lines, amounts, book),
     )
 
@@ -215,18 +229,24 @@ def _deposit(total: Money, book: PriceBook, options: PricingOptions) -> Money | 
 
 
 def _taxes(
-    lines: Sequence[Line], amounts: Sequence[Money], book: PriceBook
+    lines: Sequence[Line],
+    amounts: Sequence[Money],
+    of_category: Mapping[str, Money],
+    book: PriceBook,
 ) -> tuple[TaxAmount, ...]:
     """Return each tax of the book that applies to a line.
 
     What is taxed together is rounded together: all lines of a category, or each line by itself.
     """
+    together = list(of_category.items())
+    if book.rounding.tax == "line":
+        together = [(line.tax_category, own) for line, own in zip(lines, amounts, strict=True)]
     currency = book.currency
     nothing = money_from_minor_units(0, currency)
     base: dict[str, Money] = {}
     amount: dict[str, Money] = {}
     rates: dict[str, TaxRate] = {}
-    for category, taxed in _taxed_together(lines, amounts, book):
+    for category, taxed in together:
         for rate, own_base, own_amount in _taxes_on(taxed, book.tax_categories[category], book):
             rates[rate.key] = rate
             base[rate.key] = base.get(rate.key, nothing) + own_base
@@ -236,7 +256,6 @@ def _taxes(
         mode = ROUNDING_MODES[book.rounding.mode]
         amount = {key: tax_on(base[key], rate.percent, mode) for key, rate in rates.items()}
     listed = {rate.key: rate for of_one in book.tax_categories.values() for rate in of_one}
-    used = {line.tax_category for line in lines}
     return tuple(
         TaxAmount(
             key,
@@ -247,23 +266,12 @@ def _taxes(
             categories=tuple(
                 category
                 for category, of_one in book.tax_categories.items()
-                if category in used and any(each.key == key for each in of_one)
+                if category in of_category and any(each.key == key for each in of_one)
             ),
         )
         for key, rate in listed.items()
         if key in rates
     )
-
-
-def _taxed_together(
-    lines: Sequence[Line], amounts: Sequence[Money], book: PriceBook
-) -> list[tuple[str, Money]]:
-    if book.rounding.tax == "line":
-        return [(line.tax_category, amount) for line, amount in zip(lines, amounts, strict=True)]
-    grouped: dict[str, list[Money]] = {}
-    for line, amount in zip(lines, amounts, strict=True):
-        grouped.setdefault(line.tax_category, []).append(amount)
-    return [(category, money_total(own, book.currency)) for category, own in grouped.items()]
 
 
 def _line_nets(
@@ -319,7 +327,7 @@ def margin_of(lines: Sequence[Line], totals: Totals) -> Margin:
     """
     costs = [line.cost for line in lines if line.cost is not None]
     cost_total = money_total(costs, totals.total.currency)
-    uncosted = tuple(dict.fromkeys(line.key for line in lines if line.cost is None))
+    uncosted = tuple(dict.fromkeys([line.key for line in lines if line.cost is None]))
     if uncosted:
         return Margin(cost_total, None, None, uncosted)
     margin = totals.net_total - cost_total

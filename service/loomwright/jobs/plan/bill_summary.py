@@ -5,6 +5,7 @@ from typing import Any
 from loomwright.jobs.bill_answer import iso_duration, labour_hours, tax_document
 from loomwright.pricing.bill import Bill
 from loomwright.pricing.lines import Line, Unpriced
+from loomwright.pricing.money import Money
 
 
 def plan_bill_document(bill: Bill) -> dict[str, Any]:
@@ -22,7 +23,12 @@ def plan_bill_document(bill: Bill) -> dict[str, Any]:
     """
     totals = bill.totals
     return {
-        "lines": [_line(number, line) for number, line in enumerate(bill.lines, start=1)],
+        "lines": [
+            _line(number, line, total)
+            for number, line, total in zip(
+                range(1, 1 + len(bill.lines)), bill.lines, totals.line_totals, strict=True
+            )
+        ],
         "unpriced": [_unpriced(entry) for entry in bill.unpriced],
         "parts_total": str(totals.parts_total),
         "labour_total": str(totals.labour_total),
@@ -35,7 +41,7 @@ def plan_bill_document(bill: Bill) -> dict[str, Any]:
     }
 
 
-def _line(number: int, line: Line) -> dict[str, Any]:
+def _line(number: int, line: Line, total: Money) -> dict[str, Any]:
     return {
         "number": number,
         "kind": line.kind,
@@ -44,7 +50,7 @@ def _line(number: int, line: Line) -> dict[str, Any]:
         "quantity": format(line.quantity, "f"),
         "unit": line.unit,
         "unit_price": format(line.unit_price, "f"),
-        "total": str(line.total),
+        "total": str(total),
         "in_stock": line.in_stock,
     }
 
