@@ -4,46 +4,14 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from loomwright.jobs.circuit_bundle import CircuitBundle
-from loomwright.jobs.circuit_layout import (
-    AT_GROUND,
-    AT_HOLDER,
-    AT_LOAD,
-    AT_SOURCE,
-    RING,
-    SPLICE,
-    CircuitLayout,
-    End,
-)
+from loomwright.jobs.circuit_layout import CircuitLayout
 from loomwright.jobs.job import BARE_END, Job
-from loomwright.jobs.part_texts import (
-    RuleTexts,
-    exact_number,
-    metres_text,
-    millimetres,
-    plain_text,
-)
+from loomwright.jobs.part_texts import RuleTexts, exact_number
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.requirements import Requirement
 from loomwright.tables.records import ConductorSize
-
-# With what a reader of a build needs to read its ends and to put its lengths into words.
-__all__ = [
-    "AT_GROUND",
-    "AT_HOLDER",
-    "AT_LOAD",
-    "AT_SOURCE",
-    "RING",
-    "SPLICE",
-    "UNKNOWN_CONNECTION",
-    "CircuitBuild",
-    "CircuitBuilds",
-    "End",
-    "metres_text",
-    "millimetres",
-    "plain_text",
-]
 
 UNKNOWN_CONNECTION = "as the fuse holder"
 

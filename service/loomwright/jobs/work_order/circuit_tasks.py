@@ -3,16 +3,10 @@
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from loomwright.jobs.circuit_build import (
-    AT_GROUND,
-    AT_HOLDER,
-    AT_LOAD,
-    AT_SOURCE,
-    CircuitBuild,
-    End,
-    metres_text,
-)
+from loomwright.jobs.circuit_build import CircuitBuild
+from loomwright.jobs.circuit_layout import AT_GROUND, AT_HOLDER, AT_LOAD, AT_SOURCE, End
 from loomwright.jobs.job import Circuit
+from loomwright.jobs.part_texts import metres_text
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.work_order.conductor_tasks import conductor_tasks
 from loomwright.jobs.work_order.facts import (

@@ -2,15 +2,10 @@
 
 from collections.abc import Iterator
 
-from loomwright.jobs.circuit_build import (
-    RING,
-    SPLICE,
-    CircuitBuild,
-    metres_text,
-    millimetres,
-    plain_text,
-)
+from loomwright.jobs.circuit_build import CircuitBuild
+from loomwright.jobs.circuit_layout import RING, SPLICE
 from loomwright.jobs.job import SOLDER, Segment
+from loomwright.jobs.part_texts import metres_text, millimetres, plain_text
 from loomwright.jobs.work_order.facts import SAFE, WorkFacts, of, uncovered
 from loomwright.jobs.work_order.steps import CUT, LAY, PROTECT, TERMINATE, Task, Tool
 from loomwright.jobs.work_order.task_cautions import terminate_cautions, zone_cautions

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterator, Mapping
 
-from loomwright.jobs.circuit_build import CircuitBuild, metres_text
+from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.job import Circuit
+from loomwright.jobs.part_texts import metres_text
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.work_order.circuit_tasks import WiringTasks
 from loomwright.jobs.work_order.facts import (

@@ -2,14 +2,8 @@
 
 from collections.abc import Iterable, Iterator
 
-from loomwright.jobs.circuit_build import (
-    AT_GROUND,
-    AT_SOURCE,
-    RING,
-    UNKNOWN_CONNECTION,
-    CircuitBuild,
-    End,
-)
+from loomwright.jobs.circuit_build import UNKNOWN_CONNECTION, CircuitBuild
+from loomwright.jobs.circuit_layout import AT_GROUND, AT_SOURCE, RING, End
 from loomwright.jobs.work_order.steps import MAKER, PUBLISHED, Tool, Torque
 from loomwright.tables.records import Provenance, Tables
 
