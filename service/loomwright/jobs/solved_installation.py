@@ -13,12 +13,11 @@ from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor
 from loomwright.jobs.installation_network import (
     InstallationNetwork,
-    installation_network,
     network_with_loads,
 )
 from loomwright.jobs.job import Job
+from loomwright.jobs.job_networks import JobNetworks
 from loomwright.jobs.sized_circuit import SizedCircuit
-from loomwright.tables.records import Tables
 
 STATES = {
     SOLVED: "solved",
@@ -87,7 +86,7 @@ def solved_installation(
     job: Job,
     sized: Sequence[SizedCircuit],
     conductors: Mapping[str, CircuitConductor],
-    tables: Tables,
+    networks: JobNetworks,
 ) -> SolvedInstallation:
     """Return the operating point of a job with all its loads on.
 
@@ -99,15 +98,15 @@ def solved_installation(
         Its circuits, each with the conductor that is fitted.
     conductors
         What each was sized for.
-    tables
-        Tables of the engineering.
+    networks
+        Networks of the job.
 
     Returns
     -------
     SolvedInstallation
         Every circuit that has a conductor, in the order of the job.
     """
-    return _solved(installation_network(job, sized, conductors, tables), conductors)
+    return _solved(networks.of(job, sized, conductors), conductors)
 
 
 def with_loads_of(

@@ -12,6 +12,7 @@ from loomwright.engineering.supply.assessment import INSUFFICIENT, SupplyAssessm
 from loomwright.jobs.circuit_sources import SourceLoad, source_load, source_loads
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_bills import JobBills
+from loomwright.jobs.job_networks import JobNetworks
 from loomwright.jobs.measurements import measurements_of_network
 from loomwright.jobs.plan.alternatives import LEANEST, PLAN_NAMES, USUAL, PlanOptions, planned_job
 from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
@@ -156,7 +157,10 @@ def installation_plans(
         A circuit lies outside the models, or the options do not fit the bill.
     """
     bills = JobBills(job, book, options)
-    plans = tuple(_plan(name, job, plan_options, bills, tables, fuse_tables) for name in PLAN_NAMES)
+    networks = JobNetworks(tables)
+    plans = tuple(
+        _plan(name, job, plan_options, bills, networks, tables, fuse_tables) for name in PLAN_NAMES
+    )
     if _costs_more(plans[0], plans[1]):
         # Thinner feeds can make constant-power loads draw so much more that nothing is saved.
         plans = (replace(plans[1], name=LEANEST), *plans[1:])
@@ -175,11 +179,12 @@ def _plan(
     job: Job,
     plan_options: PlanOptions,
     bills: JobBills,
+    networks: JobNetworks,
     tables: Tables,
     fuse_tables: FuseTables,
 ) -> Plan:
     planned = planned_job(job, name, plan_options)
-    found = consistent_circuits(planned, tables, fuse_tables)
+    found = consistent_circuits(planned, tables, fuse_tables, networks)
     same_loads = planned.equipment is job.equipment
     solved = found.solved if same_loads else with_loads_of(job, found.solved, found.conductors)
     loads = _source_loads(job, found.sized, solved)
