@@ -135,7 +135,9 @@ def installation_network(
         back = REFERENCE if by_chassis or by_source else f"{circuit.fed_from}.load_minus"
         supply_nodes[circuit.key] = draft.node(supply)
         return_nodes[circuit.key] = draft.node(back)
-        _draw_conductors(draft, parts, circuit, (supply, back), request, candidates[circuit.key], tables)
+        _draw_conductors(
+            draft, parts, circuit, (supply, back), request, candidates[circuit.key], tables
+        )
         _draw_load(draft, job, circuit)
     return InstallationNetwork(
         shape=draft.shape(),
@@ -275,11 +277,11 @@ def _draw_load(draft: NetworkDraft, job: Job, circuit: Circuit) -> None:
 
 def _drawn_load(job: Job, circuit: str) -> tuple[float, float]:
     """Return the constant power [W] and the constant current [A] at the end of a circuit."""
-    loads = job.equipment_on(circuit)
-    return (
-        sum(item.quantity * (item.power_w or 0.0) for item in loads),
-        sum(item.quantity * (item.current_a or 0.0) for item in loads),
-    )
+    power_w, current_a = 0.0, 0.0
+    for item in job.equipment_on(circuit):
+        power_w += item.quantity * (item.power_w or 0.0)
+        current_a += item.quantity * (item.current_a or 0.0)
+    return power_w, current_a
 
 
 def network_with_loads(
