@@ -52,7 +52,7 @@ class Segment:
     engine_space: bool = False
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class ConductorRequest:
     """What a conductor is chosen for, in coherent SI.
 

@@ -123,8 +123,23 @@ def cold_resistance_ohm(candidate: int, route: Route) -> float:
 
 
 @compiled
-def _power_current_a(power_w: float, emf_v: float, resistance_ohm: float) -> tuple[float, bool]:
-    """Return current and existence as ``constant_power_current_a`` does for arrays."""
+def power_current_a(power_w: float, emf_v: float, resistance_ohm: float) -> tuple[float, bool]:
+    """Return the stable current of a constant-power load, and whether there is one.
+
+    Parameters
+    ----------
+    power_w
+        Power taken by the load [W], 0 or more.
+    emf_v
+        Open-circuit voltage of the source [V], above 0.
+    resistance_ohm
+        All resistance between the EMF and the load [ohm], 0 or more.
+
+    Returns
+    -------
+    tuple
+        Current [A] and existence as ``constant_power_current_a`` has them for arrays.
+    """
     discriminant = emf_v * emf_v - 4.0 * resistance_ohm * power_w
     if discriminant < 0.0:
         return emf_v / (2.0 * resistance_ohm), False
@@ -154,7 +169,7 @@ def _operating_point(
         temperature = hottest if exists and not capped else math.nan
         return load_current_a, resistance, temperature, exists, 0, 0.0
     cold = cold_resistance_ohm(candidate, route)
-    current, exists = _power_current_a(load_power_w, emf_v, cold + fixed_resistance_ohm)
+    current, exists = power_current_a(load_power_w, emf_v, cold + fixed_resistance_ohm)
     if not exists:
         return current, cold, math.nan, False, 0, 0.0
     for iteration in range(1, GREATEST_ITERATIONS + 1):
@@ -173,7 +188,7 @@ def _operating_point(
         if residual < RELATIVE_TOLERANCE:
             resistance -= slope * step
             # The closed form at the solved resistance makes the power balance exact.
-            settled, exists = _power_current_a(
+            settled, exists = power_current_a(
                 load_power_w, emf_v, resistance + fixed_resistance_ohm
             )
             temperature = hottest - hottest_slope * step if exists and not capped else math.nan
