@@ -158,25 +158,28 @@ def _circuits(
     resistance = solution.branch_resistance_ohm[0].tolist()
     rise = solution.stretch_rise_k[0].tolist()
     found = {}
+    nodes, branches, stretches = network.nodes, network.branches, network.stretches
     for key, supply in network.supply_nodes.items():
-        feed, back = network.branches[f"{key}.feed"], network.branches[f"{key}.return"]
-        plus, minus = network.nodes[f"{key}.load_plus"], network.nodes[f"{key}.load_minus"]
+        feed_name, back_name = f"{key}.feed", f"{key}.return"
+        feed, back = branches[feed_name], branches[back_name]
+        plus, minus = nodes[f"{key}.load_plus"], nodes[f"{key}.load_minus"]
         request = conductors[key].request
         assert request is not None  # it is drawn, so it was sized
         # The stretches of the feed come first; those of a return conductor repeat the route.
-        ambients = [segment.ambient_temperature_k for segment in request.segments] * 2
-        rises = [
-            rise[place]
-            for branch in ("feed", "return")
-            for place in network.stretches.get(f"{key}.{branch}", ())
-        ]
+        places = (*stretches.get(feed_name, ()), *stretches.get(back_name, ()))
+        along = len(request.segments)
         found[key] = CircuitState(
             circuit=key,
             current_a=current[feed],
             feeding_voltage_v=voltage[supply] - voltage[network.return_nodes[key]],
             load_voltage_v=voltage[plus] - voltage[minus],
             ground_potential_v=voltage[minus],
-            conductor_temperature_k=max(map(sum, zip(ambients, rises, strict=False))),
+            conductor_temperature_k=max(
+                [
+                    request.segments[number % along].ambient_temperature_k + rise[place]
+                    for number, place in enumerate(places)
+                ]
+            ),
             loss_w=current[feed] ** 2 * resistance[feed] + current[back] ** 2 * resistance[back],
         )
     return found

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from loomwright.engineering.compiled import compiled
 from loomwright.engineering.conductors.temperature_curve import rise_and_slope_on_curve_k
+from loomwright.engineering.network.operating_point import power_current_a
 
 Array = npt.NDArray[np.float64]
 
@@ -120,30 +121,6 @@ def cold_resistance_ohm(candidate: int, route: Route) -> float:
             route.length_m[segment] * route.ambient_resistance_ohm_per_m[segment, candidate]
         )
     return resistance
-
-
-@compiled
-def power_current_a(power_w: float, emf_v: float, resistance_ohm: float) -> tuple[float, bool]:
-    """Return the stable current of a constant-power load, and whether there is one.
-
-    Parameters
-    ----------
-    power_w
-        Power taken by the load [W], 0 or more.
-    emf_v
-        Open-circuit voltage of the source [V], above 0.
-    resistance_ohm
-        All resistance between the EMF and the load [ohm], 0 or more.
-
-    Returns
-    -------
-    tuple
-        Current [A] and existence as ``constant_power_current_a`` has them for arrays.
-    """
-    discriminant = emf_v * emf_v - 4.0 * resistance_ohm * power_w
-    if discriminant < 0.0:
-        return emf_v / (2.0 * resistance_ohm), False
-    return 2.0 * power_w / (emf_v + math.sqrt(discriminant)), True
 
 
 @compiled

@@ -23,11 +23,11 @@ from loomwright.engineering.conductors.loaded_route import (
     GREATEST_ITERATIONS,
     Route,
     heated_resistance_ohm,
-    power_current_a,
     solved_candidates,
 )
 from loomwright.engineering.conductors.surroundings import Surroundings, surroundings
 from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.network.operating_point import power_current_a
 from loomwright.engineering.protection.short_circuit import (
     adiabatic_constant,
     adiabatic_k,
@@ -214,8 +214,7 @@ def _mechanical_utilisation(request: ConductorRequest, around: Surroundings) -> 
     """Return the least mechanical size over each size."""
     if request.smallest_size is None:
         return around.mechanical_utilisation
-    ranks = np.array([size.rank for size in around.frame.sizes])
-    return np.asarray(request.smallest_size.rank / ranks)
+    return np.asarray(request.smallest_size.rank / around.ranks)
 
 
 def _short_circuit_utilisation(request: ConductorRequest, around: Surroundings) -> Array:

@@ -129,6 +129,19 @@ def _heat(
 
 
 @compiled
+def _unheated_branches(
+    drop_v: Array, current_a: Array, network: int, fixed_resistance_ohm: Array
+) -> tuple[Array, Array]:
+    """Return what ``settle_branches`` does of branches without a conductor that a current heats."""
+    resistance, conductance = np.empty(drop_v.size), np.empty(drop_v.size)
+    for branch in range(drop_v.size):
+        resistance[branch] = fixed_resistance_ohm[network, branch]
+        conductance[branch] = 1.0 / resistance[branch]
+        current_a[branch] = drop_v[branch] / resistance[branch]
+    return resistance, conductance
+
+
+@compiled
 def settle_branches(
     drop_v: Array, current_a: Array, network: int, shape: Shape, elements: Elements
 ) -> tuple[Array, Array]:
@@ -157,12 +170,7 @@ def settle_branches(
     """
     branches = drop_v.size
     if shape.stretch_branch.size == 0:
-        resistance, conductance = np.empty(branches), np.empty(branches)
-        for branch in range(branches):
-            resistance[branch] = elements.fixed_resistance_ohm[network, branch]
-            conductance[branch] = 1.0 / resistance[branch]
-            current_a[branch] = drop_v[branch] / resistance[branch]
-        return resistance, conductance
+        return _unheated_branches(drop_v, current_a, network, elements.fixed_resistance_ohm)
     # Loops, as array expressions take the compiler several times as long.
     size, slope, far = np.empty(branches), np.zeros(branches), np.empty(branches)
     most, least = np.empty(branches), np.empty(branches)
