@@ -58,7 +58,7 @@ class SizedCircuit:
         """The conductor, or ``None`` where there is none."""
         if self.conductor_answer is None or self.candidate is None:
             return None
-        return self.conductor_answer.candidates.sizes[self.candidate]
+        return self.conductor_answer.candidates.frame.sizes[self.candidate]
 
     @property
     def fuse_type(self) -> str | None:
@@ -75,9 +75,10 @@ class SizedCircuit:
     @property
     def fuse(self) -> FuseTypeAnswer | None:
         """Answer for the chosen fuse type, or ``None`` where no fuse serves."""
-        if self.fuse_answer is None or self.fuse_type is None:
+        wanted = self.fuse_type
+        if self.fuse_answer is None or wanted is None:
             return None
-        return next(entry for entry in self.fuse_answer.types if entry.fuse_type == self.fuse_type)
+        return next(entry for entry in self.fuse_answer.types if entry.fuse_type == wanted)
 
     @property
     def load_current_a(self) -> float | None:
