@@ -52,7 +52,7 @@ class Segment:
     engine_space: bool = False
 
 
-@record
+@dataclass(frozen=True, slots=True)
 class ConductorRequest:
     """What a conductor is chosen for, in coherent SI.
 
