@@ -11,8 +11,9 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.engineering.compiled import compiled
-from loomwright.engineering.network.currents import balance, heated_branches
+from loomwright.engineering.network.currents import balance
 from loomwright.engineering.network.elements import Elements, Shape, Solution
+from loomwright.engineering.network.heated import heated_branches
 from loomwright.engineering.network.linear import first_failing_pivot, replace_by_solution
 
 Array = npt.NDArray[np.float64]
