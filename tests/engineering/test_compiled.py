@@ -16,7 +16,7 @@ from drawn_networks import drawn_network
 from loomwright import figures
 from loomwright.engineering import compiled as machine
 from loomwright.engineering.conductors import loaded_route, temperature_curve
-from loomwright.engineering.network import collapse, currents, linear, solver, steps
+from loomwright.engineering.network import collapse, currents, heated, linear, solver, steps
 from loomwright.engineering.protection import damage
 from loomwright.web.app import create_app
 
@@ -70,7 +70,7 @@ def test_networks_have_the_same_figures_compiled_and_interpreted(monkeypatch, se
     draft = drawn_network(seed)
     given = draft.shape(), draft.elements()
     before = solver.solved_networks(*given), collapse.collapse_of_all_loads(*given)
-    for module in (linear, currents, steps, solver, collapse):
+    for module in (linear, heated, currents, steps, solver, collapse):
         interpreted(monkeypatch, module, "compiled")
     after = solver.solved_networks(*given), collapse.collapse_of_all_loads(*given)
     # 1e-13: the order of operations is the same, but the compiler may take powers otherwise.

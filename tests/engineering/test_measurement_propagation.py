@@ -3,6 +3,7 @@
 import math
 from dataclasses import fields, replace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -26,6 +27,8 @@ from measured_site import (
 )
 
 from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.measurement import propagation
+from loomwright.engineering.measurement.deviations import shown_with_variances
 from loomwright.engineering.measurement.expected import FROM_PLAN
 from loomwright.engineering.measurement.measured_network import (
     CURRENT,
@@ -199,6 +202,30 @@ def test_a_lognormal_variable_deviates_by_its_moments(spread, deviation):
 def test_more_than_the_source_delivers_is_an_error():
     with pytest.raises(EngineeringError) as caught:
         propagated(USUAL, power_w=1e5, current_a=0.0)
+    assert caught.value.code == "no_operating_point"
+    assert caught.value.attributes["state"] == "load"
+
+
+def test_beyond_the_collapse_nothing_is_known_of_a_reading(monkeypatch):
+    network, given = lamp_network(power_w=120.0, current_a=0.0), []
+
+    def kept(meters, solution, shape, elements, fitted, spread):
+        given.append((meters, solution, shape, elements, fitted, spread))
+        return shown_with_variances(*given[-1])
+
+    monkeypatch.setattr(propagation, "shown_with_variances", kept)
+    before = propagated_expectations(network, METERS)
+    (meters, solution, shape, elements, fitted, spread) = given[0]
+    # At the voltages of 120 W a load of 120 kW falls faster than the source holds it up:
+    # P / V**2 is some 1000 S, and source and wiring have far less.
+    beyond = elements._replace(load_power_w=1000.0 * elements.load_power_w)
+    values, variances = shown_with_variances(meters, solution, shape, beyond, fitted, spread)
+    assert np.isnan(variances).all()
+    assert not np.isnan(values).any()
+    assert len(before) == len(QUANTITIES)
+    monkeypatch.setattr(propagation, "shown_with_variances", lambda *_: (values, variances))
+    with pytest.raises(EngineeringError) as caught:
+        propagated_expectations(network, METERS)
     assert caught.value.code == "no_operating_point"
     assert caught.value.attributes["state"] == "load"
 

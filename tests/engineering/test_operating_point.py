@@ -9,8 +9,10 @@ from hypothesis import strategies as st
 
 from loomwright.engineering.conductors.duty import heating_ratio_of_duty
 from loomwright.engineering.network.operating_point import (
+    constant_power_current_a,
     constant_power_operating_point,
     greatest_deliverable_power_w,
+    power_current_a,
 )
 
 POWERS_W = st.floats(0.0, 1e5)
@@ -25,6 +27,19 @@ def test_operating_point_by_hand():
     assert float(point.load_current_a) == pytest.approx(20.0, rel=1e-12)
     assert float(point.load_voltage_v) == pytest.approx(10.0, rel=1e-12)
     assert float(point.greatest_power_w) == pytest.approx(360.0, rel=1e-12)
+
+
+def test_current_of_one_load_by_hand():
+    # As above; with 720 W, twice the most, that of the collapse, E / 2 R = 60 A.
+    assert power_current_a(200.0, 12.0, 0.1) == (pytest.approx(20.0, rel=1e-12), True)
+    assert power_current_a(720.0, 12.0, 0.1) == (pytest.approx(60.0, rel=1e-12), False)
+    assert power_current_a(0.0, 12.0, 0.1) == (0.0, True)
+
+
+@given(POWERS_W, EMFS_V, RESISTANCES_OHM)
+def test_current_of_one_load_is_that_of_an_array_to_the_last_digit(power_w, emf_v, resistance_ohm):
+    current, exists = constant_power_current_a(power_w, emf_v, resistance_ohm)
+    assert power_current_a(power_w, emf_v, resistance_ohm) == (float(current), bool(exists))
 
 
 @given(POWERS_W, EMFS_V, RESISTANCES_OHM)

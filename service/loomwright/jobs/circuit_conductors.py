@@ -1,13 +1,12 @@
 """Conductors of the circuits of a job, by the engineering."""
 
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass
+from collections.abc import Mapping
 from types import MappingProxyType
 
 from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest, Segment
 from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.record import record
 from loomwright.jobs.circuit_sources import working_resistance_ohm
 from loomwright.jobs.job import Circuit, Job, PowerSource
 from loomwright.tables.records import ConductorSize, Tables
@@ -16,7 +15,7 @@ from loomwright.tables.records import ConductorSize, Tables
 ALONE: Mapping[str, float] = MappingProxyType({})
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class CircuitConductor:
     """What the engineering answers for the conductor of one circuit.
 
@@ -41,34 +40,27 @@ class CircuitConductor:
         return float(self.answer.candidates.load_current_a[self.answer.chosen])
 
 
-@contextmanager
-def faults_of_circuit(circuit: Circuit) -> Iterator[None]:
-    """Name the circuit in an error of the engineering that is raised inside.
+def fault_of_circuit(circuit: Circuit, error: EngineeringError) -> EngineeringError:
+    """Return an error of the engineering with the circuit that it was raised for.
 
     Parameters
     ----------
     circuit
-        The circuit that is worked on.
+        The circuit that was worked on.
+    error
+        As the engineering raised it.
 
-    Yields
-    ------
-    None
-        Once, for the work.
-
-    Raises
-    ------
+    Returns
+    -------
     EngineeringError
         The same error with the circuit's place in the job as its field.
     """
-    try:
-        yield
-    except EngineeringError as error:
-        raise EngineeringError(
-            error.code,
-            f"Circuit {circuit.key}: {error.message}",
-            field=f"circuits/{circuit.index}",
-            **error.attributes,
-        ) from error
+    return EngineeringError(
+        error.code,
+        f"Circuit {circuit.key}: {error.message}",
+        field=f"circuits/{circuit.index}",
+        **error.attributes,
+    )
 
 
 def feeding_source(job: Job, circuit: Circuit) -> PowerSource:
@@ -78,10 +70,7 @@ def feeding_source(job: Job, circuit: Circuit) -> PowerSource:
 
 def feeders(job: Job, circuit: Circuit) -> list[Circuit]:
     """Return the circuits from the source down to a circuit, itself included."""
-    chain = [circuit]
-    while chain[0].fed_from in job.circuit_by_key:
-        chain.insert(0, job.circuit_by_key[chain[0].fed_from])
-    return chain
+    return [*job.feeders_down_to(circuit.fed_from), circuit]
 
 
 # Nothing was sized before.
@@ -111,7 +100,8 @@ def circuit_conductors(
         Voltage that a circuit is fed with while everything draws [V], by its key; without it the
         circuit is taken alone behind the resistance of its source.
     before
-        Conductors of a sizing before; where the same is asked again, its answer holds.
+        Conductors of a sizing before, of the same job but for allowances and loads; where the same
+        is asked again, its answer holds.
 
     Returns
     -------
@@ -125,43 +115,79 @@ def circuit_conductors(
     """
     found: dict[str, CircuitConductor] = {}
     for circuit in reversed(job.circuits):
-        with faults_of_circuit(circuit):
-            request = _request(job, circuit, found, tables, feeding_voltages_v)
-            earlier = before.get(circuit.key)
-            if earlier is not None and earlier.request == request:
-                answer = earlier.answer
-            else:
-                answer = None if request is None else size_conductor(request, tables)
-        found[circuit.key] = CircuitConductor(circuit, request, answer)
+        earlier = before.get(circuit.key)
+        try:
+            found[circuit.key] = _sized(job, circuit, found, tables, feeding_voltages_v, earlier)
+        except EngineeringError as error:
+            raise fault_of_circuit(circuit, error) from error
     return {circuit.key: found[circuit.key] for circuit in job.circuits}
 
 
-def _request(
+def _sized(
     job: Job,
     circuit: Circuit,
     found: Mapping[str, CircuitConductor],
     tables: Tables,
     feeding_voltages_v: Mapping[str, float],
-) -> ConductorRequest | None:
+    earlier: CircuitConductor | None,
+) -> CircuitConductor:
     current_a, power_w = _load(job, circuit, found)
     if current_a is None and power_w is None:
-        return None
-    source = feeding_source(job, circuit)
+        return CircuitConductor(circuit, None, None)
+    path = feeders(job, circuit)
+    source = job.power_sources[path[0].fed_from]
     voltage = source.system_voltage_v
-    feeding_v = feeding_voltages_v.get(circuit.key)
-    before = sum(item.allowed_drop_fraction for item in feeders(job, circuit)[:-1]) * voltage
+    feeding_v, resistance_ohm = feeding_voltages_v.get(circuit.key), 0.0
+    if feeding_v is None:
+        feeding_v = source.emf_v - sum(item.allowed_drop_fraction for item in path[:-1]) * voltage
+        resistance_ohm = working_resistance_ohm(source)
+    asked = (
+        feeding_v,
+        circuit.allowed_drop_fraction * voltage,
+        current_a,
+        power_w,
+        resistance_ohm,
+    )
+    # Nothing else that is asked differs from one sizing of a job to the next.
+    if earlier is not None and earlier.request is not None and asked == _asked(earlier.request):
+        return CircuitConductor(circuit, earlier.request, earlier.answer)
+    request = _request(circuit, tables, *asked)
+    return CircuitConductor(circuit, request, size_conductor(request, tables))
+
+
+def _asked(
+    request: ConductorRequest,
+) -> tuple[float, float, float | None, float | None, float]:
+    return (
+        request.supply_voltage_v,
+        request.allowed_voltage_drop_v,
+        request.load_current_a,
+        request.load_power_w,
+        request.source_resistance_ohm,
+    )
+
+
+def _request(
+    circuit: Circuit,
+    tables: Tables,
+    supply_voltage_v: float,
+    allowed_voltage_drop_v: float,
+    load_current_a: float | None,
+    load_power_w: float | None,
+    source_resistance_ohm: float,
+) -> ConductorRequest:
     choice = circuit.conductor
     sizes = tables.series[choice.series]
     return ConductorRequest(
         sizes=sizes,
         material=tables.materials[choice.material],
         insulation=tables.insulations[choice.insulation],
-        supply_voltage_v=source.emf_v - before if feeding_v is None else feeding_v,
-        allowed_voltage_drop_v=circuit.allowed_drop_fraction * voltage,
+        supply_voltage_v=supply_voltage_v,
+        allowed_voltage_drop_v=allowed_voltage_drop_v,
         segments=_segments(circuit, tables),
-        load_current_a=current_a,
-        load_power_w=power_w,
-        source_resistance_ohm=working_resistance_ohm(source) if feeding_v is None else 0.0,
+        load_current_a=load_current_a,
+        load_power_w=load_power_w,
+        source_resistance_ohm=source_resistance_ohm,
         return_by_conductor=circuit.return_path.path == "conductor",
         chassis_resistance_ohm=circuit.return_path.chassis_resistance_ohm,
         fixed_resistance_ohm=circuit.joint_resistance_ohm,
@@ -201,4 +227,4 @@ def _segments(circuit: Circuit, tables: Tables) -> tuple[Segment, ...]:
 
 
 def _size(sizes: tuple[ConductorSize, ...], key: str | None) -> ConductorSize | None:
-    return next((size for size in sizes if size.key == key), None)
+    return None if key is None else next((size for size in sizes if size.key == key), None)

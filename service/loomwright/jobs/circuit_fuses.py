@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
+from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection.fuse_answer import (
     FUSE_FOUND,
     NO_RATING,
@@ -21,7 +22,7 @@ from loomwright.engineering.protection.fuse_selection import size_fuse
 from loomwright.engineering.protection.protected_conductor import protected_conductor
 from loomwright.jobs.circuit_conductors import (
     CircuitConductor,
-    faults_of_circuit,
+    fault_of_circuit,
     feeders,
     feeding_source,
 )
@@ -70,8 +71,11 @@ def sized_circuits(
     """
     sized: dict[str, SizedCircuit] = {}
     for circuit in job.circuits:
-        with faults_of_circuit(circuit):
-            sized[circuit.key] = _sized(job, conductors[circuit.key], sized, tables, fuse_tables)
+        conductor = conductors[circuit.key]
+        try:
+            sized[circuit.key] = _sized(job, conductor, sized, tables, fuse_tables)
+        except EngineeringError as error:
+            raise fault_of_circuit(circuit, error) from error
     return tuple(_with_branches(job, entry, sized) for entry in sized.values())
 
 

@@ -121,11 +121,12 @@ def installation_network(
     for source in job.power_sources.values():
         _draw_source(draft, source)
     wanted = _with_feeders(job, among)
+    candidates = drawn_circuits(sized, conductors)
     for entry in sized:
         circuit, request = entry.circuit, conductors[entry.circuit.key].request
         if circuit.key not in wanted:
             continue
-        if entry.candidate is None or request is None or circuit.fed_from in left_out:
+        if circuit.key not in candidates or request is None:
             left_out.append(circuit.key)
             continue
         by_source = circuit.fed_from in job.power_sources
@@ -134,7 +135,9 @@ def installation_network(
         back = REFERENCE if by_chassis or by_source else f"{circuit.fed_from}.load_minus"
         supply_nodes[circuit.key] = draft.node(supply)
         return_nodes[circuit.key] = draft.node(back)
-        _draw_conductors(draft, parts, circuit, (supply, back), request, entry.candidate, tables)
+        _draw_conductors(
+            draft, parts, circuit, (supply, back), request, candidates[circuit.key], tables
+        )
         _draw_load(draft, job, circuit)
     return InstallationNetwork(
         shape=draft.shape(),
@@ -149,6 +152,36 @@ def installation_network(
         return_nodes=return_nodes,
         left_out=tuple(left_out),
     )
+
+
+def drawn_circuits(
+    sized: Sequence[SizedCircuit], conductors: Mapping[str, CircuitConductor]
+) -> dict[str, int]:
+    """Return the circuits that are drawn, with the candidate that each is fitted with.
+
+    Parameters
+    ----------
+    sized
+        Circuits, each after the one that feeds it.
+    conductors
+        What each was sized for.
+
+    Returns
+    -------
+    dict
+        Candidates by key of the circuit, without those that have no conductor or are fed from one
+        of those.
+    """
+    found: dict[str, int] = {}
+    left_out: set[str] = set()
+    for entry in sized:
+        circuit, candidate = entry.circuit, entry.candidate
+        is_sized = candidate is not None and conductors[circuit.key].request is not None
+        if candidate is None or not is_sized or circuit.fed_from in left_out:
+            left_out.add(circuit.key)
+        else:
+            found[circuit.key] = candidate
+    return found
 
 
 def _with_feeders(job: Job, among: Collection[str] | None) -> set[str]:
@@ -244,14 +277,16 @@ def _draw_load(draft: NetworkDraft, job: Job, circuit: Circuit) -> None:
 
 def _drawn_load(job: Job, circuit: str) -> tuple[float, float]:
     """Return the constant power [W] and the constant current [A] at the end of a circuit."""
-    loads = job.equipment_on(circuit)
-    return (
-        sum(item.quantity * (item.power_w or 0.0) for item in loads),
-        sum(item.quantity * (item.current_a or 0.0) for item in loads),
-    )
+    power_w, current_a = 0.0, 0.0
+    for item in job.equipment_on(circuit):
+        power_w += item.quantity * (item.power_w or 0.0)
+        current_a += item.quantity * (item.current_a or 0.0)
+    return power_w, current_a
 
 
-def network_with_loads(network: InstallationNetwork, job: Job) -> InstallationNetwork:
+def network_with_loads(
+    network: InstallationNetwork, job: Job, elements: Elements | None = None
+) -> InstallationNetwork:
     """Return a network with what the equipment of another job draws from the same circuits.
 
     Parameters
@@ -260,6 +295,8 @@ def network_with_loads(network: InstallationNetwork, job: Job) -> InstallationNe
         Of a job with these circuits.
     job
         The job whose loads draw.
+    elements
+        What the network is to have but for its loads, where that is not its own.
 
     Returns
     -------
@@ -267,11 +304,11 @@ def network_with_loads(network: InstallationNetwork, job: Job) -> InstallationNe
         Otherwise the same.
     """
     loads = np.array([_drawn_load(job, key) for key in network.loads], float).reshape(-1, 2).T
-    elements = network.elements._replace(
+    with_loads = (elements or network.elements)._replace(
         load_power_w=np.ascontiguousarray(loads[:1]),
         load_current_a=np.ascontiguousarray(loads[1:]),
     )
-    return replace(network, elements=elements)
+    return replace(network, elements=with_loads)
 
 
 def _stretch_places(draft: NetworkDraft) -> dict[str, tuple[int, ...]]:

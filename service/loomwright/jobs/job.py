@@ -263,6 +263,10 @@ class Job:
         """Return the circuits fed from the end of a circuit."""
         return self._by_feeder.get(key, ())
 
+    def feeders_down_to(self, key: str) -> tuple[Circuit, ...]:
+        """Return the circuits from the source down to one, itself included; none of a source."""
+        return self._feeders.get(key, ())
+
     def equipment_on(self, key: str) -> tuple[Equipment, ...]:
         """Return the equipment fed by a circuit."""
         return self._by_circuit.get(key, ())
@@ -272,6 +276,13 @@ class Job:
         found: dict[str, tuple[Circuit, ...]] = {}
         for circuit in self.circuits:
             found[circuit.fed_from] = (*found.get(circuit.fed_from, ()), circuit)
+        return found
+
+    @cached_property
+    def _feeders(self) -> Mapping[str, tuple[Circuit, ...]]:
+        found: dict[str, tuple[Circuit, ...]] = {}
+        for circuit in self.circuits:
+            found[circuit.key] = (*found.get(circuit.fed_from, ()), circuit)
         return found
 
     @cached_property

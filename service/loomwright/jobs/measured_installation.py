@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from loomwright.engineering.conductors.choice import ConductorRequest
 from loomwright.engineering.errors import EngineeringError
@@ -33,6 +34,8 @@ from loomwright.jobs.installation_network import (
 from loomwright.jobs.job import Circuit, Job
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.records import Tables
+
+Array = npt.NDArray[np.float64]
 
 # State in which everything that the job feeds is switched on.
 LOAD = "load"
@@ -171,9 +174,9 @@ def measured_network(
         At that temperature.
     """
     by_key = {circuit.key: circuit for circuit in job.circuits}
-    requests = {key: _request(conductors[key]) for key in drawn.supply_nodes}
     part_places = {name: place for place, name in enumerate(drawn.parts)}
     circuits = {key: _places(job, drawn, by_key[key], part_places) for key in drawn.supply_nodes}
+    part_ohm = np.array([[part.resistance_ohm for part in drawn.parts.values()]])
     carrying = {
         state: frozenset(feeder.key for key in keys for feeder in feeders(job, by_key[key]))
         for state, keys in states.items()
@@ -181,7 +184,9 @@ def measured_network(
     return MeasuredNetwork(
         shape=drawn.shape,
         elements=drawn.elements,
-        planned=_planned(drawn, circuits, requests, ambient_temperature_k),
+        planned=planned_variants(
+            drawn, part_ohm, stretch_ambients_k(drawn, conductors), ambient_temperature_k
+        ),
         part_branch=np.array([part.branch for part in drawn.parts.values()], np.int64),
         circuits=circuits,
         sources=drawn.sources,
@@ -228,26 +233,63 @@ def _places(
     )
 
 
-def _planned(
+def stretch_ambients_k(
+    drawn: InstallationNetwork, conductors: Mapping[str, CircuitConductor]
+) -> Array:
+    """Return the ambient temperature that each stretch of conductor was sized for.
+
+    Parameters
+    ----------
+    drawn
+        The network.
+    conductors
+        What each circuit was sized for.
+
+    Returns
+    -------
+    ndarray
+        One row [K].
+    """
+    found = np.empty(drawn.elements.share_per_ampere.shape)
+    for key in drawn.supply_nodes:
+        feed, back = drawn.stretches[f"{key}.feed"], drawn.stretches[f"{key}.return"]
+        ambient = [segment.ambient_temperature_k for segment in _request(conductors[key]).segments]
+        # The return is the ground lead, the last segment, or as long as the feed.
+        found[0, list(feed)] = ambient[: len(feed)]
+        found[0, list(back)] = ambient[-len(back) :]
+    return found
+
+
+def planned_variants(
     drawn: InstallationNetwork,
-    circuits: Mapping[str, CircuitPlaces],
-    requests: Mapping[str, ConductorRequest],
+    part_resistance_ohm: Array,
+    stretch_ambient_k: Array,
     ambient_temperature_k: float,
 ) -> Variants:
-    """Return the planned values with the conductors at the temperature of the day."""
+    """Return the planned values with the conductors at the temperature of the day.
+
+    Parameters
+    ----------
+    drawn
+        The network.
+    part_resistance_ohm
+        Of its parts, one row [ohm].
+    stretch_ambient_k
+        What its conductors were sized for, one row [K].
+    ambient_temperature_k
+        Of the conductors before they carry current [K].
+
+    Returns
+    -------
+    Variants
+        One row.
+    """
     elements = drawn.elements
-    zones = np.empty(elements.share_per_ampere.shape)
-    for key, places in circuits.items():
-        ambient = [segment.ambient_temperature_k for segment in requests[key].segments]
-        # The return is the ground lead, the last segment, or as long as the feed.
-        back = len(places.return_stretches)
-        zones[0, list(places.feed_stretches)] = ambient[: len(places.feed_stretches)]
-        zones[0, list(places.return_stretches)] = ambient[-back:]
     slope = elements.resistance_slope_ohm_per_k
     return Variants(
-        part_resistance_ohm=np.array([[part.resistance_ohm for part in drawn.parts.values()]]),
+        part_resistance_ohm=part_resistance_ohm,
         ambient_resistance_ohm=elements.ambient_resistance_ohm
-        + slope * (ambient_temperature_k - zones),
+        + slope * (ambient_temperature_k - stretch_ambient_k),
         resistance_slope_ohm_per_k=slope,
         share_per_ampere=elements.share_per_ampere,
         emf_v=elements.emf_v,

@@ -1,9 +1,10 @@
 """Readings of a technician against what a job's network lets expect."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 
 from loomwright.engineering.measurement.diagnosis import Diagnosis, diagnosis
 from loomwright.engineering.measurement.expected import (
@@ -17,16 +18,22 @@ from loomwright.engineering.measurement.measured_network import (
     DROPS,
     EQUIPMENT_VOLTAGE,
     SOURCE_VOLTAGE,
+    MeasuredNetwork,
     Quantity,
 )
 from loomwright.engineering.measurement.meter import RECTANGULAR, Meter
-from loomwright.engineering.measurement.propagation import propagated_expectations
+from loomwright.engineering.measurement.propagation import (
+    PlacedMeters,
+    expectations_of_meters,
+    placed_meters,
+)
 from loomwright.engineering.measurement.uncertainty import USUAL, Tolerances, drawn_variants
 from loomwright.engineering.measurement.verdict import (
     normalised_error,
     overall_verdict,
     verdict_of,
 )
+from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor, feeders
 from loomwright.jobs.installation_network import InstallationNetwork, installation_network
 from loomwright.jobs.job import Job
@@ -34,7 +41,9 @@ from loomwright.jobs.measured_installation import (
     LOAD,
     measured_installation,
     measured_network,
+    planned_variants,
     quantities_of,
+    stretch_ambients_k,
 )
 from loomwright.jobs.plan.alternatives import RECOMMENDED, PlanOptions, planned_job
 from loomwright.jobs.plan.alternatives import USUAL as USUAL_PLANS
@@ -42,6 +51,8 @@ from loomwright.jobs.plan.consistent import consistent_circuits
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
+
+Array = npt.NDArray[np.float64]
 
 DRAIN, GAIN_VOLTAGE = "drain", "gain_voltage"
 ASLEEP, SET_UP = "asleep", "gain_setting"
@@ -156,45 +167,88 @@ def expected_measurements(
         ``no_operating_point``.
     """
     drawn = installation_network(job, sized, conductors, tables)
-    return measurements_of_network(job, drawn, conductors, ambient_temperature_k)
+    return JobReadings(ambient_temperature_k).of(job, drawn, conductors)
 
 
-def measurements_of_network(
-    job: Job,
-    drawn: InstallationNetwork,
-    conductors: Mapping[str, CircuitConductor],
-    ambient_temperature_k: float = WORKSHOP_TEMPERATURE_K,
-) -> tuple[Expectation, ...]:
-    """Return the same as ``expected_measurements`` for the network of a job as it is drawn.
+@record
+class _Measured:
+    """A network with its meters, and what conductors of another size leave as it is."""
+
+    network: MeasuredNetwork
+    stretch_ambient_k: Array
+    meters: PlacedMeters
+
+
+class JobReadings:
+    """Expected readings of one job, whose meters are placed once for each set of circuits.
+
+    Lives for one request. Between the sizings of a job conductors and loads alone differ, not where
+    a meter is put. The readings of each network are those that it has alone.
 
     Parameters
     ----------
-    job
-        The job.
-    drawn
-        Its network.
-    conductors
-        What each circuit was sized for.
     ambient_temperature_k
         Of the workshop [K].
-
-    Returns
-    -------
-    tuple of Expectation
-        Of every circuit that carries current with everything on.
-
-    Raises
-    ------
-    EngineeringError
-        ``no_operating_point``.
     """
-    on = tuple(key for key in all_on(job)[LOAD] if key in drawn.supply_nodes)
-    network = measured_network(job, drawn, conductors, {LOAD: on}, ambient_temperature_k)
-    carrying = [key for key in network.circuits if key in network.states[LOAD]]
-    meters = {
-        quantity: USUAL_METERS[quantity.what] for quantity in quantities_of(network, carrying)
-    }
-    return propagated_expectations(network, meters)
+
+    def __init__(self, ambient_temperature_k: float = WORKSHOP_TEMPERATURE_K) -> None:
+        self._ambient_temperature_k = ambient_temperature_k
+        self._measured: dict[tuple[str, ...], _Measured] = {}
+
+    def of(
+        self, job: Job, drawn: InstallationNetwork, conductors: Mapping[str, CircuitConductor]
+    ) -> tuple[Expectation, ...]:
+        """Return what a technician will read, at rest and with everything on.
+
+        Parameters
+        ----------
+        job
+            The job; allowances and loads may differ from one sizing to the next, nothing else.
+        drawn
+            Its network.
+        conductors
+            What each circuit was sized for.
+
+        Returns
+        -------
+        tuple of Expectation
+            Of every circuit that carries current with everything on: voltages at rest first, then
+            under load by circuit; with the usual meters, uncertainties by propagation.
+
+        Raises
+        ------
+        EngineeringError
+            ``no_operating_point``.
+        """
+        circuits = tuple(drawn.supply_nodes)
+        known = self._measured.get(circuits)
+        if known is None:
+            known = self._measured[circuits] = self._placed(job, drawn, conductors)
+        network = replace(
+            known.network,
+            elements=drawn.elements,
+            planned=planned_variants(
+                drawn,
+                known.network.planned.part_resistance_ohm,
+                known.stretch_ambient_k,
+                self._ambient_temperature_k,
+            ),
+        )
+        return expectations_of_meters(network, known.meters)
+
+    def _placed(
+        self, job: Job, drawn: InstallationNetwork, conductors: Mapping[str, CircuitConductor]
+    ) -> _Measured:
+        on = tuple(key for key in all_on(job)[LOAD] if key in drawn.supply_nodes)
+        ambient_k = self._ambient_temperature_k
+        network = measured_network(job, drawn, conductors, {LOAD: on}, ambient_k)
+        carrying = [key for key in network.circuits if key in network.states[LOAD]]
+        meters = {
+            quantity: USUAL_METERS[quantity.what] for quantity in quantities_of(network, carrying)
+        }
+        return _Measured(
+            network, stretch_ambients_k(drawn, conductors), placed_meters(network, meters)
+        )
 
 
 def checked_measurements(

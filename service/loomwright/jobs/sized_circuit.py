@@ -1,9 +1,15 @@
 """One circuit as the engineering sized it: conductor, fuse, verdict and the reasons in words."""
 
-from dataclasses import dataclass
-
 from loomwright.engineering.conductors.choice import ConductorAnswer
+from loomwright.engineering.conductors.loaded_route import (
+    CURRENT,
+    DROP,
+    LOAD_VOLTAGE,
+    LOOP_RESISTANCE,
+    TEMPERATURE,
+)
 from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, FuseAnswer, FuseTypeAnswer
+from loomwright.engineering.record import record
 from loomwright.figures import KELVIN_AT_0_C
 from loomwright.jobs.job import Circuit
 from loomwright.tables.records import ConductorSize
@@ -24,7 +30,7 @@ _CRITERION_WORDS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@record
 class SizedCircuit:
     """What the engineering answers for one circuit of a job.
 
@@ -52,7 +58,7 @@ class SizedCircuit:
         """The conductor, or ``None`` where there is none."""
         if self.conductor_answer is None or self.candidate is None:
             return None
-        return self.conductor_answer.candidates.sizes[self.candidate]
+        return self.conductor_answer.candidates.frame.sizes[self.candidate]
 
     @property
     def fuse_type(self) -> str | None:
@@ -69,39 +75,40 @@ class SizedCircuit:
     @property
     def fuse(self) -> FuseTypeAnswer | None:
         """Answer for the chosen fuse type, or ``None`` where no fuse serves."""
-        if self.fuse_answer is None or self.fuse_type is None:
+        wanted = self.fuse_type
+        if self.fuse_answer is None or wanted is None:
             return None
-        return next(entry for entry in self.fuse_answer.types if entry.fuse_type == self.fuse_type)
+        return next(entry for entry in self.fuse_answer.types if entry.fuse_type == wanted)
 
     @property
     def load_current_a(self) -> float | None:
         """Current of the load through the conductor [A]."""
-        return self._of_candidate("load_current_a")
+        return self._of_candidate(CURRENT)
 
     @property
     def voltage_drop_v(self) -> float | None:
         """Drop of the wiring there and back [V]."""
-        return self._of_candidate("voltage_drop_v")
+        return self._of_candidate(DROP)
 
     @property
     def load_voltage_v(self) -> float | None:
         """Voltage at the load [V]."""
-        return self._of_candidate("load_voltage_v")
+        return self._of_candidate(LOAD_VOLTAGE)
 
     @property
     def conductor_temperature_k(self) -> float | None:
         """Conductor temperature in the hottest stretch [K]."""
-        return self._of_candidate("conductor_temperature_k")
+        return self._of_candidate(TEMPERATURE)
 
     @property
     def loop_resistance_ohm(self) -> float | None:
         """Resistance of the wiring there and back at working temperature [ohm]."""
-        return self._of_candidate("loop_resistance_ohm")
+        return self._of_candidate(LOOP_RESISTANCE)
 
-    def _of_candidate(self, name: str) -> float | None:
+    def _of_candidate(self, row: int) -> float | None:
         if self.conductor_answer is None or self.candidate is None:
             return None
-        return float(getattr(self.conductor_answer.candidates, name)[self.candidate])
+        return float(self.conductor_answer.candidates.state[row, self.candidate])
 
     def built(self) -> tuple[ConductorSize, str, float]:
         """Return conductor, fuse type and rating of a circuit that was sized.

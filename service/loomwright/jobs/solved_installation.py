@@ -13,12 +13,11 @@ from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor
 from loomwright.jobs.installation_network import (
     InstallationNetwork,
-    installation_network,
     network_with_loads,
 )
 from loomwright.jobs.job import Job
+from loomwright.jobs.job_networks import JobNetworks
 from loomwright.jobs.sized_circuit import SizedCircuit
-from loomwright.tables.records import Tables
 
 STATES = {
     SOLVED: "solved",
@@ -87,7 +86,7 @@ def solved_installation(
     job: Job,
     sized: Sequence[SizedCircuit],
     conductors: Mapping[str, CircuitConductor],
-    tables: Tables,
+    networks: JobNetworks,
 ) -> SolvedInstallation:
     """Return the operating point of a job with all its loads on.
 
@@ -99,15 +98,15 @@ def solved_installation(
         Its circuits, each with the conductor that is fitted.
     conductors
         What each was sized for.
-    tables
-        Tables of the engineering.
+    networks
+        Networks of the job.
 
     Returns
     -------
     SolvedInstallation
         Every circuit that has a conductor, in the order of the job.
     """
-    return _solved(installation_network(job, sized, conductors, tables), conductors)
+    return _solved(networks.of(job, sized, conductors), conductors)
 
 
 def with_loads_of(
@@ -159,25 +158,28 @@ def _circuits(
     resistance = solution.branch_resistance_ohm[0].tolist()
     rise = solution.stretch_rise_k[0].tolist()
     found = {}
+    nodes, branches, stretches = network.nodes, network.branches, network.stretches
     for key, supply in network.supply_nodes.items():
-        feed, back = network.branches[f"{key}.feed"], network.branches[f"{key}.return"]
-        plus, minus = network.nodes[f"{key}.load_plus"], network.nodes[f"{key}.load_minus"]
+        feed_name, back_name = f"{key}.feed", f"{key}.return"
+        feed, back = branches[feed_name], branches[back_name]
+        plus, minus = nodes[f"{key}.load_plus"], nodes[f"{key}.load_minus"]
         request = conductors[key].request
         assert request is not None  # it is drawn, so it was sized
         # The stretches of the feed come first; those of a return conductor repeat the route.
-        ambients = [segment.ambient_temperature_k for segment in request.segments] * 2
-        rises = [
-            rise[place]
-            for branch in ("feed", "return")
-            for place in network.stretches.get(f"{key}.{branch}", ())
-        ]
+        places = (*stretches.get(feed_name, ()), *stretches.get(back_name, ()))
+        along = len(request.segments)
         found[key] = CircuitState(
             circuit=key,
             current_a=current[feed],
             feeding_voltage_v=voltage[supply] - voltage[network.return_nodes[key]],
             load_voltage_v=voltage[plus] - voltage[minus],
             ground_potential_v=voltage[minus],
-            conductor_temperature_k=max(map(sum, zip(ambients, rises, strict=False))),
+            conductor_temperature_k=max(
+                [
+                    request.segments[number % along].ambient_temperature_k + rise[place]
+                    for number, place in enumerate(places)
+                ]
+            ),
             loss_w=current[feed] ** 2 * resistance[feed] + current[back] ** 2 * resistance[back],
         )
     return found

@@ -3,9 +3,11 @@
 import os
 from functools import cache
 from http import HTTPStatus
+from typing import Any
 
 from flask import Flask, Response
 
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web import (
     bill,
     conductor,
@@ -99,13 +101,15 @@ def _application(settings: Settings) -> Flask:
 
 @cache
 def _answer_examples() -> None:
-    """Answer every example once, by an application of its own that is then thrown away.
+    """Answer every example and a plan once, by an application of its own that is then thrown away.
 
     The compiled formulas are then there before the first request, and before gunicorn forks its
     workers.
     """
     client = _application(Settings()).test_client()
-    for operation, bodies in EXAMPLES.items():
+    # Formulas of expected readings are asked by plans alone, which have no example of their own.
+    plans: dict[str, Any] = {"plan-installation": {DEMO_JOBS[0]: {"job": demo_job(DEMO_JOBS[0])}}}
+    for operation, bodies in {**EXAMPLES, **plans}.items():
         for name, body in bodies.items():
             answer = client.post(f"/v1/{operation}", json=body)
             if answer.status_code != HTTPStatus.OK:

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from loomwright.engineering.compiled import compiled
 from loomwright.engineering.conductors.temperature_curve import rise_and_slope_on_curve_k
+from loomwright.engineering.network.operating_point import power_current_a
 
 Array = npt.NDArray[np.float64]
 
@@ -123,15 +124,6 @@ def cold_resistance_ohm(candidate: int, route: Route) -> float:
 
 
 @compiled
-def _power_current_a(power_w: float, emf_v: float, resistance_ohm: float) -> tuple[float, bool]:
-    """Return current and existence as ``constant_power_current_a`` does for arrays."""
-    discriminant = emf_v * emf_v - 4.0 * resistance_ohm * power_w
-    if discriminant < 0.0:
-        return emf_v / (2.0 * resistance_ohm), False
-    return 2.0 * power_w / (emf_v + math.sqrt(discriminant)), True
-
-
-@compiled
 def _operating_point(
     load_current_a: float,
     load_power_w: float,
@@ -154,7 +146,7 @@ def _operating_point(
         temperature = hottest if exists and not capped else math.nan
         return load_current_a, resistance, temperature, exists, 0, 0.0
     cold = cold_resistance_ohm(candidate, route)
-    current, exists = _power_current_a(load_power_w, emf_v, cold + fixed_resistance_ohm)
+    current, exists = power_current_a(load_power_w, emf_v, cold + fixed_resistance_ohm)
     if not exists:
         return current, cold, math.nan, False, 0, 0.0
     for iteration in range(1, GREATEST_ITERATIONS + 1):
@@ -173,7 +165,7 @@ def _operating_point(
         if residual < RELATIVE_TOLERANCE:
             resistance -= slope * step
             # The closed form at the solved resistance makes the power balance exact.
-            settled, exists = _power_current_a(
+            settled, exists = power_current_a(
                 load_power_w, emf_v, resistance + fixed_resistance_ohm
             )
             temperature = hottest - hottest_slope * step if exists and not capped else math.nan

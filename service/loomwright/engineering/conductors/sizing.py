@@ -27,7 +27,7 @@ from loomwright.engineering.conductors.loaded_route import (
 )
 from loomwright.engineering.conductors.surroundings import Surroundings, surroundings
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.network.operating_point import constant_power_current_a
+from loomwright.engineering.network.operating_point import power_current_a
 from loomwright.engineering.protection.short_circuit import (
     adiabatic_constant,
     adiabatic_k,
@@ -214,8 +214,7 @@ def _mechanical_utilisation(request: ConductorRequest, around: Surroundings) -> 
     """Return the least mechanical size over each size."""
     if request.smallest_size is None:
         return around.mechanical_utilisation
-    ranks = np.array([size.rank for size in around.frame.sizes])
-    return np.asarray(request.smallest_size.rank / ranks)
+    return np.asarray(request.smallest_size.rank / around.ranks)
 
 
 def _short_circuit_utilisation(request: ConductorRequest, around: Surroundings) -> Array:
@@ -263,9 +262,9 @@ def limit_of_power_load(request: ConductorRequest) -> tuple[float, float]:
     assert request.load_power_w is not None
     emf, drop = request.supply_voltage_v, request.allowed_voltage_drop_v
     source = request.source_resistance_ohm
-    current, exists = constant_power_current_a(request.load_power_w, emf - drop, source)
+    current, exists = power_current_a(request.load_power_w, emf - drop, source)
     if exists and emf - drop - current * source >= 0.5 * emf:
-        return float(current), drop / float(current)
+        return current, drop / current
     return 2.0 * request.load_power_w / emf, emf * emf / (4.0 * request.load_power_w) - source
 
 

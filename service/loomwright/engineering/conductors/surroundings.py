@@ -48,6 +48,8 @@ class Surroundings:
         What each candidate is and can carry.
     mechanical_utilisation, no_utilisation
         The usual mechanical least over each cross-section [1], and zeros.
+    ranks
+        Of the size of each candidate, see ``ConductorSize``.
     """
 
     ambient_temperature_k: Array
@@ -61,6 +63,7 @@ class Surroundings:
     frame: CandidateFrame
     mechanical_utilisation: Array
     no_utilisation: Array
+    ranks: Array
 
 
 def surroundings(request: ConductorRequest, tables: Tables) -> Surroundings:
@@ -200,4 +203,5 @@ def _steady_surroundings(
         frame=frame,
         mechanical_utilisation=LEAST_SINGLE_SECTION_M2 / section,
         no_utilisation=np.zeros(section.size),
+        ranks=np.array([size.rank for size in frame.sizes]),
     )

@@ -6,8 +6,8 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.engineering.compiled import compiled
-from loomwright.engineering.conductors.temperature_curve import rise_and_slope_on_curve_k
 from loomwright.engineering.network.elements import Elements, Shape
+from loomwright.engineering.network.heated import conductors_of, heat_branches, heated_branches
 
 Array = npt.NDArray[np.float64]
 
@@ -44,42 +44,16 @@ class Balance(NamedTuple):
 
 
 @compiled
-def heated_branches(
-    current_a: Array, network: int, shape: Shape, elements: Elements
-) -> tuple[Array, Array, Array]:
-    """Return resistances of the branches at currents, their slopes, and the rise of each stretch.
-
-    Parameters
-    ----------
-    current_a
-        Of each branch [A], of either sign.
-    network
-        Row of the elements.
-    shape
-        The shape.
-    elements
-        Their values.
-
-    Returns
-    -------
-    tuple of ndarray
-        Resistance [ohm], its slope by the magnitude of the current [ohm/A], rise [K].
-    """
-    resistance = elements.fixed_resistance_ohm[network].copy()
-    slope = np.zeros(resistance.size)
-    rise = np.empty(shape.stretch_branch.size)
-    for stretch in range(shape.stretch_branch.size):
-        branch = shape.stretch_branch[stretch]
-        per_ampere = elements.share_per_ampere[network, stretch]
-        share = abs(current_a[branch]) * per_ampere
-        kelvin, kelvin_slope = rise_and_slope_on_curve_k(elements.curves[stretch], share)
-        per_kelvin = elements.resistance_slope_ohm_per_k[network, stretch]
-        resistance[branch] += (
-            elements.ambient_resistance_ohm[network, stretch] + per_kelvin * kelvin
-        )
-        slope[branch] += per_kelvin * kelvin_slope * per_ampere
-        rise[stretch] = kelvin
-    return resistance, slope, rise
+def _unheated_branches(
+    drop_v: Array, current_a: Array, network: int, fixed_resistance_ohm: Array
+) -> tuple[Array, Array]:
+    """Return what ``settle_branches`` does of branches without a conductor that a current heats."""
+    resistance, conductance = np.empty(drop_v.size), np.empty(drop_v.size)
+    for branch in range(drop_v.size):
+        resistance[branch] = fixed_resistance_ohm[network, branch]
+        conductance[branch] = 1.0 / resistance[branch]
+        current_a[branch] = drop_v[branch] / resistance[branch]
+    return resistance, conductance
 
 
 @compiled
@@ -111,12 +85,7 @@ def settle_branches(
     """
     branches = drop_v.size
     if shape.stretch_branch.size == 0:
-        resistance, conductance = np.empty(branches), np.empty(branches)
-        for branch in range(branches):
-            resistance[branch] = elements.fixed_resistance_ohm[network, branch]
-            conductance[branch] = 1.0 / resistance[branch]
-            current_a[branch] = drop_v[branch] / resistance[branch]
-        return resistance, conductance
+        return _unheated_branches(drop_v, current_a, network, elements.fixed_resistance_ohm)
     # Loops, as array expressions take the compiler several times as long.
     size, slope, far = np.empty(branches), np.zeros(branches), np.empty(branches)
     most, least = np.empty(branches), np.empty(branches)
@@ -128,10 +97,14 @@ def settle_branches(
         most[branch] = abs(drop_v[branch]) / coldest[branch]
         least[branch] = abs(drop_v[branch]) / hottest[branch]
         size[branch] = min(max(abs(current_a[branch]), least[branch]), most[branch])
-    resistance, slope, _ = heated_branches(size, network, shape, elements)
+    resistance, slope, rise = heated_branches(size, network, shape, elements)
+    # What has settled stays where it is: one branch that bisects must not cost steps of all.
+    settled, conductors = np.zeros(branches, np.bool_), conductors_of(shape, elements)
     for _ in range(GREATEST_STEPS):
         moved = False
         for branch in range(branches):
+            if settled[branch]:
+                continue
             now = size[branch]
             excess = now * resistance[branch] - abs(drop_v[branch])
             if excess > 0.0:
@@ -140,12 +113,13 @@ def settle_branches(
                 least[branch] = now
             new = now - excess / (resistance[branch] + now * slope[branch])
             if abs(new - now) <= SETTLED * now:
+                settled[branch] = True
                 continue
             if not least[branch] < new < most[branch]:
                 new = 0.5 * (least[branch] + most[branch])
             moved = moved or abs(new - now) > SETTLED * now
             size[branch] = new
-        resistance, slope, _ = heated_branches(size, network, shape, elements)
+        heat_branches(size, settled, resistance, slope, rise, network, conductors)
         if not moved:
             break
     for branch in range(branches):

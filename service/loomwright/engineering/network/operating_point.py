@@ -1,9 +1,12 @@
 """Operating point of one source feeding one load through a resistance."""
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
+
+from loomwright.engineering.compiled import compiled
 
 Array = npt.NDArray[np.float64]
 Number = float | Array
@@ -112,3 +115,27 @@ def constant_power_current_a(
         safe = np.where(exists, 1.0, resistance_ohm)
         current = np.where(exists, current, emf_v / (2.0 * safe))
     return current, exists
+
+
+@compiled
+def power_current_a(power_w: float, emf_v: float, resistance_ohm: float) -> tuple[float, bool]:
+    """Return the stable current of a constant-power load, and whether there is one.
+
+    Parameters
+    ----------
+    power_w
+        Power taken by the load [W], 0 or more.
+    emf_v
+        Open-circuit voltage of the source [V], above 0.
+    resistance_ohm
+        All resistance between the EMF and the load [ohm], 0 or more.
+
+    Returns
+    -------
+    tuple
+        Current [A] and existence as ``constant_power_current_a`` has them for arrays.
+    """
+    discriminant = emf_v * emf_v - 4.0 * resistance_ohm * power_w
+    if discriminant < 0.0:
+        return emf_v / (2.0 * resistance_ohm), False
+    return 2.0 * power_w / (emf_v + math.sqrt(discriminant)), True

@@ -27,11 +27,11 @@ import numpy.typing as npt
 
 from loomwright.engineering.compiled import compiled
 from loomwright.engineering.network.currents import (
-    heated_branches,
     load_currents_a,
     source_current_a,
 )
 from loomwright.engineering.network.elements import Elements, Shape, Solution
+from loomwright.engineering.network.heated import heated_branches
 from loomwright.engineering.network.steps import (
     NO_OPERATING_POINT,
     NOT_SETTLED,

@@ -29,7 +29,7 @@ def fuse_cautions(
         Keys of ``CAUTIONS``; always with those on the place and the size of the fuse.
     """
     keys = ["defer_to_maker", "isolate_battery", "fuse_at_source", "fuse_not_above_conductor"]
-    keys += dict.fromkeys(key for answer in types for key in _cautions_of_type(answer))
+    keys += dict.fromkeys([key for answer in types for key in _cautions_of_type(answer)])
     if abs(ambient_factor - 1.0) > NOTICEABLE_FACTOR_CHANGE:
         keys.append("ambient_factor_low_confidence")
     if request.source.internal_resistance_is_cold:

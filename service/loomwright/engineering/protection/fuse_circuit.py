@@ -207,15 +207,19 @@ def position_of(request: FuseRequest, tables: FuseTables) -> PositionAnswer:
     """
     placement = request.placement
     governing = BOAT_RULES.get(placement.rules)
+    distance_m = placement.distance_from_source_m
+    # In the order of the fields; by name they would take twice as long.
     rules = tuple(
-        PositionRule(
-            rule=limit.rule,
-            greatest_distance_m=limit.greatest_distance_m,
-            is_met=placement.distance_from_source_m <= limit.greatest_distance_m * (1.0 + 1e-12),
-            is_binding=limit.provenance.source == governing,
-            provenance=limit.provenance,
-        )
-        for limit in position_limits(placement.sheathed, placement.on_battery_terminal, tables)
+        [
+            PositionRule(
+                limit.rule,
+                limit.greatest_distance_m,
+                distance_m <= limit.greatest_distance_m * (1.0 + 1e-12),
+                limit.provenance.source == governing,
+                limit.provenance,
+            )
+            for limit in position_limits(placement.sheathed, placement.on_battery_terminal, tables)
+        ]
     )
     met = all(rule.is_met for rule in rules if rule.is_binding) if governing else None
-    return PositionAnswer(placement.distance_from_source_m, rules, met)
+    return PositionAnswer(distance_m, rules, met)

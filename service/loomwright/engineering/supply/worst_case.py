@@ -5,8 +5,8 @@ from collections.abc import Sequence
 
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.network.operating_point import (
-    constant_power_current_a,
     greatest_deliverable_power_w,
+    power_current_a,
 )
 from loomwright.engineering.record import record
 from loomwright.engineering.supply.battery import open_circuit_voltage_v
@@ -101,7 +101,7 @@ def bus_voltage_v(
             return None
         excess, slope = emf_v - resistance_ohm * fixed_a - voltage, -1.0
         for power_w, loop_ohm in powers:
-            current_a = float(constant_power_current_a(power_w, voltage, loop_ohm)[0])
+            current_a = power_current_a(power_w, voltage, loop_ohm)[0]
             excess -= resistance_ohm * current_a
             spare_v = voltage - 2.0 * current_a * loop_ohm
             slope += resistance_ohm * current_a / spare_v if spare_v > 0.0 else 0.0
@@ -203,7 +203,7 @@ def _current_a(load: SupplyLoad, bus_v: float) -> float:
     if load.power_w is None:
         assert load.current_a is not None  # a load has one of both
         return load.current_a
-    return float(constant_power_current_a(load.power_w, bus_v, load.loop_resistance_ohm)[0])
+    return power_current_a(load.power_w, bus_v, load.loop_resistance_ohm)[0]
 
 
 def _load_voltage(load: SupplyLoad, state: str, bus_v: float | None) -> LoadVoltage:

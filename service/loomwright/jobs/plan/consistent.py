@@ -19,6 +19,7 @@ from loomwright.jobs.circuit_conductors import (
 )
 from loomwright.jobs.circuit_fuses import circuits_before_fuses, sized_circuits
 from loomwright.jobs.job import Job
+from loomwright.jobs.job_networks import JobNetworks
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.solved_installation import SolvedInstallation, solved_installation
 from loomwright.tables.fuse_records import FuseTables
@@ -50,7 +51,9 @@ class ConsistentCircuits:
     exceeded: tuple[str, ...]
 
 
-def consistent_circuits(job: Job, tables: Tables, fuse_tables: FuseTables) -> ConsistentCircuits:
+def consistent_circuits(
+    job: Job, tables: Tables, fuse_tables: FuseTables, networks: JobNetworks | None = None
+) -> ConsistentCircuits:
     """Return the circuits of a job, sized so that the solved network asks no more of them.
 
     Parameters
@@ -61,6 +64,8 @@ def consistent_circuits(job: Job, tables: Tables, fuse_tables: FuseTables) -> Co
         Tables of the engineering.
     fuse_tables
         Fuse tables of the engineering.
+    networks
+        What other sizings of the job in the same request have drawn, if there are any.
 
     Returns
     -------
@@ -72,12 +77,13 @@ def consistent_circuits(job: Job, tables: Tables, fuse_tables: FuseTables) -> Co
     EngineeringError
         A circuit lies outside the models.
     """
+    networks = networks or JobNetworks(tables)
     feeding_v: dict[str, float] = {}
     conductors = FIRST_TIME
     for rounds in range(1, GREATEST_ROUNDS + 1):
         conductors = circuit_conductors(job, tables, feeding_v, conductors)
         bare = circuits_before_fuses(job, conductors)
-        solved = solved_installation(job, bare, conductors, tables)
+        solved = solved_installation(job, bare, conductors, networks)
         exceeded = _exceeded(bare, solved)
         short = _short_of_voltage(job, solved)
         tightened = _tightened(job, solved, short)
@@ -90,7 +96,7 @@ def consistent_circuits(job: Job, tables: Tables, fuse_tables: FuseTables) -> Co
     # A fuse may call for a thicker conductor, never for a thinner one: no current rises by it.
     sized = sized_circuits(job, conductors, tables, fuse_tables)
     if [entry.candidate for entry in sized] != [entry.candidate for entry in bare]:
-        solved = solved_installation(job, sized, conductors, tables)
+        solved = solved_installation(job, sized, conductors, networks)
     return ConsistentCircuits(job, conductors, sized, solved, rounds, tuple(short), tuple(exceeded))
 
 

@@ -12,7 +12,8 @@ from loomwright.engineering.supply.assessment import INSUFFICIENT, SupplyAssessm
 from loomwright.jobs.circuit_sources import SourceLoad, source_load, source_loads
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_bills import JobBills
-from loomwright.jobs.measurements import measurements_of_network
+from loomwright.jobs.job_networks import JobNetworks
+from loomwright.jobs.measurements import JobReadings
 from loomwright.jobs.plan.alternatives import LEANEST, PLAN_NAMES, USUAL, PlanOptions, planned_job
 from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
 from loomwright.jobs.plan.consistent import ConsistentCircuits, consistent_circuits
@@ -117,6 +118,16 @@ EXPECTATION_PROVENANCES = (
 )
 
 
+@record
+class _Shared:
+    """What the plans of one job have in common, for one request."""
+
+    bills: JobBills
+    orders: JobOrders
+    networks: JobNetworks
+    readings: JobReadings
+
+
 def installation_plans(
     job: Job,
     book: PriceBook,
@@ -154,8 +165,9 @@ def installation_plans(
     """
     bills = JobBills(job, book, options)
     orders = JobOrders(job, tables, fuse_tables, bills.builds)
+    shared = _Shared(bills, orders, JobNetworks(tables), JobReadings())
     plans = tuple(
-        _plan(name, job, plan_options, bills, orders, tables, fuse_tables) for name in PLAN_NAMES
+        _plan(name, job, plan_options, shared, tables, fuse_tables) for name in PLAN_NAMES
     )
     if _costs_more(plans[0], plans[1]):
         # Thinner feeds can make constant-power loads draw so much more that nothing is saved.
@@ -174,23 +186,22 @@ def _plan(
     name: str,
     job: Job,
     plan_options: PlanOptions,
-    bills: JobBills,
-    orders: JobOrders,
+    shared: _Shared,
     tables: Tables,
     fuse_tables: FuseTables,
 ) -> Plan:
     planned = planned_job(job, name, plan_options)
-    found = consistent_circuits(planned, tables, fuse_tables)
+    found = consistent_circuits(planned, tables, fuse_tables, shared.networks)
     same_loads = planned.equipment is job.equipment
     solved = found.solved if same_loads else with_loads_of(job, found.solved, found.conductors)
     loads = _source_loads(job, found.sized, solved)
-    priced = priced_circuits(job, found.sized, loads, bills.of(found.sized), (), tables)
+    priced = priced_circuits(job, found.sized, loads, shared.bills.of(found.sized), (), tables)
     outputs = equipment_outputs(job, solved.load_voltages_v)
     estimates = {output.equipment.key: output.estimate for output in outputs}
     supply = supply_of_plan(job, solved, estimates)
     measurements: tuple[Expectation, ...] = ()
     if solved.sources:
-        measurements = measurements_of_network(job, solved.network, found.conductors)
+        measurements = shared.readings.of(job, solved.network, found.conductors)
     return Plan(
         name=name,
         verdict=_verdict(priced, found, solved, supply),
@@ -200,7 +211,7 @@ def _plan(
         outputs=outputs,
         supply=supply,
         signal=_signal(job, solved, fuse_tables),
-        order=orders.of(priced),
+        order=shared.orders.of(priced),
         measurements=measurements,
     )
 

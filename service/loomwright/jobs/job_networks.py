@@ -1,0 +1,109 @@
+"""Networks of one job for several sizings of its circuits, such as the rounds of its plans."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from loomwright.engineering.record import record
+from loomwright.jobs.circuit_conductors import CircuitConductor
+from loomwright.jobs.installation_network import (
+    InstallationNetwork,
+    drawn_circuits,
+    installation_network,
+    network_with_loads,
+    stretches_there_and_back,
+)
+from loomwright.jobs.job import Job
+from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.tables.records import Tables
+
+Array = npt.NDArray[np.float64]
+
+
+@record
+class _Stretches:
+    """The conductors of a circuit there and back, as they stand in the elements of a network."""
+
+    ambient_resistance_ohm: Array
+    resistance_slope_ohm_per_k: Array
+    share_per_ampere: Array
+    curves: Array
+
+
+class JobNetworks:
+    """Networks of one job, drawn once for each set of circuits that have a conductor.
+
+    Lives for one request. Between the sizings of a job conductors and loads alone differ: what lies
+    between which nodes does not, nor do sources, joints and ground paths. Each network is the one
+    that would be drawn of its circuits alone.
+
+    Parameters
+    ----------
+    tables
+        Tables of the engineering.
+    """
+
+    def __init__(self, tables: Tables) -> None:
+        self._tables = tables
+        self._drawn: dict[tuple[str, ...], InstallationNetwork] = {}
+        self._stretches: dict[tuple[str, int], _Stretches] = {}
+
+    def of(
+        self,
+        job: Job,
+        sized: Sequence[SizedCircuit],
+        conductors: Mapping[str, CircuitConductor],
+    ) -> InstallationNetwork:
+        """Return the network of a sizing.
+
+        Parameters
+        ----------
+        job
+            The job; allowances and loads may differ from one sizing to the next, nothing else.
+        sized
+            Its circuits, each with the conductor that is fitted.
+        conductors
+            What each was sized for.
+
+        Returns
+        -------
+        InstallationNetwork
+            As ``installation_network`` draws it with all circuits.
+        """
+        candidates = drawn_circuits(sized, conductors)
+        circuits = tuple(candidates)
+        drawn = self._drawn.get(circuits)
+        if drawn is None:
+            drawn = installation_network(job, sized, conductors, self._tables)
+            self._drawn[circuits] = drawn
+            return drawn
+        if not circuits:
+            return drawn
+        # In the order in which they were drawn: circuit by circuit, feed before return.
+        found = [
+            self._stretches_of(key, candidate, conductors[key])
+            for key, candidate in candidates.items()
+        ]
+        elements = drawn.elements._replace(
+            ambient_resistance_ohm=_row([each.ambient_resistance_ohm for each in found]),
+            resistance_slope_ohm_per_k=_row([each.resistance_slope_ohm_per_k for each in found]),
+            share_per_ampere=_row([each.share_per_ampere for each in found]),
+            curves=np.concatenate([each.curves for each in found]),
+        )
+        return network_with_loads(drawn, job, elements)
+
+    def _stretches_of(self, key: str, candidate: int, conductor: CircuitConductor) -> _Stretches:
+        # The same in every sizing: route and conductor family are those of the job.
+        found = self._stretches.get((key, candidate))
+        if found is None:
+            assert conductor.request is not None  # it is drawn, so it was sized
+            feed, back = stretches_there_and_back(conductor.request, candidate, self._tables)
+            cold, slope, share, curves = zip(*feed, *back, strict=True)
+            found = _Stretches(np.array(cold), np.array(slope), np.array(share), np.stack(curves))
+            self._stretches[key, candidate] = found
+        return found
+
+
+def _row(parts: list[Array]) -> Array:
+    return np.concatenate(parts).reshape(1, -1)
