@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.measurement.expected import Reading
+from loomwright.engineering.measurement.expected import Expectation, Reading
 from loomwright.engineering.measurement.hypotheses import COPPER_CLAD, UNDERSIZED
 from loomwright.engineering.measurement.measured_network import (
     CURRENT,
@@ -23,6 +23,7 @@ from loomwright.engineering.measurement.meter import Meter
 from loomwright.jobs.circuit_conductors import circuit_conductors
 from loomwright.jobs.circuit_fuses import sized_circuits
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
+from loomwright.jobs.installation_network import installation_network
 from loomwright.jobs.job import Job
 from loomwright.jobs.measured_installation import LOAD, MeasuredInstallation, measured_installation
 from loomwright.jobs.measurements import (
@@ -33,11 +34,11 @@ from loomwright.jobs.measurements import (
     USUAL_METERS,
     WORKSHOP_TEMPERATURE_K,
     CheckedMeasurements,
+    JobReadings,
     Measurements,
     StatedReading,
     all_on,
     checked_measurements,
-    expected_measurements,
 )
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
@@ -61,6 +62,14 @@ def installation(job: Job, measured: tuple[str, ...], kelvin: float) -> Measured
     return measured_installation(job, sized, conductors, tables(), all_on(job), kelvin, measured)
 
 
+def expected_measurements(job: Job) -> tuple[Expectation, ...]:
+    """What is expected of a job whose circuits are sized each for itself."""
+    conductors = circuit_conductors(job, tables())
+    sized = sized_circuits(job, conductors, tables(), fuse_tables())
+    drawn = installation_network(job, sized, conductors, tables())
+    return JobReadings().of(job, drawn, conductors)
+
+
 def test_a_cold_feed_has_the_resistance_of_the_table(
     small_job: Document, read_job: ReadJob
 ) -> None:
@@ -81,12 +90,7 @@ def test_expected_drops_of_a_small_job_are_those_derived_by_hand(
 ) -> None:
     # 6 A: feed 31.92 + 0.8 mohm, return 3.99 + 0.2 + 1 mohm, 14 mohm in the source, at 20 C; heat
     # adds up to 3 % to the conductors, the mean of a lognormal spread of 0.35 adds 6 % to joints.
-    job = read_job(small_job)
-    conductors = circuit_conductors(job, tables())
-    sized = sized_circuits(job, conductors, tables(), fuse_tables())
-    found = {
-        entry.quantity: entry for entry in expected_measurements(job, sized, conductors, tables())
-    }
+    found = {entry.quantity: entry for entry in expected_measurements(read_job(small_job))}
     feed = found[Quantity(FEED_DROP, "lamp_feed", LOAD)]
     back = found[Quantity(RETURN_DROP, "lamp_feed", LOAD)]
     assert 6 * 32.72e-3 < feed.expected < 6 * 32.72e-3 * 1.035
@@ -106,9 +110,7 @@ def test_every_loaded_circuit_of_a_job_has_its_expected_measurements(
     name: str, read_job: ReadJob
 ) -> None:
     job = read_job(demo_job(name))
-    conductors = circuit_conductors(job, tables())
-    sized = sized_circuits(job, conductors, tables(), fuse_tables())
-    found = expected_measurements(job, sized, conductors, tables())
+    found = expected_measurements(job)
     assert {entry.quantity.subject for entry in found if entry.quantity.what == FUSE_DROP} >= set(
         all_on(job)[LOAD]
     )
@@ -129,9 +131,7 @@ def test_circuits_without_a_conductor_are_left_out_of_what_is_expected(
     ]
     small_job["equipment"] += [{**small_job["equipment"][0], "key": "more", "circuit": "far"}]
     job = read_job(small_job)
-    conductors = circuit_conductors(job, tables())
-    sized = sized_circuits(job, conductors, tables(), fuse_tables())
-    found = expected_measurements(job, sized, conductors, tables())
+    found = expected_measurements(job)
     assert {entry.quantity.subject for entry in found} == {"battery", "lamp_feed"}
     with pytest.raises(EngineeringError, match="Circuit far") as caught:
         checked(job, stated(CURRENT, "lamp_feed", 6.0))

@@ -35,7 +35,7 @@ from loomwright.engineering.measurement.verdict import (
 )
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor, feeders
-from loomwright.jobs.installation_network import InstallationNetwork, installation_network
+from loomwright.jobs.installation_network import InstallationNetwork
 from loomwright.jobs.job import Job
 from loomwright.jobs.measured_installation import (
     LOAD,
@@ -48,7 +48,6 @@ from loomwright.jobs.measured_installation import (
 from loomwright.jobs.plan.alternatives import RECOMMENDED, PlanOptions, planned_job
 from loomwright.jobs.plan.alternatives import USUAL as USUAL_PLANS
 from loomwright.jobs.plan.consistent import consistent_circuits
-from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
 
@@ -131,43 +130,6 @@ def all_on(job: Job) -> dict[str, tuple[str, ...]]:
     feeding = {circuit.fed_from for circuit in job.circuits}
     on = [item for item in job.circuits if item.key not in feeding and not item.charges_source]
     return {LOAD: tuple(circuit.key for circuit in on)}
-
-
-def expected_measurements(
-    job: Job,
-    sized: Sequence[SizedCircuit],
-    conductors: Mapping[str, CircuitConductor],
-    tables: Tables,
-    ambient_temperature_k: float = WORKSHOP_TEMPERATURE_K,
-) -> tuple[Expectation, ...]:
-    """Return what a technician will read on a finished job, at rest and with everything on.
-
-    Parameters
-    ----------
-    job
-        The job.
-    sized
-        Its circuits; those without a conductor are left out.
-    conductors
-        What each was sized for.
-    tables
-        Tables of the engineering.
-    ambient_temperature_k
-        Of the workshop [K].
-
-    Returns
-    -------
-    tuple of Expectation
-        Voltages at rest first, then under load by circuit; with the usual meters, uncertainties by
-        propagation.
-
-    Raises
-    ------
-    EngineeringError
-        ``no_operating_point``.
-    """
-    drawn = installation_network(job, sized, conductors, tables)
-    return JobReadings(ambient_temperature_k).of(job, drawn, conductors)
 
 
 @record
