@@ -9,9 +9,13 @@ from hypothesis import strategies as st
 
 from drawn_networks import drawn_network, quadratic_curve
 from loomwright.engineering.network.collapse import (
+    AIM_SHORT,
+    GREATEST_GROWTH,
     RELATIVE_TOLERANCE,
     collapse_of_all_loads,
     collapse_of_one_load,
+    next_trial,
+    straightened,
 )
 from loomwright.engineering.network.draft import REFERENCE, NetworkDraft, Stretch
 from loomwright.engineering.network.solver import NO_OPERATING_POINT, SOLVED, solved_networks
@@ -201,3 +205,72 @@ def test_each_network_has_a_row_of_its_own():
     collapse = collapse_of_all_loads(draft.shape(), rows)
     assert collapse.greatest_power_w[:2] == pytest.approx([360.0, 1440.0], rel=1.1e-7)
     assert math.isinf(collapse.greatest_factor[2])
+
+
+# --- the search ---
+
+
+@given(st.floats(1e-6, 1.0))
+def test_measure_of_one_load_is_straight_in_its_factor(share):
+    # With s**2 = 1 - factor / greatest, from the text of the module.
+    s = math.sqrt(share)
+    assert straightened(2.0 * s / (1.0 + s)) == pytest.approx(share)
+
+
+def test_two_trials_of_one_aim_lie_within_the_tolerance():
+    assert 0.0 < 2.0 * AIM_SHORT < RELATIVE_TOLERANCE
+
+
+def test_without_a_second_point_the_factor_grows_by_a_thousand():
+    grown = next_trial(0.0, math.inf, 1.0, -1.0, 1.0)
+    assert grown == GREATEST_GROWTH == 1000.0
+    assert next_trial(0.5, math.inf, 1.0, -1.0, 2.0) == 1000.0
+    assert next_trial(5.0, math.inf, 1.0, -1.0, 2.0) == 5000.0
+
+
+def test_a_secant_aims_just_short_of_where_it_meets_nought():
+    # From 1 at 0.5 to 2 at 0.25: 0 at 3; from 0 at 0.5 to 2 at 0.25: 0 at 4.
+    assert next_trial(2.0, math.inf, 0.25, 1.0, 0.5) == pytest.approx(3.0 * (1.0 - 3e-8), rel=1e-12)
+    assert next_trial(2.0, math.inf, 0.25, 0.0, 0.5) == pytest.approx(4.0 * (1.0 - 3e-8), rel=1e-12)
+    assert next_trial(2.0, 3.5, 0.25, 1.0, 0.5) == pytest.approx(3.0 * (1.0 - 3e-8), rel=1e-12)
+
+
+def test_an_aim_that_is_reached_is_passed_by_a_hair():
+    lower = 3.0 * (1.0 - 2e-8)
+    # Where the secant meets nought: at 3 again.
+    measure = (3.0 - lower) / 4.0
+    found = next_trial(lower, math.inf, measure, 1.0, 0.5)
+    assert found == pytest.approx(3.0 * (1.0 + 3e-8), rel=1e-10)
+    # A hair further off, the trial still lies short of the aim.
+    lower = 3.0 * (1.0 - 6e-8)
+    found = next_trial(lower, math.inf, (3.0 - lower) / 4.0, 1.0, 0.5)
+    assert found == pytest.approx(3.0 * (1.0 - 3e-8), rel=1e-10)
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "measure", "before", "before_measure"),
+    [
+        # The aim of 3 lies beyond the upper bound.
+        (2.0, 2.5, 0.25, 1.0, 0.5),
+        # The measure has not fallen, or there is no point before.
+        (2.0, 2.5, 0.5, 1.0, 0.5),
+        (2.0, 2.5, 0.25, 2.0, 0.5),
+        (2.0, 2.5, 0.25, -0.5, 0.5),
+    ],
+)
+def test_where_the_secant_is_of_no_use_the_bounds_are_halved(
+    lower, upper, measure, before, before_measure
+):
+    assert next_trial(lower, upper, measure, before, before_measure) == 2.25
+
+
+def test_the_collapse_of_one_load_is_found_in_four_to_five_trials():
+    # One that only halved would need some 25 from the first upper bound on.
+    generator = np.random.default_rng(0)
+    trials = []
+    for emf, decades, power in generator.uniform((6.0, -3.0, 1.0), (60.0, -1.0, 5000.0), (200, 3)):
+        draft = bus(emf, 10.0**decades)
+        draft.load("load", "bus", REFERENCE, power_w=power)
+        trials.append(of_all(draft).trials[0])
+    assert np.mean(trials) < 4.8
+    assert max(trials) <= 16

@@ -76,16 +76,46 @@ def _turned_up_w(network: int, turned_up: Array, elements: Elements) -> float:
 
 
 @compiled
-def _straightened(definiteness: float) -> float:
-    """Return the measure that falls to 0 at the collapse along a straight line."""
+def straightened(definiteness: float) -> float:
+    """Return the measure that falls to 0 at the collapse along a straight line.
+
+    Parameters
+    ----------
+    definiteness
+        Of the slopes [1], 0 to 1.
+
+    Returns
+    -------
+    float
+        ``s**2`` where the definiteness is ``2 s / (1 + s)`` [1].
+    """
     return (definiteness / (2.0 - definiteness)) ** 2
 
 
 @compiled
-def _next_trial(
+def next_trial(
     lower: float, upper: float, measure: float, before: float, before_measure: float
 ) -> float:
-    """Return the factor to try next, from the last two factors that have an operating point."""
+    """Return the factor to try next, from the last two factors that have an operating point.
+
+    Parameters
+    ----------
+    lower
+        The greatest factor that has one [1].
+    upper
+        The least that has none; infinite while none is known [1].
+    measure
+        ``straightened`` at the former.
+    before
+        The greatest factor before that, negative where there was none [1].
+    before_measure
+        ``straightened`` at it.
+
+    Returns
+    -------
+    float
+        Between the bounds [1].
+    """
     aim = math.inf
     if 0.0 <= before < lower and measure < before_measure:
         aim = lower + measure * (lower - before) / (before_measure - measure)
@@ -132,7 +162,7 @@ def greatest_factor(
         return SOLVED, math.inf, 1, 0.0
     proven = is_proven(network, shape, elements)
     lower, upper, trial, width = 0.0, math.inf, 1.0, math.inf
-    measure = _straightened(definiteness)
+    measure = straightened(definiteness)
     before, before_measure, last_width = -1.0, measure, math.inf
     for trials in range(2, GREATEST_TRIALS):
         next_voltage, next_current = voltage.copy(), current.copy()
@@ -142,7 +172,7 @@ def greatest_factor(
         if found == SOLVED:
             before, before_measure = lower, measure
             voltage, current, lower = next_voltage, next_current, trial
-            measure = _straightened(definiteness)
+            measure = straightened(definiteness)
         else:
             proven = proven or trial == upper
             upper = trial
@@ -157,7 +187,7 @@ def greatest_factor(
                 return SOLVED, lower, trials, width
             trial = upper
             continue
-        trial = _next_trial(lower, upper, measure, before, before_measure)
+        trial = next_trial(lower, upper, measure, before, before_measure)
         if width > 0.5 * last_width and not math.isinf(upper):
             trial = 0.5 * (lower + upper)
         last_width = width
