@@ -38,13 +38,14 @@ require_free_port() {
     esac
 }
 
-# Wait until the service answers; give up when its process ends or after 30 s.
+# Wait until the service answers; give up when its process ends or after 180 s: the first
+# start of an installation makes machine code, which takes a slow machine a minute.
 wait_until_ready() {
     "$environment/bin/python" - "$port" "$server" <<'PYTHON'
 import http.client, os, sys, time
 
 port, server = int(sys.argv[1]), int(sys.argv[2])
-deadline = time.monotonic() + 30.0
+deadline = time.monotonic() + 180.0
 while time.monotonic() < deadline:
     try:
         os.kill(server, 0)
@@ -96,7 +97,7 @@ wait_until_ready
 case $? in
 0) ;;
 1) fail "the server stopped while starting: $(tail -n 1 "$log") (see $log)" ;;
-*) fail "the server did not answer $url/v1/health within 30 s (see $log)" ;;
+*) fail "the server did not answer $url/v1/health within 180 s (see $log)" ;;
 esac
 
 # A proxy in the surroundings must not stand between two processes of one machine.

@@ -151,7 +151,8 @@ def load(port: int, requests: list[bytes], seconds: float, connections: int) -> 
             turn += 1
         busy, begun = time.process_time(), time.perf_counter()
         now = begun
-        while now - begun < seconds:
+        # However slow a call is, a rate is that of at least one.
+        while now - begun < seconds or not done:
             ready = selector.select(timeout=30.0)
             if not ready:
                 raise BenchError("the server has not answered for 30 s")
@@ -205,7 +206,7 @@ def server(app: str, settings: list[str], environment: dict[str, str]) -> Iterat
 
 
 def _wait_for(port: int, process: subprocess.Popen[bytes]) -> None:
-    deadline = time.monotonic() + 30.0
+    deadline = time.monotonic() + 180.0
     while time.monotonic() < deadline:
         if process.poll() is not None:
             raise BenchError(f"gunicorn ended with status {process.returncode}")
@@ -213,7 +214,7 @@ def _wait_for(port: int, process: subprocess.Popen[bytes]) -> None:
             socket.create_connection(("127.0.0.1", port), timeout=5.0).close()
             return
         time.sleep(0.05)
-    raise BenchError("gunicorn did not listen within 30 s")
+    raise BenchError("gunicorn did not listen within 180 s")
 
 
 def request_bodies(folder: Path, operation: str, variants: int) -> list[bytes]:
