@@ -14,7 +14,9 @@ from loomwright.engineering.network.solver import (
     NO_OPERATING_POINT,
     NOT_SETTLED,
     SOLVED,
+    found_operating_point,
     is_proven,
+    operating_point,
     solved_networks,
     unloaded_voltages_v,
 )
@@ -351,6 +353,51 @@ def test_linear_network_takes_one_step():
     assert row.iterations.tolist() == [1]
 
 
+def found(draft):
+    """State, definiteness, steps and residual of the only network of a draft."""
+    shape, elements = draft.shape(), draft.elements()
+    return found_operating_point(0, np.ones(shape.load_plus.size), shape, elements)[2:]
+
+
+@pytest.mark.parametrize(
+    "draft",
+    [
+        # 36 W and 12 A are all that there is.
+        one_load(12.0, 0.5, 0.5, power_w=40.0),
+        one_load(12.0, 0.5, 0.5, current_a=12.1),
+    ],
+)
+def test_where_there_is_no_point_nothing_is_definite_and_steps_were_taken(draft):
+    state, definiteness, steps, _ = found(draft)
+    assert (state, definiteness) == (NO_OPERATING_POINT, 0.0)
+    assert 1 <= steps <= 50
+
+
+def test_a_heated_network_beyond_its_collapse_is_not_definite_either():
+    state, definiteness, steps, _ = found(heated(0.02, 0.01, power_w=1e5))
+    assert (state, definiteness) == (NO_OPERATING_POINT, 0.0)
+    assert steps >= 1
+
+
+def test_a_load_without_any_voltage_is_refused_before_the_first_step():
+    # A source of 0 V: no current is enough for a power.
+    draft = one_load(0.0, 0.5, 0.5, power_w=1.0)
+    shape, elements = draft.shape(), draft.elements()
+    state, definiteness, steps, residual = operating_point(
+        np.zeros(3), np.zeros(1), 0, np.ones(1), shape, elements
+    )
+    assert (state, definiteness, steps) == (NO_OPERATING_POINT, 0.0, 0)
+    assert math.isnan(residual)
+    # A current may be driven by another source: that is seen by a step.
+    assert found(one_load(0.0, 0.5, 0.5, current_a=1.0))[:3] == (NO_OPERATING_POINT, 0.0, 1)
+
+
+def test_what_has_no_unloaded_voltage_has_taken_no_step():
+    state, definiteness, steps, residual = found(one_load(math.nan, 0.01, 0.05, power_w=10.0))
+    assert (state, definiteness, steps) == (NOT_SETTLED, 0.0, 0)
+    assert math.isnan(residual)
+
+
 def proven(draft):
     return is_proven(0, draft.shape(), draft.elements())
 
@@ -358,6 +405,10 @@ def proven(draft):
 def test_proof_holds_for_loads_and_sources_at_the_reference_and_cold_conductors():
     assert proven(one_load(12.0, 0.01, 0.01, power_w=10.0))
     assert not proven(heated(0.02, 0.01, power_w=10.0))
+    never_warmer = one_load(12.0, 0.01, 0.01, power_w=10.0)
+    stretch = Stretch(0.02, 0.0, 0.01, quadratic_curve(80.0))
+    never_warmer.branch("other", "bus", "load", 0.01, (stretch,))
+    assert proven(never_warmer)
     floating = one_load(12.0, 0.01, 0.01)
     floating.load("other", "bus", "load", power_w=1.0)
     assert not proven(floating)
