@@ -35,7 +35,27 @@ GREATEST_HALVINGS = 30
 def has_voltage(
     voltage_v: Array, network: int, power_factor: Array, shape: Shape, elements: Elements
 ) -> tuple[bool, bool]:
-    """Tell whether the loads of constant power, and those of constant current, have voltage."""
+    """Tell whether the loads of constant power, and those of constant current, have voltage.
+
+    Parameters
+    ----------
+    voltage_v
+        Of each node [V].
+    network
+        Row of the elements.
+    power_factor
+        On the constant power of each load [1].
+    shape
+        The shape.
+    elements
+        Their values.
+
+    Returns
+    -------
+    tuple of bool
+        Whether each load with constant power has more than ``NO_VOLTAGE`` of the greatest EMF, and
+        each with constant current more than 0 V.
+    """
     least = NO_VOLTAGE * greatest_size(elements.emf_v[network])
     powered, fed = True, True
     for load in range(shape.load_plus.size):
@@ -48,10 +68,29 @@ def has_voltage(
 
 
 @compiled
-def _share_to_next_source(
+def share_to_next_source(
     voltage_v: Array, step_v: Array, network: int, shape: Shape, elements: Elements
 ) -> float:
-    """Return how much of a step brings the first waiting source in; infinite where none."""
+    """Return how much of a step brings the first waiting source in; infinite where none.
+
+    Parameters
+    ----------
+    voltage_v
+        Of each node before the step [V].
+    step_v
+        What a whole step adds to each [V].
+    network
+        Row of the elements.
+    shape
+        The shape.
+    elements
+        Their values.
+
+    Returns
+    -------
+    float
+        Share of the step [1].
+    """
     share = math.inf
     for source in range(shape.source_plus.size):
         minus, plus = shape.source_minus[source], shape.source_plus[source]
@@ -66,7 +105,7 @@ def _share_to_next_source(
 
 
 @compiled
-def _share_within_loads(
+def share_within_loads(
     voltage_v: Array,
     step_v: Array,
     left: float,
@@ -75,7 +114,30 @@ def _share_within_loads(
     shape: Shape,
     elements: Elements,
 ) -> float:
-    """Return how much of a step leaves each load of constant power a share of its voltage."""
+    """Return how much of a step leaves each load of constant power a share of its voltage.
+
+    Parameters
+    ----------
+    voltage_v
+        Of each node before the step [V].
+    step_v
+        What a whole step adds to each [V].
+    left
+        The share that is left [1].
+    network
+        Row of the elements.
+    power_factor
+        On the constant power of each load [1].
+    shape
+        The shape.
+    elements
+        Their values.
+
+    Returns
+    -------
+    float
+        Share of the step [1].
+    """
     share = math.inf
     for load in range(shape.load_plus.size):
         plus, minus = shape.load_plus[load], shape.load_minus[load]
@@ -98,27 +160,40 @@ def _newton_step(
     elements: Elements,
 ) -> Balance:
     """Go along a step of Newton's method as far as it does not overshoot; change the voltages."""
-    share = min(1.0, _share_to_next_source(voltage_v, step_v, network, shape, elements))
-    within = _share_within_loads(
+    share = min(1.0, share_to_next_source(voltage_v, step_v, network, shape, elements))
+    within = share_within_loads(
         voltage_v, step_v, LEAST_LEFT, network, power_factor, shape, elements
     )
     share = min(share, within)
-    driving = _driving_w(now.left_over, step_v)
+    driving = driving_w(now.left_over, step_v)
     start = voltage_v.copy()
     reached = now
     for _ in range(GREATEST_HALVINGS):
         for node in range(start.size):
             voltage_v[node] = start[node] + share * step_v[node]
         reached = balance(voltage_v, branch_current_a, network, power_factor, shape, elements)
-        if _driving_w(reached.left_over, step_v) >= -GREATEST_RETURN * driving:
+        if driving_w(reached.left_over, step_v) >= -GREATEST_RETURN * driving:
             break
         share *= 0.5
     return reached
 
 
 @compiled
-def _driving_w(left_over_a: Array, step_v: Array) -> float:
-    """Return what drives the voltages along a step: the currents left over against it."""
+def driving_w(left_over_a: Array, step_v: Array) -> float:
+    """Return what drives the voltages along a step: the currents left over against it.
+
+    Parameters
+    ----------
+    left_over_a
+        Sum of the currents out of each node, the reference left out [A].
+    step_v
+        What the step adds to the voltage of each node, the reference first [V].
+
+    Returns
+    -------
+    float
+        Power along the step [W]; above 0 where it goes towards a balance.
+    """
     driving = 0.0
     for row in range(left_over_a.size):
         driving -= left_over_a[row] * step_v[row + 1]
@@ -172,8 +247,8 @@ def settle(
             fall = direction_without_stiffness(slopes, failing)
             for row in range(fall.size):
                 step_v[row + 1] = -fall[row]
-            share = _share_to_next_source(voltage_v, step_v, network, shape, elements)
-            if not share < _share_within_loads(
+            share = share_to_next_source(voltage_v, step_v, network, shape, elements)
+            if not share < share_within_loads(
                 voltage_v, step_v, 0.0, network, power_factor, shape, elements
             ):
                 return NO_OPERATING_POINT, 0.0, step, residual
