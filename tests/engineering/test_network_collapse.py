@@ -272,5 +272,5 @@ def test_the_collapse_of_one_load_is_found_in_four_to_five_trials():
         draft = bus(emf, 10.0**decades)
         draft.load("load", "bus", REFERENCE, power_w=power)
         trials.append(of_all(draft).trials[0])
-    assert np.mean(trials) < 4.8
+    assert 3.8 < np.mean(trials) < 4.8
     assert max(trials) <= 16
