@@ -69,8 +69,8 @@ def test_every_load_counts():
     # One load of power with voltage does not speak for another without.
     draft = two_sources()
     draft.load("other", "low", REFERENCE, power_w=0.25)
-    assert has_voltage(voltages(draft, bus=9.0, low=0.0), 0, np.ones(3), *of(draft))[0] is False
-    assert has_voltage(voltages(draft, bus=9.0, low=1.0), 0, np.ones(3), *of(draft))[0] is True
+    assert not has_voltage(voltages(draft, bus=9.0, low=0.0), 0, np.ones(3), *of(draft))[0]
+    assert has_voltage(voltages(draft, bus=9.0, low=1.0), 0, np.ones(3), *of(draft))[0]
 
 
 @pytest.mark.parametrize(
