@@ -392,6 +392,36 @@ def test_a_load_without_any_voltage_is_refused_before_the_first_step():
     assert found(one_load(0.0, 0.5, 0.5, current_a=1.0))[:3] == (NO_OPERATING_POINT, 0.0, 1)
 
 
+@pytest.mark.parametrize(
+    ("load", "steps"),
+    [
+        # At 12 V 400 W fall faster than 1 ohm holds: 1 - 400 / 144 < 0.
+        ({"power_w": 400.0}, 0),
+        # 40 W: 12 V, 7.4 V, 4.4 V; there 1 - 40 / 4.4**2 < 0.
+        ({"power_w": 40.0}, 2),
+        # 12.1 A: one step comes to rest below 0 V.
+        ({"current_a": 12.1}, 1),
+    ],
+)
+def test_steps_down_to_where_nothing_holds_are_those_by_hand(load, steps):
+    draft = one_load(12.0, 0.5, 0.5, **load)
+    shape, elements = draft.shape(), draft.elements()
+    voltage, _ = unloaded_voltages_v(0, shape, elements)
+    found = operating_point(voltage, np.zeros(1), 0, np.ones(1), shape, elements)
+    assert found[:3] == (NO_OPERATING_POINT, 0.0, steps)
+
+
+def test_a_load_that_is_no_number_is_not_settled():
+    draft = one_load(12.0, 0.5, 0.5, current_a=math.nan)
+    shape, elements = draft.shape(), draft.elements()
+    voltage, _ = unloaded_voltages_v(0, shape, elements)
+    state, definiteness, steps, residual = operating_point(
+        voltage, np.zeros(1), 0, np.ones(1), shape, elements
+    )
+    assert (state, definiteness, steps) == (NOT_SETTLED, 0.0, 0)
+    assert math.isnan(residual)
+
+
 def test_what_has_no_unloaded_voltage_has_taken_no_step():
     state, definiteness, steps, residual = found(one_load(math.nan, 0.01, 0.05, power_w=10.0))
     assert (state, definiteness, steps) == (NOT_SETTLED, 0.0, 0)
