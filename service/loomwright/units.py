@@ -12,6 +12,8 @@ from types import MappingProxyType
 import pint
 
 NUMBER_PATTERN = r"[+-]?(?:[0-9]+(?:\.[0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
+# Longest text that is looked at as a quantity.
+GREATEST_TEXT_LENGTH = 40
 # Decimal, so that a foot is 0.3048 m and not its neighbour.
 _REGISTRY: pint.UnitRegistry[Decimal] = pint.UnitRegistry(cache_folder=None, non_int_type=Decimal)
 
@@ -150,3 +152,25 @@ KINDS = MappingProxyType(
         )
     }
 )
+
+
+def quantity_text(quantity: str, text: str) -> float | None:
+    """Return the number in the stated unit that a text means, or none where it means none.
+
+    Parameters
+    ----------
+    quantity
+        Key of the quantity.
+    text
+        Such as ``"16 ft"``.
+
+    Returns
+    -------
+    float or None
+        In the stated unit of the quantity.
+    """
+    if len(text) > GREATEST_TEXT_LENGTH:
+        return None
+    kind = KINDS[quantity]
+    si = kind.si_of_text(text)
+    return None if si is None else kind.number_of_si(si)

@@ -10,10 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drawn_requests import client, document, number_form, request_name, resolved
-from loomwright.units import KINDS
+from loomwright.units import GREATEST_TEXT_LENGTH, KINDS
 from loomwright.web.openapi_file import openapi_yaml
 from loomwright.web.operations import OPERATIONS
-from loomwright.web.quantities import GREATEST_TEXT_LENGTH
 
 FILE = Path(__file__).parents[2] / "openapi" / "loomwright.yaml"
 RENEWAL = "renew it: python -m loomwright.web.openapi_file > openapi/loomwright.yaml"

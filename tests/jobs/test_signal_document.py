@@ -10,8 +10,8 @@ from loomwright.jobs.demo_library import demo_job
 from loomwright.jobs.job import Job
 from loomwright.jobs.signal_document import signal_path_from_document
 from loomwright.pricing.faults import DocumentError
+from loomwright.units import quantity_text
 from loomwright.web.schemas.signal_examples import signal_examples
-from loomwright.web.stated_jobs import quantity_text
 
 Document = dict[str, Any]
 

@@ -19,8 +19,9 @@ from loomwright.jobs.supply_document import StatedSupply, supply_from_document
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.supply_load import supply_tables
+from loomwright.units import quantity_text
 from loomwright.web.schemas.supply import SUPPLY_REQUEST, supply_examples
-from loomwright.web.stated_jobs import quantity_text, stated_job
+from loomwright.web.stated_jobs import stated_job
 
 Document = dict[str, Any]
 CAR: Document = {

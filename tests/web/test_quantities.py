@@ -8,9 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from marshmallow import ValidationError
 
-from loomwright.units import CURRENT, LENGTH, TEMPERATURE, TIME
+from loomwright.units import CURRENT, GREATEST_TEXT_LENGTH, LENGTH, TEMPERATURE, TIME
 from loomwright.web.quantities import (
-    GREATEST_TEXT_LENGTH,
     Flag,
     Key,
     KeyList,

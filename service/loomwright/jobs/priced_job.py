@@ -126,7 +126,7 @@ def priced_circuits(
     """
     return PricedJob(
         job=job,
-        verdict=_verdict(sized, loads, bill),
+        verdict=verdict_of(sized, loads, bill),
         circuits=sized,
         power_sources=loads,
         bill=bill,
@@ -136,7 +136,8 @@ def priced_circuits(
     )
 
 
-def _verdict(sized: tuple[SizedCircuit, ...], loads: tuple[SourceLoad, ...], bill: Bill) -> str:
+def verdict_of(sized: tuple[SizedCircuit, ...], loads: tuple[SourceLoad, ...], bill: Bill) -> str:
+    """Return the verdict on sized and priced circuits, one of ``VERDICTS``."""
     if any(load.verdict == ABOVE_LIMIT for load in loads):
         return SOURCE_OVERLOADED
     if bill.unpriced or any(entry.verdict != SIZED for entry in sized):

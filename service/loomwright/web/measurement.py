@@ -14,6 +14,7 @@ from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
+from loomwright.units import quantity_text
 from loomwright.web.answers import ENGINE_VERSION, cautions_of
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
@@ -21,7 +22,6 @@ from loomwright.web.requests import invalid, json_object
 from loomwright.web.schemas.measurement import MEASUREMENTS
 from loomwright.web.stated_jobs import (
     fields_within,
-    quantity_text,
     sources_of_jobs,
     stated_job,
 )

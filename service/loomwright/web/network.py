@@ -15,12 +15,13 @@ from loomwright.jobs.solved_network import solved_network
 from loomwright.pricing.faults import Fault
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.load import tables
+from loomwright.units import quantity_text
 from loomwright.web.answers import ENGINE_VERSION, cautions_of, working_of
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import invalid, json_object
 from loomwright.web.schemas.network import NETWORK_REQUEST
-from loomwright.web.stated_jobs import quantity_text, sources_of_jobs
+from loomwright.web.stated_jobs import sources_of_jobs
 
 blueprint = Blueprint("network", __name__)
 

@@ -6,9 +6,8 @@ from typing import Any, TypeVar
 from marshmallow import ValidationError, fields
 
 from loomwright.decimal_comma import comma_advice
-from loomwright.units import QuantityKind
+from loomwright.units import GREATEST_TEXT_LENGTH, QuantityKind
 
-GREATEST_TEXT_LENGTH = 40
 # Digits of a kelvin, or of another unit with its own zero, that a sum of two numbers still holds.
 OFFSET_DIGITS = 9
 

@@ -15,11 +15,11 @@ from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.signal_load import signal_factors
+from loomwright.units import quantity_text
 from loomwright.web.answers import ENGINE_VERSION, cautions_of, sources_of, working_of
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import invalid, json_object
-from loomwright.web.stated_jobs import quantity_text
 
 _FORMS = FORMS_BY_OPERATION["plan-signal-path"]
 

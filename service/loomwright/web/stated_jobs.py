@@ -12,9 +12,8 @@ from loomwright.jobs.job_document import job_from_document
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
-from loomwright.units import KINDS
+from loomwright.units import quantity_text
 from loomwright.web.answers import sources_of
-from loomwright.web.quantities import GREATEST_TEXT_LENGTH
 
 
 def stated_job(document: object) -> Job:
@@ -36,28 +35,6 @@ def stated_job(document: object) -> Job:
         Anything is wrong; ``faults`` lists all of it by JSON pointer.
     """
     return job_from_document(document, tables(), fuse_tables().types, quantity_text)
-
-
-def quantity_text(quantity: str, text: str) -> float | None:
-    """Return the number in the stated unit that a text means, or none where it means none.
-
-    Parameters
-    ----------
-    quantity
-        Key of the quantity.
-    text
-        Such as ``"16 ft"``.
-
-    Returns
-    -------
-    float or None
-        In the stated unit of the quantity.
-    """
-    if len(text) > GREATEST_TEXT_LENGTH:
-        return None
-    kind = KINDS[quantity]
-    si = kind.si_of_text(text)
-    return None if si is None else kind.number_of_si(si)
 
 
 @contextmanager

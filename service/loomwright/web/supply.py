@@ -8,12 +8,13 @@ from loomwright.jobs.supply_document import supply_from_document
 from loomwright.pricing.faults import Fault
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.supply_load import supply_tables
+from loomwright.units import quantity_text
 from loomwright.web.answers import ENGINE_VERSION, cautions_of
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import invalid, json_object
 from loomwright.web.schemas.supply import SUPPLY_REQUEST
-from loomwright.web.stated_jobs import quantity_text, sources_of_jobs
+from loomwright.web.stated_jobs import sources_of_jobs
 
 blueprint = Blueprint("supply", __name__)
 

@@ -1,0 +1,1 @@
+"""Packages for vehicles, priced by the array."""

@@ -1,0 +1,120 @@
+"""From packages and vehicles to batches of rows, whichever way a quote is worked out."""
+
+from collections.abc import Iterator, Sequence
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from loomwright.batch.pair import Package, Vehicle
+from loomwright.batch.quote import Pricing, reference_quote
+from loomwright.batch.rows import Rows, rows_of_quotes
+from loomwright.engineering.record import record
+
+Indices = npt.NDArray[np.int64]
+
+
+class Engine(Protocol):
+    """Works out the quotes of one package for some vehicles of a batch."""
+
+    def rows(self, package: int, vehicles: Indices) -> Rows:
+        """Return the rows of a package, one for each vehicle, in the order of their indices."""
+
+
+@record
+class Batch:
+    """What is priced by what.
+
+    Parameters
+    ----------
+    packages
+        Packages with unlike keys.
+    vehicles
+        Vehicles with unlike keys.
+    pricing
+        Price book and options.
+    """
+
+    packages: Sequence[Package]
+    vehicles: Sequence[Vehicle]
+    pricing: Pricing
+
+
+class ReferenceEngine:
+    """Asks the single call for each pair: slow, and the measure of any other engine.
+
+    Parameters
+    ----------
+    batch
+        Packages, vehicles and pricing.
+    """
+
+    def __init__(self, batch: Batch) -> None:
+        self._batch = batch
+
+    def rows(self, package: int, vehicles: Indices) -> Rows:
+        """Return the rows of a package for some vehicles.
+
+        Parameters
+        ----------
+        package
+            Index of the package.
+        vehicles
+            Indices of the vehicles.
+
+        Returns
+        -------
+        Rows
+            One for each vehicle, in that order.
+        """
+        batch = self._batch
+        wanted = batch.packages[package]
+        asked = [batch.vehicles[index] for index in vehicles.tolist()]
+        quotes = [reference_quote(wanted, vehicle, batch.pricing) for vehicle in asked]
+        return rows_of_quotes(
+            [wanted.key] * len(asked),
+            [vehicle.key for vehicle in asked],
+            quotes,
+            batch.pricing.book.currency,
+        )
+
+
+@record
+class Pairs:
+    """Listed pairs, as indices of packages and of vehicles of the same length."""
+
+    packages: Indices
+    vehicles: Indices
+
+
+def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int) -> Iterator[Rows]:
+    """Yield the rows of all pairs, so many at once that memory stays bounded.
+
+    Parameters
+    ----------
+    engine
+        Works the quotes out.
+    batch
+        What is priced.
+    pairs
+        Listed pairs; every package with every vehicle for none, packages first.
+    rows_at_once
+        Greatest number of rows that are yielded together.
+
+    Yields
+    ------
+    Rows
+        Every pair once, in the order of the pairs.
+    """
+    if pairs is None:
+        for package in range(len(batch.packages)):
+            for first in range(0, len(batch.vehicles), rows_at_once):
+                last = min(first + rows_at_once, len(batch.vehicles))
+                yield engine.rows(package, np.arange(first, last))
+        return
+    # Listed pairs go together as long as the package stays the same.
+    starts = np.flatnonzero(np.diff(pairs.packages, prepend=-1))
+    for start, end in zip(starts, [*starts[1:], pairs.packages.size], strict=True):
+        for first in range(int(start), int(end), rows_at_once):
+            last = min(first + rows_at_once, int(end))
+            yield engine.rows(int(pairs.packages[first]), pairs.vehicles[first:last])
