@@ -9,8 +9,8 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
-from drawn_networks import quadratic_curve
 
+from drawn_networks import quadratic_curve
 from loomwright.engineering.measurement.deviations import (
     NONE,
     Fitted,
