@@ -1,0 +1,148 @@
+"""Quotes of a package for many vehicles by the array: sizes, then bills, frame by frame."""
+
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+import pyarrow as pa
+
+from loomwright.batch.bills.row_bills import BillColumns, RowBills
+from loomwright.batch.engine import Batch
+from loomwright.batch.frames import Frame, frames_of
+from loomwright.batch.pair import pair_job
+from loomwright.batch.quote import Refusal, reference_quote, refusal_of_error, refusal_of_faults
+from loomwright.batch.quote_columns import QuoteColumns
+from loomwright.batch.quoted_circuits import Quoted, quoted_circuits
+from loomwright.batch.rows import Rows
+from loomwright.batch.sizing import sized_rows
+from loomwright.batch.variation import OF_SOURCES, Place, Variation
+from loomwright.engineering.errors import EngineeringError
+from loomwright.jobs.job import Job
+from loomwright.pricing.faults import DocumentError, Fault
+
+Indices = npt.NDArray[np.int64]
+
+# Enough for packages one after the other, and for listed pairs that come back to the same few.
+_KEPT_PACKAGES, _KEPT_JOBS = 16, 4096
+
+
+class ArrayEngine:
+    """Works out the rows of a package together, with the formulas of the single call.
+
+    Vehicles of one frame are one job with columns of numbers. Rows that the array does not cover go
+    to the single call, which gives the same answers, only later.
+
+    Parameters
+    ----------
+    batch
+        Packages, vehicles and pricing.
+    """
+
+    def __init__(self, batch: Batch) -> None:
+        self._batch = batch
+        self._frames = frames_of(batch.vehicles)
+        self._keys = pa.array([vehicle.key for vehicle in batch.vehicles], pa.utf8())
+        self._bills = lru_cache(_KEPT_PACKAGES)(self._new_bills)
+        self._job = lru_cache(_KEPT_JOBS)(self._read_job)
+        #: Rows that went to the single call so far.
+        self.single_calls = 0
+
+    def rows(self, package: int, vehicles: Indices) -> Rows:
+        """Return the rows of a package for some vehicles.
+
+        Parameters
+        ----------
+        package
+            Index of the package.
+        vehicles
+            Indices of the vehicles.
+
+        Returns
+        -------
+        Rows
+            One for each vehicle, in that order.
+        """
+        columns = QuoteColumns(vehicles.size, self._batch.pricing.book.currency)
+        frame_of = self._frames.frame_of[vehicles]
+        order = np.argsort(frame_of, kind="stable")
+        starts = np.flatnonzero(np.diff(frame_of[order], prepend=-1))
+        for rows in np.split(order, starts)[1:]:
+            self._enter_frame(columns, package, vehicles, rows)
+        return columns.rows(self._batch.packages[package].key, self._keys.take(pa.array(vehicles)))
+
+    def _enter_frame(
+        self, columns: QuoteColumns, package: int, vehicles: Indices, rows: Indices
+    ) -> None:
+        """Enter the quotes of some rows whose vehicles are of one frame."""
+        place = int(self._frames.frame_of[vehicles[rows[0]]])
+        bills, job = self._bills(package), self._job(package, place)
+        if isinstance(bills, Refusal) or isinstance(job, Refusal):
+            refusal = bills if isinstance(bills, Refusal) else job
+            for row in rows.tolist():
+                columns.enter(row, refusal)  # type: ignore[arg-type]
+            return
+        members = self._frames.row_of[vehicles[rows]]
+        variation = _variation(job, self._frames.frames[place], members)
+        sizes = sized_rows(variation)
+        priced = bills.of(variation, sizes)
+        _enter(columns, rows, quoted_circuits(variation, sizes), priced)
+        self._ask_singly(columns, package, vehicles, rows[sizes.unusual | priced.needs_single_call])
+
+    def _ask_singly(
+        self, columns: QuoteColumns, package: int, vehicles: Indices, rows: Indices
+    ) -> None:
+        batch = self._batch
+        wanted = batch.packages[package]
+        for row in rows.tolist():
+            vehicle = batch.vehicles[int(vehicles[row])]
+            columns.enter(row, reference_quote(wanted, vehicle, batch.pricing))
+        self.single_calls += rows.size
+
+    def _new_bills(self, package: int) -> RowBills | Refusal:
+        pricing = self._batch.pricing
+        try:
+            options = pricing.options(self._batch.packages[package])
+            return RowBills(pricing.book, options)
+        except DocumentError as error:
+            return refusal_of_faults(
+                [Fault(f"/pricing{each.pointer}", each.message) for each in error.faults]
+            )
+        except EngineeringError as error:
+            return refusal_of_error(error)
+
+    def _read_job(self, package: int, frame: int) -> Job | Refusal:
+        """Return the job of a package for the vehicles of a frame, with the numbers of one."""
+        vehicle = self._frames.frames[frame].vehicle
+        try:
+            return pair_job(self._batch.packages[package], vehicle)
+        except DocumentError as error:
+            return refusal_of_faults(error.faults)
+
+
+def _variation(job: Job, frame: Frame, members: Indices) -> Variation:
+    """Return some vehicles of a frame as rows of a job that takes what it needs of them."""
+    return Variation(
+        job,
+        members.size,
+        {place: values[members] for place, values in frame.values.items() if _needed(job, place)},
+    )
+
+
+def _needed(job: Job, place: Place) -> bool:
+    return place.key in (job.power_sources if place.what in OF_SOURCES else job.circuit_by_key)
+
+
+def _enter(columns: QuoteColumns, rows: Indices, quoted: Quoted, priced: BillColumns) -> None:
+    for name, values in priced.amounts.items():
+        if values is not None:
+            columns.amounts[name][rows] = values
+    columns.has_deposit[rows] = priced.amounts["deposit"] is not None
+    columns.labour_hours[rows] = priced.labour_hours
+    columns.unpriced[rows] = priced.unpriced
+    columns.valid_until[rows] = priced.valid_until
+    columns.verdict[rows] = quoted.verdicts(priced.unpriced > 0)
+    columns.load_current_a[rows] = quoted.load_current_a
+    columns.voltage_drop_percent[rows] = quoted.voltage_drop_percent
+    columns.conductor_temperature_c[rows] = quoted.conductor_temperature_c
+    indices = np.array([columns.index_of(circuits) for circuits in quoted.circuits], np.int32)
+    columns.which[rows] = indices[quoted.which]
