@@ -8,14 +8,13 @@ import pyarrow as pa
 
 from loomwright.batch.bills.row_bills import BillColumns, RowBills
 from loomwright.batch.engine import Batch
-from loomwright.batch.frames import Frame, frames_of
+from loomwright.batch.frames import frames_of, variation_of
 from loomwright.batch.pair import pair_job
 from loomwright.batch.quote import Refusal, reference_quote, refusal_of_error, refusal_of_faults
 from loomwright.batch.quote_columns import QuoteColumns
 from loomwright.batch.quoted_circuits import Quoted, quoted_circuits
 from loomwright.batch.rows import Rows
 from loomwright.batch.sizing import sized_rows
-from loomwright.batch.variation import OF_SOURCES, Place, Variation
 from loomwright.engineering.errors import EngineeringError
 from loomwright.jobs.job import Job
 from loomwright.pricing.faults import DocumentError, Fault
@@ -82,7 +81,7 @@ class ArrayEngine:
                 columns.enter(row, refusal)  # type: ignore[arg-type]
             return
         members = self._frames.row_of[vehicles[rows]]
-        variation = _variation(job, self._frames.frames[place], members)
+        variation = variation_of(job, self._frames.frames[place], members)
         sizes = sized_rows(variation)
         priced = bills.of(variation, sizes)
         _enter(columns, rows, quoted_circuits(variation, sizes), priced)
@@ -117,19 +116,6 @@ class ArrayEngine:
             return pair_job(self._batch.packages[package], vehicle)
         except DocumentError as error:
             return refusal_of_faults(error.faults)
-
-
-def _variation(job: Job, frame: Frame, members: Indices) -> Variation:
-    """Return some vehicles of a frame as rows of a job that takes what it needs of them."""
-    return Variation(
-        job,
-        members.size,
-        {place: values[members] for place, values in frame.values.items() if _needed(job, place)},
-    )
-
-
-def _needed(job: Job, place: Place) -> bool:
-    return place.key in (job.power_sources if place.what in OF_SOURCES else job.circuit_by_key)
 
 
 def _enter(columns: QuoteColumns, rows: Indices, quoted: Quoted, priced: BillColumns) -> None:

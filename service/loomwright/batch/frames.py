@@ -15,15 +15,17 @@ from loomwright.batch.variation import (
     COLD_CRANKING_CURRENT,
     GREATEST_CURRENT,
     GROUND_LEAD_LENGTH,
+    OF_SOURCES,
     REMOTE_LEAD_LENGTH,
     SEGMENT_LENGTH,
     SIGNAL_LEAD_LENGTH,
     SOURCE_RESISTANCE,
     SOURCE_VOLTAGE,
     Place,
+    Variation,
 )
 from loomwright.engineering.record import record
-from loomwright.jobs.job import DRIVES, HAZARDS, SYSTEM_VOLTAGES_V
+from loomwright.jobs.job import DRIVES, HAZARDS, SYSTEM_VOLTAGES_V, Job
 from loomwright.jobs.job_document import emf_fits
 from loomwright.jobs.job_members import RETURN_PATH, SIGNAL_LEAD, SOURCE, length_member
 from loomwright.pricing.members import Member, Number
@@ -118,6 +120,34 @@ def frames_of(vehicles: Sequence[Vehicle]) -> Frames:
         for (_, places), rows, values in zip(known, members, numbers, strict=True)
     )
     return Frames(frames, frame_of, row_of)
+
+
+def variation_of(job: Job, frame: Frame, members: Indices) -> Variation:
+    """Return some vehicles of a frame as rows of a job that takes what it needs of them.
+
+    Parameters
+    ----------
+    job
+        Job of a package for one of them.
+    frame
+        The frame.
+    members
+        Indices of vehicles within the frame.
+
+    Returns
+    -------
+    Variation
+        One row for each of them.
+    """
+    return Variation(
+        job,
+        members.size,
+        {place: values[members] for place, values in frame.values.items() if _needed(job, place)},
+    )
+
+
+def _needed(job: Job, place: Place) -> bool:
+    return place.key in (job.power_sources if place.what in OF_SOURCES else job.circuit_by_key)
 
 
 def _taken_apart(vehicle: Vehicle) -> tuple[_Key, list[float]]:
