@@ -66,11 +66,8 @@ def test_a_quote_says_what_the_bill_says(name):
         sum(source["load_current_a"] for source in answer["power_sources"])
     )
     assert quote.unpriced == len(answer["unpriced"]) == 0
-    assert (
-        quote.valid_until == date.fromisoformat(answer["valid_until"] or "")
-        if answer["valid_until"]
-        else quote.valid_until is None
-    )
+    last_day = answer["valid_until"]
+    assert quote.valid_until == (None if last_day is None else date.fromisoformat(last_day))
 
 
 def test_the_pricing_of_a_package_goes_before_that_of_the_batch():
@@ -115,3 +112,9 @@ def test_a_job_outside_the_models_is_refused_with_the_code_of_the_engineering():
     refusal = quoted(package, vehicle)
     assert refusal.code == "unknown_difficulty"
     assert [fault.pointer for fault in refusal.faults] == ["/vehicle/difficulty"]
+
+
+def test_rows_show_no_cost():
+    package, vehicle = parted("combustion_car")
+    refusal = quoted(package, vehicle, {"show_cost": True})
+    assert [fault.pointer for fault in refusal.faults] == ["/pricing/show_cost"]
