@@ -207,7 +207,7 @@ def _source(source: Any, nominal: object, taken: dict[Place, float]) -> Any:
         if value is None or (name == "source_voltage" and not _fits(value, system_v)):
             continue
         kept[name] = None
-        _take(taken, Place(what, key), value)
+        taken[Place(what, key)] = value
     return kept
 
 
@@ -227,7 +227,7 @@ def _circuit(key: str, circuit: Mapping[str, Any], taken: dict[Place, float]) ->
         value = _number(RETURN_PATH["ground_lead_length"], back.get("ground_lead_length"))
         if value is not None:
             kept["return_path"] = {**back, "ground_lead_length": None}
-            _take(taken, Place(GROUND_LEAD_LENGTH, key), value)
+            taken[Place(GROUND_LEAD_LENGTH, key)] = value
     for name, what in _LEADS.items():
         leads = kept.get(name)
         if isinstance(leads, list):
@@ -242,14 +242,13 @@ def _with_length_taken(item: Any, rule: Member, place: Place, taken: dict[Place,
     value = _number(rule, item.get("length")) if isinstance(item, Mapping) else None
     if value is None:
         return item
-    _take(taken, place, value)
+    taken[place] = value
     return {**item, "length": None}
 
 
 def _number(rule: Member, value: object) -> float | None:
     assert isinstance(rule, Number)
+    # Most are plain numbers, which need no reader of quantities.
+    if type(value) is float and rule.lower <= value <= rule.upper:
+        return value
     return None if value is None else stated_number(rule, value, quantity_text)
-
-
-def _take(taken: dict[Place, float], place: Place, value: float) -> None:
-    taken[place] = value
