@@ -22,8 +22,8 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests" / "bench")]
 
 import numpy as np  # noqa: E402
-from catalogue import packages, vehicles  # noqa: E402
 
+from catalogue import packages, vehicles  # noqa: E402
 from loomwright.batch.engine import Batch, Engine, batches, engine_of  # noqa: E402
 from loomwright.batch.pair import (  # noqa: E402
     package_from_document,
