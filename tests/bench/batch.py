@@ -26,7 +26,8 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT / "tests"))
 # Under another name than the standard library's.
 _SPEC = importlib.util.spec_from_file_location("http_bench", ROOT / "tests" / "bench" / "http.py")
-assert _SPEC is not None and _SPEC.loader is not None
+assert _SPEC is not None
+assert _SPEC.loader is not None
 http_bench = importlib.util.module_from_spec(_SPEC)
 sys.modules["http_bench"] = http_bench
 _SPEC.loader.exec_module(http_bench)
@@ -157,8 +158,8 @@ def measure_http(options: argparse.Namespace) -> None:
 def measure_flat(_: argparse.Namespace) -> None:
     """Print the cost of a row and the peak memory by the size of the batch, each in a process.
 
-    A thousand vehicles in each, whose reading and putting into frames is work on vehicles and not on
-    rows; it is timed by itself.
+    A thousand vehicles in each. Reading them and putting them into frames is work on vehicles, not
+    on rows; it is timed by itself.
     """
     costs = []
     for pairs in SIZES:
