@@ -47,6 +47,7 @@ from loomwright.engineering.protection.rating_rules import (
     failures_of_rating,
     first_that_fits,
     is_at_most,
+    lacks_breaking_capacity,
     least_listed_a,
 )
 from loomwright.engineering.protection.selectivity import (
@@ -275,7 +276,11 @@ def _failures(
     """Return what speaks against a candidate, as digits."""
     rating, given = candidate.rating_a, circuit.request.checked_fuse is not None
     of_type = failures_of_type(rated_voltage_v, candidate.is_published)
-    if _lacks_breaking_capacity(circuit, candidate.fuse_type) and not (
+    capacity, required = (
+        candidate.fuse_type.breaking_capacity_a,
+        circuit.faults.required_breaking_capacity_a,
+    )
+    if lacks_breaking_capacity(capacity, required) and not (
         circuit.request.options.breaking_capacity_may_be_exceeded
     ):
         of_type |= BREAKING_TOO_LOW
@@ -325,10 +330,6 @@ def _rating_bounds(circuit: Circuit, candidate: _Candidate) -> RatingBounds:
         far_end_a,
         math.inf if upstream is None else upstream.rated_current_a,
     )
-
-
-def _lacks_breaking_capacity(circuit: Circuit, fuse_type: FuseType) -> bool:
-    return fuse_type.breaking_capacity_a < circuit.faults.required_breaking_capacity_a
 
 
 def _lacking_resistance_ohm(circuit: Circuit, fuse_type: FuseType) -> float | None:

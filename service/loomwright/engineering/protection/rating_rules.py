@@ -95,6 +95,31 @@ def rating_to_open_a(current_a: float, multiple: float, ambient_factor: float) -
 
 
 @compilable
+def starting_current_a(stated_a: float, continuous_current_a: float) -> float:
+    """Return the greatest current of a load as it starts: never less than while it runs.
+
+    Parameters
+    ----------
+    stated_a
+        Of all that starts together [A]; NaN where nothing is stated.
+    continuous_current_a
+        Current while the load is on [A].
+
+    Returns
+    -------
+    float
+        Current [A]; NaN where nothing is stated.
+    """
+    return stated_a if math.isnan(stated_a) else max(stated_a, continuous_current_a)
+
+
+@compilable
+def lacks_breaking_capacity(breaking_capacity_a: float, required_a: float) -> bool:
+    """Return whether a fuse cannot break a fault."""
+    return breaking_capacity_a < required_a
+
+
+@compilable
 def least_listed_a(lower_a: float) -> float:
     """Return the rating from which on a listed one counts as not below a bound [A]."""
     return lower_a * (1.0 - RELATIVE_TOLERANCE)
@@ -198,7 +223,9 @@ def first_that_fits(
         while failed >> first & 1 == 0:
             first += 1
         most_telling = max(most_telling, first)
-    return -1, NOT_PROTECTED_PLACE if no_rating_is_permitted else most_telling
+    if no_rating_is_permitted:
+        return -1, NOT_PROTECTED_PLACE
+    return -1, most_telling
 
 
 @cache
