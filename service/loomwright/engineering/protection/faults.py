@@ -1,10 +1,17 @@
 """Fault currents at the fuse and at the far end of the circuit."""
 
 import math
+from typing import TypeVar
+
+import numpy as np
+import numpy.typing as npt
 
 from loomwright.engineering.compiled import compilable
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.record import record
+
+Array = npt.NDArray[np.float64]
+Number = TypeVar("Number", float, npt.NDArray[np.float64])
 
 SAE_COLD_CRANKING_VOLTAGE_V = 7.2
 EN_COLD_CRANKING_VOLTAGE_V = 7.5
@@ -129,7 +136,39 @@ def _internal_resistance_ohm(emf_v: float, test_voltage_v: float, cold_cranking_
             value=emf_v,
             limit=test_voltage_v,
         )
-    return (emf_v - test_voltage_v) / cold_cranking_a
+    return _resistance_in_test_ohm(emf_v, test_voltage_v, cold_cranking_a)
+
+
+def _resistance_in_test_ohm(emf_v: Number, test_voltage_v: float, current_a: Number) -> Number:
+    return (emf_v - test_voltage_v) / current_a
+
+
+def internal_resistances_from_en_cold_cranking_ohm(
+    emf_v: Array, cold_cranking_a: Array, batteries_in_series: int = 1
+) -> Array:
+    """Return the internal resistance of many batteries from their EN cold-cranking currents.
+
+    Parameters
+    ----------
+    emf_v
+        Open-circuit voltage of each bank [V].
+    cold_cranking_a
+        Current of each as the single function has it [A], above 0.
+    batteries_in_series
+        Batteries of 12 V in series [1].
+
+    Returns
+    -------
+    ndarray
+        Internal resistance of each bank [ohm], NaN where the single function refuses the voltage.
+
+    References
+    ----------
+    EN 50342-1, cranking performance test.
+    """
+    test_voltage_v = EN_COLD_CRANKING_VOLTAGE_V * batteries_in_series
+    found = _resistance_in_test_ohm(emf_v, test_voltage_v, cold_cranking_a)
+    return np.where(emf_v <= test_voltage_v, np.nan, found)
 
 
 @compilable
