@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
 import numba
+from numba.extending import register_jitable
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -38,3 +39,24 @@ def compiled(formula: F) -> F:
         # There is no place to write to: then it is compiled anew by each process that starts.
         machine_code = numba.njit(formula, error_model="numpy")
     return cast(F, machine_code)
+
+
+def compilable(formula: F) -> F:
+    """Leave a function as Python runs it, and let compiled functions call it.
+
+    For arithmetic of a few numbers that one request runs some times and many rows run in a compiled
+    loop: a call of machine code from Python would cost more than what it does.
+
+    Parameters
+    ----------
+    formula
+        Function that uses numbers, arrays, ``math`` and other compiled or compilable functions
+        only.
+
+    Returns
+    -------
+    Callable
+        The same function.
+    """
+    register_jitable(formula)
+    return formula

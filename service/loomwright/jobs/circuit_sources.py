@@ -51,10 +51,14 @@ def cold_resistance_ohm(source: PowerSource) -> float:
     if source.internal_resistance_ohm is not None:
         return source.internal_resistance_ohm
     assert source.cold_cranking_current_a is not None
-    in_series = max(1, round(source.system_voltage_v / BATTERY_VOLTAGE_V))
     return internal_resistance_from_en_cold_cranking_ohm(
-        source.emf_v, source.cold_cranking_current_a, in_series
+        source.emf_v, source.cold_cranking_current_a, batteries_in_series(source)
     )
+
+
+def batteries_in_series(source: PowerSource) -> int:
+    """Return how many batteries of 12 V in series make a source [1]."""
+    return max(1, round(source.system_voltage_v / BATTERY_VOLTAGE_V))
 
 
 def working_resistance_ohm(source: PowerSource) -> float:
@@ -99,10 +103,15 @@ def fault_source(source: PowerSource, resistance_before_fuse_ohm: float) -> Faul
         emf_v=source.emf_v,
         internal_resistance_ohm=cold_resistance_ohm(source),
         resistance_before_fuse_ohm=resistance_before_fuse_ohm,
-        current_limit_a=source.greatest_current_a if source.tap_point == CONVERTER else None,
+        current_limit_a=source.greatest_current_a if limits_its_fault(source) else None,
         cold_cranking_a=source.cold_cranking_current_a,
         internal_resistance_is_cold=source.internal_resistance_ohm is None,
     )
+
+
+def limits_its_fault(source: PowerSource) -> bool:
+    """Return whether the greatest current of a source is that of a fault as well."""
+    return source.tap_point == CONVERTER
 
 
 def source_loads(job: Job, sized: Sequence[SizedCircuit]) -> tuple[SourceLoad, ...]:

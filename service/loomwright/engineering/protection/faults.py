@@ -1,7 +1,17 @@
 """Fault currents at the fuse and at the far end of the circuit."""
 
+import math
+from typing import TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+from loomwright.engineering.compiled import compilable
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.record import record
+
+Array = npt.NDArray[np.float64]
+Number = TypeVar("Number", float, npt.NDArray[np.float64])
 
 SAE_COLD_CRANKING_VOLTAGE_V = 7.2
 EN_COLD_CRANKING_VOLTAGE_V = 7.5
@@ -126,7 +136,71 @@ def _internal_resistance_ohm(emf_v: float, test_voltage_v: float, cold_cranking_
             value=emf_v,
             limit=test_voltage_v,
         )
-    return (emf_v - test_voltage_v) / cold_cranking_a
+    return _resistance_in_test_ohm(emf_v, test_voltage_v, cold_cranking_a)
+
+
+def _resistance_in_test_ohm(emf_v: Number, test_voltage_v: float, current_a: Number) -> Number:
+    return (emf_v - test_voltage_v) / current_a
+
+
+def internal_resistances_from_en_cold_cranking_ohm(
+    emf_v: Array, cold_cranking_a: Array, batteries_in_series: int = 1
+) -> Array:
+    """Return the internal resistance of many batteries from their EN cold-cranking currents.
+
+    Parameters
+    ----------
+    emf_v
+        Open-circuit voltage of each bank [V].
+    cold_cranking_a
+        Current of each as the single function has it [A], above 0.
+    batteries_in_series
+        Batteries of 12 V in series [1].
+
+    Returns
+    -------
+    ndarray
+        Internal resistance of each bank [ohm], NaN where the single function refuses the voltage.
+
+    References
+    ----------
+    EN 50342-1, cranking performance test.
+    """
+    test_voltage_v = EN_COLD_CRANKING_VOLTAGE_V * batteries_in_series
+    found = _resistance_in_test_ohm(emf_v, test_voltage_v, cold_cranking_a)
+    return np.where(emf_v <= test_voltage_v, np.nan, found)
+
+
+@compilable
+def limited_current_a(
+    emf_v: float,
+    internal_resistance_ohm: float,
+    resistance_before_fuse_ohm: float,
+    resistance_behind_fuse_ohm: float,
+    current_limit_a: float,
+) -> float:
+    """Return the steady current of a source into a dead fault.
+
+    Parameters
+    ----------
+    emf_v
+        Open-circuit voltage [V], above 0.
+    internal_resistance_ohm, resistance_before_fuse_ohm, resistance_behind_fuse_ohm
+        Source, way to the fuse, and there and back from the fuse to the fault [ohm].
+    current_limit_a
+        Greatest current of the source [A], infinite where it has no limit.
+
+    Returns
+    -------
+    float
+        Current [A], infinite where nothing limits it.
+    """
+    resistance_ohm = (
+        internal_resistance_ohm + resistance_before_fuse_ohm + resistance_behind_fuse_ohm
+    )
+    if resistance_ohm <= 0.0:
+        return current_limit_a
+    return min(emf_v / resistance_ohm, current_limit_a)
 
 
 def fault_current_a(source: FaultSource, resistance_behind_fuse_ohm: float) -> float:
@@ -151,21 +225,23 @@ def fault_current_a(source: FaultSource, resistance_behind_fuse_ohm: float) -> f
     EngineeringError
         ``no_resistance_in_fault_circuit`` where nothing limits the current.
     """
-    resistance = (
-        source.internal_resistance_ohm
-        + source.resistance_before_fuse_ohm
-        + resistance_behind_fuse_ohm
+    limit_a = source.current_limit_a
+    current_a = limited_current_a(
+        source.emf_v,
+        source.internal_resistance_ohm,
+        source.resistance_before_fuse_ohm,
+        resistance_behind_fuse_ohm,
+        math.inf if limit_a is None else limit_a,
     )
-    if resistance <= 0.0:
-        if source.current_limit_a is None:
-            raise EngineeringError(
-                "no_resistance_in_fault_circuit",
-                "The fault current has no limit: give the source an internal resistance, a "
-                "cold-cranking current or a current limit.",
-                field="internal_resistance_ohm",
-                value=resistance,
-                limit=0.0,
-            )
-        return source.current_limit_a
-    current = source.emf_v / resistance
-    return current if source.current_limit_a is None else min(current, source.current_limit_a)
+    if current_a == math.inf:
+        raise EngineeringError(
+            "no_resistance_in_fault_circuit",
+            "The fault current has no limit: give the source an internal resistance, a "
+            "cold-cranking current or a current limit.",
+            field="internal_resistance_ohm",
+            value=source.internal_resistance_ohm
+            + source.resistance_before_fuse_ohm
+            + resistance_behind_fuse_ohm,
+            limit=0.0,
+        )
+    return current_a
