@@ -4,12 +4,29 @@ The same compiled formulas as the single call runs, row by row. Of each row only
 to the chosen one are solved, and thicker ones on demand.
 """
 
+import math
 from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from loomwright.engineering.compiled import compiled, compiled_in_place, compiled_loop
 from loomwright.engineering.conductors.choice import ConductorRequest
+from loomwright.engineering.conductors.loaded_route import (
+    GREATEST_ITERATIONS,
+    Route,
+    solved_candidate,
+)
+from loomwright.engineering.conductors.sizing import (
+    mechanical_utilisations,
+    missed_criteria,
+    refuse_hot_ambient,
+    route_through,
+    short_circuit_utilisations,
+    utilisations,
+)
+from loomwright.engineering.conductors.surroundings import surroundings
+from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.record import record
 from loomwright.tables.records import Tables
 
@@ -20,10 +37,13 @@ Mask = npt.NDArray[np.bool_]
 Indices = npt.NDArray[np.int64]
 
 VERDICTS = ("conductor_found", "no_conductor_meets_criteria", "no_operating_point")
+FOUND, MISSED, NO_POINT = range(3)
 # In place of the index of a candidate where none is chosen.
 NONE = -1
 # In place of the criteria that a candidate misses where it was not solved; no sum of them.
 NOT_SOLVED = 255
+# Outside them squares and quotients leave the range of floats, where the single call fails.
+LEAST_NUMBER, GREATEST_NUMBER = 1e-100, 1e100
 
 
 @record
@@ -34,6 +54,7 @@ class RequestRows:
     ----------
     request
         All that is the same in every row; of what the arrays below state, its numbers do not count.
+        It gives no size to check.
     tables
         Published ampacities, factors and air.
     segment_lengths_m
@@ -97,6 +118,179 @@ class SizedRequestRows:
     unusual: Mask
 
 
+# Rows of the numbers of a request, after which its segment lengths follow.
+SUPPLY, ALLOWED, LOAD_CURRENT, LOAD_POWER, SOURCE, FIXED, LENGTHS = range(7)
+# Rows of the limits of the candidates; the last is the most that an ampere is to any segment.
+HEAT, PUBLISHED, MECHANICAL, SHORT_CIRCUIT, SHARE_PER_AMPERE = range(5)
+
+
+@compiled_in_place
+def _judged_candidate(
+    numbers: Array, row: int, candidate: int, route: Route, limits: Array
+) -> tuple[int, bool, bool, float, float, float, float]:
+    """Return what a candidate misses, whether it has a point and settled, and its four columns.
+
+    The route's lengths are those of the row.
+    """
+    current, drop, temperature, _, loop, exists, steps, _ = solved_candidate(
+        numbers[row, LOAD_CURRENT],
+        numbers[row, LOAD_POWER],
+        numbers[row, SUPPLY],
+        numbers[row, SOURCE],
+        numbers[row, FIXED],
+        candidate,
+        route,
+    )
+    used = utilisations(
+        drop,
+        numbers[row, ALLOWED],
+        current,
+        limits[HEAT, candidate],
+        limits[PUBLISHED, candidate],
+        limits[MECHANICAL, candidate],
+        limits[SHORT_CIRCUIT, candidate],
+    )
+    missed = missed_criteria(exists, used)
+    return missed, exists, steps <= GREATEST_ITERATIONS, current, drop, temperature, loop
+
+
+@compiled
+def _may_not_settle(power_w: float, emf_v: float, greatest_share_per_ampere: float) -> bool:
+    """Return whether the current of a constant-power load may pass the cap of the model.
+
+    No stable current is above that of the collapse, ``2 P / E``. As long as that heats no segment
+    to the cap, the power balance is concave and Newton's method settles from the cold circuit.
+    """
+    return 2.0 * power_w / emf_v * greatest_share_per_ampere > 1.0
+
+
+@compiled_in_place
+def _take_lengths(numbers: Array, row: int, route: Route) -> None:
+    """Give the route the lengths of a row: in place, as a route for each row costs as much again."""
+    for segment in range(route.length_m.size):
+        route.length_m[segment] = numbers[row, LENGTHS + segment]
+
+
+@compiled_in_place
+def _is_ordinary(numbers: Array, row: int) -> bool:
+    """Return whether the single call divides by nothing that is 0 and squares nothing too large."""
+    power = numbers[row, LOAD_POWER]
+    load = numbers[row, LOAD_CURRENT] if math.isnan(power) else power
+    ordinary = LEAST_NUMBER < load < GREATEST_NUMBER
+    for place in (SUPPLY, ALLOWED):
+        ordinary = ordinary and LEAST_NUMBER < numbers[row, place] < GREATEST_NUMBER
+    for place in (SOURCE, FIXED):
+        ordinary = ordinary and 0.0 <= numbers[row, place] < GREATEST_NUMBER
+    for place in range(LENGTHS, numbers.shape[1]):
+        ordinary = ordinary and LEAST_NUMBER < numbers[row, place] < GREATEST_NUMBER
+    return ordinary
+
+
+@compiled_loop
+def _size_rows(
+    numbers: Array,
+    route: Route,
+    limits: Array,
+    chosen: Codes,
+    verdict: Codes,
+    unusual: Mask,
+    failing: Digits,
+    currents: Array,
+    drops: Array,
+    temperatures: Array,
+    loops: Array,
+) -> None:
+    """Choose the first candidate of every row that misses nothing."""
+    count = limits.shape[1]
+    for row in range(chosen.size):
+        if not _is_ordinary(numbers, row):
+            unusual[row] = True
+            continue
+        _take_lengths(numbers, row, route)
+        found, any_exists, all_settled = NONE, False, True
+        for candidate in range(count):
+            if found >= 0 and not _may_not_settle(
+                numbers[row, LOAD_POWER], numbers[row, SUPPLY], limits[SHARE_PER_AMPERE, candidate]
+            ):
+                continue
+            missed, exists, settled, current, drop, temperature, loop = _judged_candidate(
+                numbers, row, candidate, route, limits
+            )
+            all_settled = all_settled and settled
+            any_exists = any_exists or exists
+            if found < 0 and missed == 0:
+                found = candidate
+                failing[candidate, row] = missed
+                currents[candidate, row] = current
+                drops[candidate, row] = drop
+                temperatures[candidate, row] = temperature
+                loops[candidate, row] = loop
+        chosen[row] = found
+        if found >= 0:
+            verdict[row] = FOUND
+        else:
+            verdict[row] = MISSED if any_exists else NO_POINT
+        unusual[row] = not all_settled
+
+
+@compiled_loop
+def _solve_thicker(
+    numbers: Array,
+    route: Route,
+    limits: Array,
+    chosen: Codes,
+    rows: Indices,
+    failing: Digits,
+    currents: Array,
+    drops: Array,
+    temperatures: Array,
+    loops: Array,
+) -> None:
+    for row in rows:
+        if chosen[row] >= 0:
+            _take_lengths(numbers, row, route)
+            for candidate in range(chosen[row] + 1, limits.shape[1]):
+                missed, _, _, current, drop, temperature, loop = _judged_candidate(
+                    numbers, row, candidate, route, limits
+                )
+                failing[candidate, row] = missed
+                currents[candidate, row] = current
+                drops[candidate, row] = drop
+                temperatures[candidate, row] = temperature
+                loops[candidate, row] = loop
+
+
+def size_rows(asked: RequestRows) -> SizedRequestRows:
+    """Return the smallest conductor that meets every criterion in every row.
+
+    What ``size_conductor`` answers for each row, to the last digit.
+
+    Parameters
+    ----------
+    asked
+        What is asked in every row.
+
+    Returns
+    -------
+    SizedRequestRows
+        Choice and candidates of every row.
+    """
+    numbers = _numbers(asked)
+    rows = numbers.shape[0]
+    unusual = np.zeros(rows, np.bool_)
+    chosen, verdict = np.full(rows, NONE, np.int16), np.zeros(rows, np.int16)
+    try:
+        route, limits = _shared(asked)
+    except EngineeringError:
+        # As it lies in what all rows have in common, the single call raises it for each of them.
+        return SizedRequestRows(verdict, chosen, _columns(rows, 0), np.ones(rows, np.bool_))
+    columns = _columns(rows, limits.shape[1])
+    _size_rows(
+        numbers, route, limits, chosen, verdict, unusual, *[column.T for column in columns]
+    )
+    return SizedRequestRows(verdict, chosen, columns, unusual)
+
+
 def solve_thicker(
     asked: RequestRows, chosen: Codes, rows: Indices, candidates: CandidateColumns
 ) -> None:
@@ -105,12 +299,55 @@ def solve_thicker(
     Parameters
     ----------
     asked
-        What is asked in every row.
+        What is asked in every row; it was answered by ``size_rows`` before.
     chosen
         Index of the chosen candidate of every row.
     rows
-        Indices of the rows to solve.
+        Indices of the rows to solve, none of them unusual.
     candidates
         Columns that are filled in.
     """
-    raise NotImplementedError
+    if rows.size:
+        route, limits = _shared(asked)
+        columns = [column.T for column in candidates]
+        _solve_thicker(_numbers(asked), route, limits, chosen, rows, *columns)
+
+
+def _numbers(asked: RequestRows) -> Array:
+    """Return the numbers that are asked, rows by places, so that those of a row lie together."""
+    return np.column_stack(
+        [
+            asked.supply_voltage_v,
+            asked.allowed_voltage_drop_v,
+            asked.load_current_a,
+            asked.load_power_w,
+            asked.source_resistance_ohm,
+            asked.wiring_fixed_resistance_ohm,
+            asked.segment_lengths_m,
+        ]
+    )
+
+
+def _shared(asked: RequestRows) -> tuple[Route, Array]:
+    """Return what all rows have in common."""
+    request = asked.request
+    refuse_hot_ambient(request)
+    around = surroundings(request, asked.tables)
+    limits = [
+        around.frame.heat_ampacity_a,
+        around.frame.published_ampacity_a,
+        mechanical_utilisations(request, around),
+        short_circuit_utilisations(request, around),
+        np.maximum.reduce(around.share_per_ampere),
+    ]
+    return route_through(request, around), np.stack(limits)
+
+
+def _columns(rows: int, candidates: int) -> CandidateColumns:
+    """Return columns to fill: by candidate, so that those that nobody solves take no memory."""
+
+    def zeros() -> Array:
+        return np.zeros((candidates, rows)).T
+
+    failing = np.full((candidates, rows), NOT_SOLVED, np.uint8).T
+    return CandidateColumns(failing, zeros(), zeros(), zeros(), zeros())
