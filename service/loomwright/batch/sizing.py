@@ -8,7 +8,7 @@ import numpy.typing as npt
 from loomwright.batch.conductor_columns import NONE, NOT_SOLVED, ConductorRows
 from loomwright.batch.conductor_rows import conductor_rows
 from loomwright.batch.sizes import CircuitSizes, SizedRows
-from loomwright.batch.source_columns import SourceColumns, source_columns
+from loomwright.batch.source_rows import SourceRows, fault_source_rows
 from loomwright.batch.variation import Variation
 from loomwright.engineering.compiled import compiled
 from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, VERDICTS
@@ -73,7 +73,7 @@ def sized_rows(variation: Variation) -> SizedRows:
     """
     job = variation.job
     conductors = conductor_rows(variation, tables())
-    sources = {key: source_columns(variation, key) for key in job.power_sources}
+    sources = {key: fault_source_rows(variation, key) for key in job.power_sources}
     unusual = np.zeros(variation.count, np.bool_)
     found: dict[str, _Sized] = {}
     for circuit in job.circuits:
@@ -88,7 +88,7 @@ def _sized(
     job: Job,
     circuit: Circuit,
     conductors: ConductorRows,
-    source: SourceColumns,
+    source: SourceRows,
     feeder: _Sized | None,
 ) -> _Sized:
     """Return one circuit; that before it, if any, is sized already."""

@@ -68,7 +68,7 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         ``ambient_not_below_rating`` where a segment is as hot as the insulation's rating;
         ``heat_balance_not_converged``; ``operating_point_not_converged``.
     """
-    _refuse_hot_ambient(request)
+    refuse_hot_ambient(request)
     around = surroundings(request, tables)
     current, power = request.load_current_a, request.load_power_w
     if power is None:
@@ -84,7 +84,7 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         request.wiring_fixed_resistance_ohm,
         limit_current,
         limit_resistance,
-        _route(request, around),
+        route_through(request, around),
         around.frame.ampacity_a,
     )
     if iterations > GREATEST_ITERATIONS:
@@ -95,8 +95,8 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         request.allowed_voltage_drop_v,
         around.frame.heat_ampacity_a,
         around.frame.published_ampacity_a,
-        _mechanical_utilisation(request, around),
-        _short_circuit_utilisation(request, around),
+        mechanical_utilisations(request, around),
+        short_circuit_utilisations(request, around),
     )
     return _answer(
         request,
@@ -133,17 +133,29 @@ def loop_resistance_at_current_ohm(
         As ``size_conductor``.
     """
     assert request.load_current_a is not None
-    _refuse_hot_ambient(request)
+    refuse_hot_ambient(request)
     around = surroundings(request, tables)
     resistance = heated_resistance_ohm(
         request.load_current_a,
         candidate,
-        _route(request, around),
+        route_through(request, around),
     )[0]
     return around.frame, resistance + request.wiring_fixed_resistance_ohm
 
 
-def _refuse_hot_ambient(request: ConductorRequest) -> None:
+def refuse_hot_ambient(request: ConductorRequest) -> None:
+    """Refuse a route that leaves no current to carry.
+
+    Parameters
+    ----------
+    request
+        Segments and insulation.
+
+    Raises
+    ------
+    EngineeringError
+        ``ambient_not_below_rating``.
+    """
     rating = request.insulation.temperature_rating_k
     for index, segment in enumerate(request.segments):
         if segment.ambient_temperature_k >= rating:
@@ -158,7 +170,21 @@ def _refuse_hot_ambient(request: ConductorRequest) -> None:
             )
 
 
-def _route(request: ConductorRequest, around: Surroundings) -> Route:
+def route_through(request: ConductorRequest, around: Surroundings) -> Route:
+    """Return the route of a request as compiled formulas take it.
+
+    Parameters
+    ----------
+    request
+        Segments.
+    around
+        Their surroundings.
+
+    Returns
+    -------
+    Route
+        With all candidates.
+    """
     return Route(
         length_m=np.array([segment.length_m for segment in request.segments]),
         ambient_temperature_k=around.ambient_temperature_k,
@@ -180,6 +206,74 @@ def _not_converged(residual: float) -> EngineeringError:
 
 
 @compiled
+def utilisations(
+    drop_v: float,
+    allowed_voltage_drop_v: float,
+    current_a: float,
+    heat_ampacity_a: float,
+    published_ampacity_a: float,
+    mechanical: float,
+    short_circuit: float,
+) -> tuple[float, float, float, float, float]:
+    """Return what is asked of a candidate over what is allowed.
+
+    Parameters
+    ----------
+    drop_v
+        Of the wiring [V].
+    allowed_voltage_drop_v
+        Greatest drop [V], above 0.
+    current_a
+        Of the load [A].
+    heat_ampacity_a
+        Ampacity by the heat balance [A].
+    published_ampacity_a
+        Ampacity by the published table [A], NaN where none covers the size.
+    mechanical
+        Least size by strength over the size [1].
+    short_circuit
+        Least size by a fault over the size [1].
+
+    Returns
+    -------
+    tuple of float
+        One for each of ``CRITERIA`` [1].
+    """
+    # A size that no table covers cannot fail it.
+    published = 0.0 if math.isnan(published_ampacity_a) else current_a / published_ampacity_a
+    return (
+        drop_v / allowed_voltage_drop_v,
+        current_a / heat_ampacity_a,
+        published,
+        mechanical,
+        short_circuit,
+    )
+
+
+@compiled
+def missed_criteria(exists: bool, used: tuple[float, float, float, float, float]) -> int:
+    """Return the criteria that a candidate misses.
+
+    Parameters
+    ----------
+    exists
+        Whether it has an operating point; without one it misses the drop.
+    used
+        Its ``utilisations`` [1].
+
+    Returns
+    -------
+    int
+        Binary digits as ``Candidates.failing`` has them.
+    """
+    missed = 0 if exists else 1
+    for place in range(5):
+        if used[place] > ROUNDING:
+            missed |= 1 << place
+    return missed
+
+
+@compiled
 def _judged(
     state: Array,
     exists: Mask,
@@ -194,31 +288,56 @@ def _judged(
     utilisation = np.empty((5, count))
     failing = np.zeros(count, np.uint8)
     for candidate in range(count):
-        current = state[CURRENT, candidate]
-        utilisation[0, candidate] = state[DROP, candidate] / allowed_voltage_drop_v
-        utilisation[1, candidate] = current / heat_ampacity_a[candidate]
-        # A size that no table covers cannot fail it.
-        published = published_ampacity_a[candidate]
-        utilisation[2, candidate] = 0.0 if math.isnan(published) else current / published
-        utilisation[3, candidate] = mechanical[candidate]
-        utilisation[4, candidate] = short_circuit[candidate]
-        missed = 0 if exists[candidate] else 1
+        used = utilisations(
+            state[DROP, candidate],
+            allowed_voltage_drop_v,
+            state[CURRENT, candidate],
+            heat_ampacity_a[candidate],
+            published_ampacity_a[candidate],
+            mechanical[candidate],
+            short_circuit[candidate],
+        )
         for place in range(5):
-            if utilisation[place, candidate] > ROUNDING:
-                missed |= 1 << place
-        failing[candidate] = missed
+            utilisation[place, candidate] = used[place]
+        failing[candidate] = missed_criteria(exists[candidate], used)
     return utilisation, failing
 
 
-def _mechanical_utilisation(request: ConductorRequest, around: Surroundings) -> Array:
-    """Return the least mechanical size over each size."""
+def mechanical_utilisations(request: ConductorRequest, around: Surroundings) -> Array:
+    """Return the least mechanical size over each size.
+
+    Parameters
+    ----------
+    request
+        Smallest size, if one is stated.
+    around
+        Its surroundings.
+
+    Returns
+    -------
+    ndarray
+        Of each candidate [1].
+    """
     if request.smallest_size is None:
         return around.mechanical_utilisation
     return np.asarray(request.smallest_size.rank / around.ranks)
 
 
-def _short_circuit_utilisation(request: ConductorRequest, around: Surroundings) -> Array:
-    """Return the adiabatic section over the section of all runs."""
+def short_circuit_utilisations(request: ConductorRequest, around: Surroundings) -> Array:
+    """Return the adiabatic section over the section of all runs.
+
+    Parameters
+    ----------
+    request
+        Fault current and clearing time, if they are stated.
+    around
+        Its surroundings.
+
+    Returns
+    -------
+    ndarray
+        Of each candidate [1], 0 without a fault.
+    """
     if request.fault_current_a is None:
         return around.no_utilisation
     assert request.clearing_time_s is not None
