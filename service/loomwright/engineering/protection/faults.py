@@ -156,8 +156,12 @@ def limited_current_a(
     ----------
     emf_v
         Open-circuit voltage [V], above 0.
-    internal_resistance_ohm, resistance_before_fuse_ohm, resistance_behind_fuse_ohm
-        Source, way to the fuse, and there and back from the fuse to the fault [ohm].
+    internal_resistance_ohm
+        Of the source itself [ohm].
+    resistance_before_fuse_ohm
+        Between the source and the fuse [ohm].
+    resistance_behind_fuse_ohm
+        There and back from the fuse to the fault [ohm].
     current_limit_a
         Greatest current of the source [A], infinite where it has no limit.
 
