@@ -12,13 +12,21 @@ import pytest
 from numba.core.dispatcher import Dispatcher
 
 import loomwright
+from drawn_fuse_rows import drawn_numbers, drawn_requests, fused
 from drawn_networks import drawn_network
 from loomwright import figures
+from loomwright.batch import sizing
+from loomwright.batch.sizes import CircuitSizes
 from loomwright.engineering import compiled as machine
 from loomwright.engineering.conductors import loaded_route, temperature_curve
 from loomwright.engineering.network import collapse, currents, heated, linear, solver, steps
-from loomwright.engineering.protection import damage
+from loomwright.engineering.protection import damage, fuse_rows
+from loomwright.jobs.demo_library import demo_job
+from loomwright.jobs.job_document import job_from_document
+from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.load import tables
 from loomwright.web.app import create_app
+from varied_jobs import extremes
 
 BODIES = Path(__file__).resolve().parents[1] / "bench" / "bodies"
 RNG = np.random.default_rng(7)
@@ -106,6 +114,35 @@ def test_lines_are_rounded_half_to_even_and_nan_stays():
     # Scaled to 1234.5 and -1235.5, each a tie that goes to the even neighbour.
     np.testing.assert_array_equal(lines[1], [1.234, -1.236, 0.0, 1e9])
     np.testing.assert_array_equal(lines[2], [-1.47, 3.47, 1.0, -1999999999.0])
+
+
+def test_fuses_of_rows_are_the_same_compiled_and_interpreted(monkeypatch):
+    cases = []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        asked = drawn_requests(rng)
+        cases.append((asked, drawn_numbers(rng, asked[0], 60), rng.integers(0, 3, 60)))
+    before = [fused(*case) for case in cases]
+    interpreted(monkeypatch, fuse_rows, "_judge")
+    assert not isinstance(fuse_rows._figures, Dispatcher)
+    for compiled, plain in zip(before, [fused(*case) for case in cases], strict=True):
+        np.testing.assert_array_equal(compiled.verdict, plain.verdict)
+        np.testing.assert_array_equal(compiled.fuse_type, plain.fuse_type)
+        np.testing.assert_array_equal(compiled.rated_current_a, plain.rated_current_a)
+    assert any((each.fuse_type >= 0).any() for each in before)
+
+
+def test_sizes_of_rows_are_the_same_compiled_and_interpreted(monkeypatch):
+    job = job_from_document(demo_job("van_second_battery"), tables(), fuse_tables().types)
+    variation = extremes(job, 200, seed=5)
+    before = sizing.sized_rows(variation)
+    interpreted(monkeypatch, sizing, "_enter")
+    after = sizing.sized_rows(variation)
+    np.testing.assert_array_equal(before.unusual, after.unusual)
+    for key, compiled in before.circuits.items():
+        for name in CircuitSizes.__annotations__:
+            plain = getattr(after.circuits[key], name)
+            np.testing.assert_array_equal(getattr(compiled, name), plain, err_msg=name)
 
 
 def test_no_request_waits_for_the_compiler():

@@ -33,7 +33,7 @@ class ConductorRows:
     """The conductor of one circuit in every row.
 
     Arrays by candidate are of the shape (rows, candidates). In each row the chosen candidate is
-    solved, and those above it once ``solve_thicker`` was called for the row; elsewhere ``failing``
+    stated, and those above it once ``solve_thicker`` was called for the row; elsewhere ``failing``
     is ``NOT_SOLVED`` and the other arrays mean nothing.
 
     Parameters
@@ -76,6 +76,15 @@ class ConductorRows:
     source_resistance_ohm: Array
     unusual: Mask
     asked: RequestRows | None = None
+
+    @property
+    def load_current_a(self) -> Array:
+        """Current of the chosen conductor in every row [A], 0 where none is chosen."""
+        if not self.current_a.size:
+            return np.zeros(self.chosen.size)
+        rows = np.arange(self.chosen.size)
+        current_a = self.current_a[rows, np.maximum(self.chosen, 0)]
+        return np.where(self.chosen == NONE, 0.0, current_a)
 
     @property
     def sizes(self) -> tuple[ConductorSize, ...]:

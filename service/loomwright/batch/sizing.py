@@ -8,7 +8,7 @@ import numpy.typing as npt
 from loomwright.batch.conductor_columns import NONE, NOT_SOLVED, ConductorRows
 from loomwright.batch.conductor_rows import conductor_rows
 from loomwright.batch.sizes import CircuitSizes, SizedRows
-from loomwright.batch.source_columns import SourceColumns, source_columns
+from loomwright.batch.source_rows import SourceRows, fault_source_rows
 from loomwright.batch.variation import Variation
 from loomwright.engineering.compiled import compiled
 from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, VERDICTS
@@ -16,7 +16,6 @@ from loomwright.engineering.protection.fuse_request import FuseRequest
 from loomwright.engineering.protection.fuse_rows import (
     UNUSUAL,
     CircuitFuses,
-    FusedRows,
     FuseNumbers,
 )
 from loomwright.engineering.protection.fuse_terms import ANY_CURRENT_A, ANY_SOURCE
@@ -73,7 +72,7 @@ def sized_rows(variation: Variation) -> SizedRows:
     """
     job = variation.job
     conductors = conductor_rows(variation, tables())
-    sources = {key: source_columns(variation, key) for key in job.power_sources}
+    sources = {key: fault_source_rows(variation, key) for key in job.power_sources}
     unusual = np.zeros(variation.count, np.bool_)
     found: dict[str, _Sized] = {}
     for circuit in job.circuits:
@@ -88,7 +87,7 @@ def _sized(
     job: Job,
     circuit: Circuit,
     conductors: ConductorRows,
-    source: SourceColumns,
+    source: SourceRows,
     feeder: _Sized | None,
 ) -> _Sized:
     """Return one circuit; that before it, if any, is sized already."""
@@ -162,11 +161,10 @@ def _choose(
     is_thickened = False
     while rows.size:
         fused = fuses.of_rows(rows, candidate, numbers)
-        choice.unusual[rows[fused.verdict == UNUSUAL]] = True
-        _enter_found(choice, rows, candidate, fused)
-        goes_on = IS_CURED_BY_THICKNESS[fused.verdict] & (fused.verdict != UNUSUAL)
+        columns = _Fused(fused.verdict, fused.fuse_type, fused.rated_current_a)
+        goes_on = _enter(choice, rows, candidate, columns)
         rows, candidate = rows[goes_on], candidate[goes_on]
-        if not is_thickened:
+        if rows.size and not is_thickened:
             conductors.solve_thicker(rows)
             is_thickened = True
         candidate, is_solved = _next_candidates(conductors.failing, rows, candidate)
@@ -175,13 +173,30 @@ def _choose(
         rows, candidate = rows[goes_on], candidate[goes_on]
 
 
-def _enter_found(choice: _Choice, rows: Indices, candidate: Indices, fused: FusedRows) -> None:
-    is_found = IS_FOUND[fused.verdict] & (fused.verdict != UNUSUAL)
-    found = rows[is_found]
-    choice.verdict[found] = SIZED
-    choice.candidate[found] = candidate[is_found]
-    choice.fuse_type[found] = fused.fuse_type[is_found]
-    choice.rated_current_a[found] = fused.rated_current_a[is_found]
+class _Fused(NamedTuple):
+    """Columns of ``FusedRows``."""
+
+    verdict: npt.NDArray[np.int16]
+    fuse_type: npt.NDArray[np.int16]
+    rated_current_a: Array
+
+
+@compiled
+def _enter(choice: _Choice, rows: Indices, candidate: Indices, fused: _Fused) -> Mask:
+    """Enter the fuses that are found, and return which rows go on to a thicker conductor."""
+    verdict, chosen, fuse_type, rated_current_a, unusual = choice
+    code, fused_type, fused_rating = fused
+    goes_on = np.zeros(rows.size, np.bool_)
+    for place in range(rows.size):
+        row = rows[place]
+        if code[place] == UNUSUAL:
+            unusual[row] = True
+        elif IS_FOUND[code[place]]:
+            verdict[row], chosen[row] = SIZED, candidate[place]
+            fuse_type[row], rated_current_a[row] = fused_type[place], fused_rating[place]
+        else:
+            goes_on[place] = IS_CURED_BY_THICKNESS[code[place]]
+    return goes_on
 
 
 @compiled

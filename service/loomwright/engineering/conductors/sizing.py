@@ -229,8 +229,10 @@ def utilisations(
         Ampacity by the heat balance [A].
     published_ampacity_a
         Ampacity by the published table [A], NaN where none covers the size.
-    mechanical, short_circuit
-        Least size by strength and by a fault over the size [1].
+    mechanical
+        Least size by strength over the size [1].
+    short_circuit
+        Least size by a fault over the size [1].
 
     Returns
     -------

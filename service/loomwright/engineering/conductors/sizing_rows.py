@@ -1,7 +1,7 @@
 """Conductor sizing of many rows that differ in numbers only.
 
 The same compiled formulas as the single call runs, row by row. Of each row only the candidates up
-to the chosen one are solved, and thicker ones on demand.
+to the chosen one are solved, of which the chosen one is kept, and thicker ones on demand.
 """
 
 import math
@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.engineering.compiled import compiled, compiled_in_place, compiled_loop
-from loomwright.engineering.conductors.choice import ConductorRequest
+from loomwright.engineering.conductors.choice import CandidateFrame, ConductorRequest
 from loomwright.engineering.conductors.loaded_route import (
     GREATEST_ITERATIONS,
     Route,
@@ -54,7 +54,7 @@ class RequestRows:
     ----------
     request
         All that is the same in every row; of what the arrays below state, its numbers do not count.
-        It gives no size to check.
+        A choice is asked for, not a check of a given size.
     tables
         Published ampacities, factors and air.
     segment_lengths_m
@@ -84,7 +84,8 @@ class CandidateColumns(NamedTuple):
     Parameters
     ----------
     failing
-        Criteria that are missed as ``Candidates.failing`` has them, or ``NOT_SOLVED``.
+        Criteria that are missed as ``Candidates.failing`` has them, or ``NOT_SOLVED``, where the
+        others mean nothing.
     load_current_a, voltage_drop_v, conductor_temperature_k, loop_resistance_ohm
         As ``Candidates`` has them [A], [V], [K], [ohm].
     """
@@ -107,15 +108,18 @@ class SizedRequestRows:
     chosen
         Index of the candidate, ``NONE`` without one.
     candidates
-        Candidates of every row; those up to the chosen one are solved, all where none is chosen.
+        Of each row the chosen one, if any.
     unusual
         Rows that the single call has to answer, whose entries mean nothing.
+    frame
+        Candidates, the same in every row; none where the single call refuses all rows.
     """
 
     verdict: Codes
     chosen: Codes
     candidates: CandidateColumns
     unusual: Mask
+    frame: CandidateFrame | None
 
 
 # Rows of the numbers of a request, after which its segment lengths follow.
@@ -161,12 +165,12 @@ def _may_not_settle(power_w: float, emf_v: float, greatest_share_per_ampere: flo
     No stable current is above that of the collapse, ``2 P / E``. As long as that heats no segment
     to the cap, the power balance is concave and Newton's method settles from the cold circuit.
     """
-    return 2.0 * power_w / emf_v * greatest_share_per_ampere > 1.0
+    return bool(2.0 * power_w / emf_v * greatest_share_per_ampere > 1.0)
 
 
 @compiled_in_place
 def _take_lengths(numbers: Array, row: int, route: Route) -> None:
-    """Give the route the lengths of a row: in place, as a route for each row costs as much again."""
+    """Give the route the lengths of a row: in place, as one for each row costs more."""
     for segment in range(route.length_m.size):
         route.length_m[segment] = numbers[row, LENGTHS + segment]
 
@@ -194,11 +198,7 @@ def _size_rows(
     chosen: Codes,
     verdict: Codes,
     unusual: Mask,
-    failing: Digits,
-    currents: Array,
-    drops: Array,
-    temperatures: Array,
-    loops: Array,
+    columns: CandidateColumns,
 ) -> None:
     """Choose the first candidate of every row that misses nothing."""
     count = limits.shape[1]
@@ -220,11 +220,11 @@ def _size_rows(
             any_exists = any_exists or exists
             if found < 0 and missed == 0:
                 found = candidate
-                failing[candidate, row] = missed
-                currents[candidate, row] = current
-                drops[candidate, row] = drop
-                temperatures[candidate, row] = temperature
-                loops[candidate, row] = loop
+                columns.failing[candidate, row] = missed
+                columns.load_current_a[candidate, row] = current
+                columns.voltage_drop_v[candidate, row] = drop
+                columns.conductor_temperature_k[candidate, row] = temperature
+                columns.loop_resistance_ohm[candidate, row] = loop
         chosen[row] = found
         if found >= 0:
             verdict[row] = FOUND
@@ -240,24 +240,22 @@ def _solve_thicker(
     limits: Array,
     chosen: Codes,
     rows: Indices,
-    failing: Digits,
-    currents: Array,
-    drops: Array,
-    temperatures: Array,
-    loops: Array,
+    columns: CandidateColumns,
 ) -> None:
-    for row in rows:
+    """Solve in some rows, whose numbers these are, what is thicker than the chosen candidate."""
+    for place in range(rows.size):
+        row = rows[place]
         if chosen[row] >= 0:
-            _take_lengths(numbers, row, route)
+            _take_lengths(numbers, place, route)
             for candidate in range(chosen[row] + 1, limits.shape[1]):
                 missed, _, _, current, drop, temperature, loop = _judged_candidate(
-                    numbers, row, candidate, route, limits
+                    numbers, place, candidate, route, limits
                 )
-                failing[candidate, row] = missed
-                currents[candidate, row] = current
-                drops[candidate, row] = drop
-                temperatures[candidate, row] = temperature
-                loops[candidate, row] = loop
+                columns.failing[candidate, row] = missed
+                columns.load_current_a[candidate, row] = current
+                columns.voltage_drop_v[candidate, row] = drop
+                columns.conductor_temperature_k[candidate, row] = temperature
+                columns.loop_resistance_ohm[candidate, row] = loop
 
 
 def size_rows(asked: RequestRows) -> SizedRequestRows:
@@ -275,20 +273,18 @@ def size_rows(asked: RequestRows) -> SizedRequestRows:
     SizedRequestRows
         Choice and candidates of every row.
     """
-    numbers = _numbers(asked)
-    rows = numbers.shape[0]
-    unusual = np.zeros(rows, np.bool_)
+    rows = asked.supply_voltage_v.size
     chosen, verdict = np.full(rows, NONE, np.int16), np.zeros(rows, np.int16)
+    unusual = np.zeros(rows, np.bool_)
     try:
-        route, limits = _shared(asked)
+        frame, route, limits = _shared(asked)
     except EngineeringError:
         # As it lies in what all rows have in common, the single call raises it for each of them.
-        return SizedRequestRows(verdict, chosen, _columns(rows, 0), np.ones(rows, np.bool_))
+        return SizedRequestRows(verdict, chosen, _columns(rows, 0), ~unusual, None)
     columns = _columns(rows, limits.shape[1])
-    _size_rows(
-        numbers, route, limits, chosen, verdict, unusual, *[column.T for column in columns]
-    )
-    return SizedRequestRows(verdict, chosen, columns, unusual)
+    numbers = _numbers(asked, np.arange(rows))
+    _size_rows(numbers, route, limits, chosen, verdict, unusual, _across(columns))
+    return SizedRequestRows(verdict, chosen, columns, unusual, frame)
 
 
 def solve_thicker(
@@ -308,27 +304,25 @@ def solve_thicker(
         Columns that are filled in.
     """
     if rows.size:
-        route, limits = _shared(asked)
-        columns = [column.T for column in candidates]
-        _solve_thicker(_numbers(asked), route, limits, chosen, rows, *columns)
+        _, route, limits = _shared(asked)
+        _solve_thicker(_numbers(asked, rows), route, limits, chosen, rows, _across(candidates))
 
 
-def _numbers(asked: RequestRows) -> Array:
-    """Return the numbers that are asked, rows by places, so that those of a row lie together."""
-    return np.column_stack(
-        [
-            asked.supply_voltage_v,
-            asked.allowed_voltage_drop_v,
-            asked.load_current_a,
-            asked.load_power_w,
-            asked.source_resistance_ohm,
-            asked.wiring_fixed_resistance_ohm,
-            asked.segment_lengths_m,
-        ]
-    )
+def _numbers(asked: RequestRows, rows: Indices) -> Array:
+    """Return the numbers that some rows ask, rows by places, so that those of a row lie together."""
+    lengths_m = asked.segment_lengths_m
+    numbers = np.empty((rows.size, LENGTHS + lengths_m.shape[1]))
+    numbers[:, SUPPLY] = asked.supply_voltage_v[rows]
+    numbers[:, ALLOWED] = asked.allowed_voltage_drop_v[rows]
+    numbers[:, LOAD_CURRENT] = asked.load_current_a[rows]
+    numbers[:, LOAD_POWER] = asked.load_power_w[rows]
+    numbers[:, SOURCE] = asked.source_resistance_ohm[rows]
+    numbers[:, FIXED] = asked.wiring_fixed_resistance_ohm[rows]
+    numbers[:, LENGTHS:] = lengths_m[rows]
+    return numbers
 
 
-def _shared(asked: RequestRows) -> tuple[Route, Array]:
+def _shared(asked: RequestRows) -> tuple[CandidateFrame, Route, Array]:
     """Return what all rows have in common."""
     request = asked.request
     refuse_hot_ambient(request)
@@ -340,7 +334,13 @@ def _shared(asked: RequestRows) -> tuple[Route, Array]:
         short_circuit_utilisations(request, around),
         np.maximum.reduce(around.share_per_ampere),
     ]
-    return route_through(request, around), np.stack(limits)
+    return around.frame, route_through(request, around), np.stack(limits)
+
+
+def _across(columns: CandidateColumns) -> CandidateColumns:
+    """Return the columns by candidates and rows, as they lie in memory."""
+    failing, *others = columns
+    return CandidateColumns(failing.T, *[column.T for column in others])
 
 
 def _columns(rows: int, candidates: int) -> CandidateColumns:

@@ -133,9 +133,15 @@ def rise_and_slope_k(
 
     Parameters
     ----------
-    c0, c1, c2, c3
-        Coefficients of the interval [K]. As numbers, since a loop that takes parts of an array
+    c0
+        Coefficient of the interval [K]. As numbers, since a loop that takes parts of an array
         spends most of its time on taking them.
+    c1
+        That of the place inside [K].
+    c2
+        That of its square [K].
+    c3
+        That of its cube [K].
     inside
         How far inside the interval [1].
 

@@ -221,8 +221,12 @@ def time_on_line_s(
     ----------
     current_a
         Constant current [A], 0 or more.
-    threshold_current_a, log_excess, log_time
-        Members of the curve.
+    threshold_current_a
+        Greatest current that never damages the conductor [A].
+    log_excess
+        Logarithms of the excess above it [1], rising.
+    log_time
+        Logarithms of the times to damage [s].
 
     Returns
     -------

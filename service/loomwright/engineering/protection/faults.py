@@ -7,11 +7,11 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.engineering.compiled import compilable
+from loomwright.engineering.elementwise import holds_anywhere
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.record import record
 
-Array = npt.NDArray[np.float64]
-Number = TypeVar("Number", float, npt.NDArray[np.float64])
+Quantity = TypeVar("Quantity", float, npt.NDArray[np.float64])
 
 SAE_COLD_CRANKING_VOLTAGE_V = 7.2
 EN_COLD_CRANKING_VOLTAGE_V = 7.5
@@ -88,8 +88,8 @@ def internal_resistance_from_sae_cold_cranking_ohm(
 
 
 def internal_resistance_from_en_cold_cranking_ohm(
-    emf_v: float, cold_cranking_a: float, batteries_in_series: int = 1
-) -> float:
+    emf_v: Quantity, cold_cranking_a: Quantity, batteries_in_series: int = 1
+) -> Quantity:
     """Return the internal resistance of a lead-acid battery from its EN cold-cranking current.
 
     At -18 C, within about 30 %; a warm battery has about half.
@@ -105,13 +105,13 @@ def internal_resistance_from_en_cold_cranking_ohm(
 
     Returns
     -------
-    float
+    float or ndarray
         Internal resistance of the bank [ohm].
 
     Raises
     ------
     EngineeringError
-        ``emf_below_cranking_voltage``.
+        ``emf_below_cranking_voltage`` where one element is; ``limit`` is that voltage.
 
     Notes
     -----
@@ -126,49 +126,20 @@ def internal_resistance_from_en_cold_cranking_ohm(
     )
 
 
-def _internal_resistance_ohm(emf_v: float, test_voltage_v: float, cold_cranking_a: float) -> float:
-    if emf_v <= test_voltage_v:
+def _internal_resistance_ohm(
+    emf_v: Quantity, test_voltage_v: float, cold_cranking_a: Quantity
+) -> Quantity:
+    if holds_anywhere(emf_v <= test_voltage_v):
+        least_v = float(np.min(emf_v))
         raise EngineeringError(
             "emf_below_cranking_voltage",
-            f"The open-circuit voltage {emf_v:.2f} V must lie above the voltage of the "
+            f"The open-circuit voltage {least_v:.2f} V must lie above the voltage of the "
             f"cold-cranking test, {test_voltage_v:.2f} V.",
             field="emf_v",
-            value=emf_v,
+            value=least_v,
             limit=test_voltage_v,
         )
-    return _resistance_in_test_ohm(emf_v, test_voltage_v, cold_cranking_a)
-
-
-def _resistance_in_test_ohm(emf_v: Number, test_voltage_v: float, current_a: Number) -> Number:
-    return (emf_v - test_voltage_v) / current_a
-
-
-def internal_resistances_from_en_cold_cranking_ohm(
-    emf_v: Array, cold_cranking_a: Array, batteries_in_series: int = 1
-) -> Array:
-    """Return the internal resistance of many batteries from their EN cold-cranking currents.
-
-    Parameters
-    ----------
-    emf_v
-        Open-circuit voltage of each bank [V].
-    cold_cranking_a
-        Current of each as the single function has it [A], above 0.
-    batteries_in_series
-        Batteries of 12 V in series [1].
-
-    Returns
-    -------
-    ndarray
-        Internal resistance of each bank [ohm], NaN where the single function refuses the voltage.
-
-    References
-    ----------
-    EN 50342-1, cranking performance test.
-    """
-    test_voltage_v = EN_COLD_CRANKING_VOLTAGE_V * batteries_in_series
-    found = _resistance_in_test_ohm(emf_v, test_voltage_v, cold_cranking_a)
-    return np.where(emf_v <= test_voltage_v, np.nan, found)
+    return (emf_v - test_voltage_v) / cold_cranking_a
 
 
 @compilable
@@ -185,8 +156,12 @@ def limited_current_a(
     ----------
     emf_v
         Open-circuit voltage [V], above 0.
-    internal_resistance_ohm, resistance_before_fuse_ohm, resistance_behind_fuse_ohm
-        Source, way to the fuse, and there and back from the fuse to the fault [ohm].
+    internal_resistance_ohm
+        Of the source itself [ohm].
+    resistance_before_fuse_ohm
+        Between the source and the fuse [ohm].
+    resistance_behind_fuse_ohm
+        There and back from the fuse to the fault [ohm].
     current_limit_a
         Greatest current of the source [A], infinite where it has no limit.
 

@@ -35,6 +35,9 @@ BY_LAST_TIME = "bounded_by_last_time"
 BY_CONSTANT_I2T = "bounded_by_constant_i2t"
 NOT_SHOWN = "not_shown"
 
+# What the limits say of a fault.
+NOT_PROTECTED, PROTECTED, BY_TIME_AT_FAULT = 0, 1, 2
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FuseSet:
@@ -244,14 +247,7 @@ def _margin_at_corner(fuse_type: FuseType, rating_a: float, corner_a: float) -> 
 
 
 @compilable
-def is_protected(
-    limits: ProtectionLimits,
-    near_source_fault_a: float,
-    parallel_conductors: float,
-    threshold_current_a: float,
-    log_excess: Array,
-    log_time: Array,
-) -> bool:
+def protection(limits: ProtectionLimits, near_source_fault_a: float) -> int:
     """Return whether a fuse protects a conductor against every current up to the greatest.
 
     Parameters
@@ -260,27 +256,40 @@ def is_protected(
         Of the fuse before the conductor.
     near_source_fault_a
         Greatest current that can flow [A].
-    parallel_conductors
-        Equal conductors that share the current [1].
-    threshold_current_a, log_excess, log_time
-        Damage curve of one conductor.
+
+    Returns
+    -------
+    int
+        ``PROTECTED`` where the margins are large enough, and beyond the published curve are known
+        to be; ``NOT_PROTECTED``; or ``BY_TIME_AT_FAULT`` where it hangs on ``opens_in_time``.
+    """
+    if near_source_fault_a >= limits.fails_from_a:
+        return NOT_PROTECTED
+    if near_source_fault_a <= limits.curve_ends_at_a:
+        return PROTECTED
+    if near_source_fault_a < limits.unproven_from_a:
+        return PROTECTED
+    return BY_TIME_AT_FAULT
+
+
+@compilable
+def opens_in_time(last_greatest_s: float, damage_time_s: float) -> bool:
+    """Return whether the last published opening time is short enough for a greater fault.
+
+    Parameters
+    ----------
+    last_greatest_s
+        Greatest opening time at the last published current [s].
+    damage_time_s
+        Of the conductor at the fault [s]; it only falls with the current, so that the fault itself
+        is the hardest case.
 
     Returns
     -------
     bool
-        Whether the margins are large enough, and beyond the published curve are known to be.
+        With the allowance for the grid.
     """
-    if near_source_fault_a >= limits.fails_from_a:
-        return False
-    if near_source_fault_a <= limits.curve_ends_at_a:
-        return True
-    if near_source_fault_a < limits.unproven_from_a:
-        return True
-    # The time to damage only falls with the current, so the fault itself is the hardest case.
-    at_fault_s = time_on_line_s(
-        near_source_fault_a / parallel_conductors, threshold_current_a, log_excess, log_time
-    )
-    return at_fault_s > GRID_ALLOWANCE * limits.last_greatest_s
+    return damage_time_s > GRID_ALLOWANCE * last_greatest_s
 
 
 def coordination_with_damage(
@@ -315,32 +324,29 @@ def coordination_with_damage(
     margin, at_current_a = line.least_margin[place], line.at_current_a[place]
     if line.corner_a <= near_source_fault_a and line.corner_margin < margin:
         margin, at_current_a = line.corner_margin, line.corner_a
-    beyond = NOT_REACHED
+    found, beyond = protection(line.limits, near_source_fault_a), NOT_REACHED
     if line.current_a[-1] < near_source_fault_a:
-        beyond = _beyond_curve(line, curve, parallel_conductors, near_source_fault_a)
-    can_damage = margin < np.inf
-    return Coordination(
-        holds=is_protected(
-            line.limits,
-            near_source_fault_a,
-            parallel_conductors,
+        at_fault_s = time_on_line_s(
+            near_source_fault_a / parallel_conductors,
             curve.threshold_current_a,
             curve.log_excess,
             curve.log_time,
-        ),
+        )
+        in_time = opens_in_time(line.last_greatest_s, at_fault_s)
+        beyond = BY_LAST_TIME if in_time else _by_let_through(line, near_source_fault_a)
+        if found == BY_TIME_AT_FAULT:
+            found = PROTECTED if in_time else NOT_PROTECTED
+    can_damage = margin < np.inf
+    return Coordination(
+        holds=found == PROTECTED,
         least_margin=margin if can_damage else None,
         least_margin_current_a=at_current_a if can_damage else None,
         beyond_published_curve=beyond,
     )
 
 
-def _beyond_curve(
-    line: MarginLine, curve: DamageCurve, parallel_conductors: int, near_source_fault_a: float
-) -> str:
-    """Return what bounds the opening time from the last published point up to the fault."""
-    at_fault_s = interpolated_damage_time_s(curve, near_source_fault_a / parallel_conductors)
-    if at_fault_s > GRID_ALLOWANCE * line.last_greatest_s:
-        return BY_LAST_TIME
+def _by_let_through(line: MarginLine, near_source_fault_a: float) -> str:
+    """Return whether a let-through like that of the last published point is small enough."""
     place = bisect_right(line.beyond_current_a, near_source_fault_a)
     of_last_i2t = line.beyond_least_margin[min(place, len(line.beyond_least_margin) - 1)]
     return BY_CONSTANT_I2T if of_last_i2t > GRID_ALLOWANCE else NOT_SHOWN

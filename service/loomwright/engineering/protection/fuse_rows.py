@@ -6,7 +6,7 @@ that each type comes to. All else belongs to the circuit, to the conductor behin
 the conductor with one type and rating: the other bounds, the damage curve, and the near-source
 faults up to which that fuse protects that conductor. This is worked out by the functions of the
 single call, once for each case that comes up in any row (``fuse_terms``); what is left is
-arithmetic that both share (``rating_rules``, ``faults``, ``is_protected``). The upstream fuse
+arithmetic that both share (``rating_rules``, ``faults``, ``protection``). The upstream fuse
 decides only where selectivity is required, and drop and temperature decide nothing.
 """
 
@@ -19,13 +19,17 @@ import numpy.typing as npt
 
 from loomwright.engineering.compiled import compilable, compiled
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.protection.damage import DamageCurve
+from loomwright.engineering.protection.damage import DamageCurve, time_on_line_s
 from loomwright.engineering.protection.faults import limited_current_a
 from loomwright.engineering.protection.fuse_answer import TYPE_FAILURES, VERDICTS
 from loomwright.engineering.protection.fuse_coordination import (
+    BY_TIME_AT_FAULT,
+    NOT_PROTECTED,
+    PROTECTED,
     ProtectionLimits,
     fuse_set,
-    is_protected,
+    opens_in_time,
+    protection,
 )
 from loomwright.engineering.protection.fuse_request import FuseRequest
 from loomwright.engineering.protection.fuse_terms import (
@@ -163,22 +167,14 @@ class CircuitFuses:
             np.full(rows.size, NONE, np.int16),
             np.full(rows.size, np.nan),
         )
-        waiting = np.arange(rows.size)
+        entries = _Entries(found.verdict, found.fuse_type, found.rated_current_a)
+        figures = _figures(rows, candidate, numbers, self._terms, found.verdict)
         while True:
-            _judge(
-                waiting,
-                rows,
-                candidate,
-                numbers,
-                self._terms,
-                found.verdict,
-                found.fuse_type,
-                found.rated_current_a,
-            )
-            waiting = waiting[found.verdict[waiting] == WAITING]
+            waiting = np.flatnonzero(found.verdict == WAITING)
             if waiting.size == 0:
                 return found
             look_up_margins(self._terms, self._curves, self._fuses)
+            _judge(waiting, candidate, figures, self._terms, entries)
 
     def _look_up(self, candidate: Indices) -> None:
         asked = np.bincount(candidate, minlength=self._terms.state.size) > 0
@@ -194,145 +190,147 @@ class CircuitFuses:
                 self._curves[index] = curve
 
 
+class _Figures(NamedTuple):
+    """What the fuse of each row is judged by."""
+
+    current_a: Array
+    starting_a: Array
+    near_a: Array
+    far_a: Array
+    common_lower_a: Array
+
+
+class _Entries(NamedTuple):
+    """Columns of ``FusedRows`` as they are filled in."""
+
+    verdict: Codes
+    fuse_type: Codes
+    rated_current_a: Array
+
+
+# Records of arrays are taken apart before a loop: one that is handed on for each row would cost
+# more than all arithmetic, as each of its arrays is counted as used and as released again.
+
+
+@compiled
+def _figures(
+    rows: Indices, candidates: Indices, numbers: FuseNumbers, terms: FuseTerms, verdict: Codes
+) -> _Figures:
+    """Return load and faults of each row, and enter which rows the single call has to answer."""
+    of_current, of_loop, of_start, of_emf, of_internal, of_before, of_limit = numbers
+    state, _, share, loading, ambient, equipment, _, feed = terms[:8]
+    current, starting, common = np.empty(rows.size), np.empty(rows.size), np.empty(rows.size)
+    near, far = np.empty(rows.size), np.empty(rows.size)
+    for index in range(rows.size):
+        row, candidate = rows[index], candidates[index]
+        emf_v, internal_ohm, before_ohm = of_emf[row], of_internal[row], of_before[row]
+        feed_ohm, loop_ohm = feed[candidate], of_loop[row, candidate]
+        near_a = limited_current_a(emf_v, internal_ohm, before_ohm, feed_ohm, of_limit[row])
+        far_a = limited_current_a(emf_v, internal_ohm, before_ohm, loop_ohm, of_limit[row])
+        current_a, factor = of_current[row, candidate], ambient[candidate]
+        load_a = rating_to_carry_a(current_a * share[candidate], loading[candidate], factor)
+        near[index], far[index], current[index] = near_a, far_a, current_a
+        starting[index] = starting_current_a(of_start[row], current_a)
+        common[index] = max(load_a, equipment[candidate])
+        is_answered = state[candidate] == KNOWN and current_a > 0.0 and emf_v > 0.0
+        # A fault may be NaN as well as infinite.
+        if not (is_answered and near_a < math.inf and far_a < math.inf):
+            verdict[index] = UNUSUAL
+    return _Figures(current, starting, near, far, common)
+
+
 @compilable
-def _bounds(
-    terms: FuseTerms,
-    candidate: int,
-    place: int,
+def _lower_a(
+    common_a: float,
     current_a: float,
     starting_a: float,
-    common_lower_a: float,
-    far_end_fault_a: float,
-) -> RatingBounds:
-    """Return the bounds on the rating of one type."""
-    if terms.of_type[candidate, place] & CURVE_NOT_PUBLISHED:
-        return RatingBounds(common_lower_a, terms.conductor_a[candidate], math.inf, math.inf)
-    factor, lower_a = terms.ambient_factor[candidate], common_lower_a
-    carried = terms.inrush_multiple[candidate, place]
-    if not math.isnan(starting_a) and not math.isnan(carried):
-        lower_a = max(lower_a, rating_to_carry_a(starting_a, carried, factor))
-    carried = terms.cyclic_multiple[candidate, place]
-    if not math.isnan(carried):
-        lower_a = max(lower_a, rating_to_carry_a(current_a, carried, factor))
-    multiple = terms.far_end_multiple[candidate, place]
-    far_end_a = rating_to_open_a(far_end_fault_a, multiple, factor)
-    return RatingBounds(lower_a, terms.conductor_a[candidate], far_end_a, math.inf)
+    cyclic_multiple: float,
+    inrush_multiple: float,
+    ambient_factor: float,
+) -> float:
+    """Return the greatest lower bound of a type; a multiple is NaN where there is no such peak."""
+    lower_a = common_a
+    if not math.isnan(starting_a) and not math.isnan(inrush_multiple):
+        lower_a = max(lower_a, rating_to_carry_a(starting_a, inrush_multiple, ambient_factor))
+    if not math.isnan(cyclic_multiple):
+        lower_a = max(lower_a, rating_to_carry_a(current_a, cyclic_multiple, ambient_factor))
+    return lower_a
 
 
 @compilable
-def _holds(terms: FuseTerms, candidate: int, place: int, rating: int, near_a: float) -> bool:
-    """Return whether a fuse protects the conductor."""
-    margin = terms.margin[candidate, place, rating]
-    return is_protected(
-        ProtectionLimits(margin[0], margin[1], margin[2], margin[3]),
-        near_a,
-        terms.parallel_conductors[candidate],
-        terms.threshold_current_a[candidate],
-        terms.log_excess[candidate],
-        terms.log_time[candidate],
-    )
+def _place_of_rating(listed_a: Array, place: int, lower_a: float) -> int:
+    """Return the least listed rating that serves; an infinite one follows the last."""
+    rating, least_a = 0, least_listed_a(lower_a)
+    while listed_a[place, rating] < least_a:
+        rating += 1
+    return rating
 
 
 @compilable
-def _failures(
-    terms: FuseTerms,
-    candidate: int,
-    place: int,
-    rating: int,
-    bounds: RatingBounds,
-    near_a: float,
-) -> int:
-    """Return what speaks against a type with a listed rating, or ``WAITING`` for its margin."""
-    rating_a = terms.rating_a[place, rating]
-    of_type = terms.of_type[candidate, place]
-    if lacks_breaking_capacity(terms.breaking_capacity_a[candidate, place], near_a):
-        of_type |= BREAKING_TOO_LOW
-    if math.isinf(rating_a):
-        rating_a = math.nan
-    failures = failures_of_rating(of_type, rating_a, bounds, False, True)
-    if failures != 0:
-        # Protection is the last of the failures: it matters where nothing else fails.
-        return failures
-    if terms.margin_state[candidate, place, rating] != KNOWN:
-        return WAITING
-    holds = _holds(terms, candidate, place, rating, near_a)
-    return failures_of_rating(of_type, rating_a, bounds, False, holds)
-
-
-@compilable
-def _common_lower_a(terms: FuseTerms, candidate: int, current_a: float) -> float:
-    """Return the greatest of the lower bounds that all types share."""
-    load_a = rating_to_carry_a(
-        current_a * terms.continuous_share[candidate],
-        terms.loading_factor[candidate],
-        terms.ambient_factor[candidate],
-    )
-    equipment_a: float = terms.equipment_a[candidate]
-    return max(load_a, equipment_a)
-
-
-@compilable
-def _faults_a(
-    terms: FuseTerms, candidate: int, numbers: FuseNumbers, row: int
-) -> tuple[float, float]:
-    """Return the fault at the fuse and the one at the far end."""
-    source = (
-        numbers.emf_v[row],
-        numbers.internal_resistance_ohm[row],
-        numbers.resistance_before_fuse_ohm[row],
-    )
-    limit_a = numbers.current_limit_a[row]
-    loop_ohm = numbers.loop_resistance_ohm[row, candidate]
-    return (
-        limited_current_a(*source, terms.feed_resistance_ohm[candidate], limit_a),
-        limited_current_a(*source, loop_ohm, limit_a),
+def _limits(margin: Array, candidate: int, place: int, rating: int) -> ProtectionLimits:
+    return ProtectionLimits(
+        margin[candidate, place, rating, 0],
+        margin[candidate, place, rating, 1],
+        margin[candidate, place, rating, 2],
+        margin[candidate, place, rating, 3],
     )
 
 
 @compiled
 def _judge(
     waiting: Indices,
-    rows: Indices,
     candidates: Indices,
-    numbers: FuseNumbers,
+    figures: _Figures,
     terms: FuseTerms,
-    verdict: Codes,
-    fuse_type: Codes,
-    rated_current_a: Array,
+    entries: _Entries,
 ) -> None:
     """Enter verdict, type and rating of the rows that are waiting, or what they wait for."""
-    types = terms.rating_a.shape[0]
+    of_current, of_start, of_near, of_far, of_common = figures
+    verdict, fuse_type, rated_current_a = entries
+    verdict_found, ambient, conductor = terms[1], terms[4], terms[6]
+    parallel, threshold, log_excess, log_time, of_types, breaking = terms[8:14]
+    inrush, cyclic, far_end, listed, margin_state, margin = terms[14:]
+    types = listed.shape[0]
     failing, ratings = np.empty(types, np.int64), np.empty(types, np.int64)
     for index in waiting:
-        row, candidate = rows[index], candidates[index]
-        current_a = numbers.current_a[row, candidate]
-        near_a, far_a = _faults_a(terms, candidate, numbers, row)
-        if terms.state[candidate] != KNOWN or not (
-            current_a > 0.0 and numbers.emf_v[row] > 0.0 and near_a < math.inf and far_a < math.inf
-        ):
-            verdict[index] = UNUSUAL
+        candidate, near_a = candidates[index], of_near[index]
+        factor, conductor_a = ambient[candidate], conductor[candidate]
+        judged, failed = 0, 1
+        while judged < types and failed > 0:
+            place, judged = judged, judged + 1
+            of_type = of_types[candidate, place]
+            lower_a, far_end_a = of_common[index], math.inf
+            if of_type & CURVE_NOT_PUBLISHED == 0:
+                carried = cyclic[candidate, place], inrush[candidate, place]
+                lower_a = _lower_a(lower_a, of_current[index], of_start[index], *carried, factor)
+                far_end_a = rating_to_open_a(of_far[index], far_end[candidate, place], factor)
+            bounds = RatingBounds(lower_a, conductor_a, far_end_a, math.inf)
+            rating = _place_of_rating(listed, place, lower_a)
+            rating_a = listed[place, rating] if listed[place, rating] < math.inf else math.nan
+            if lacks_breaking_capacity(breaking[candidate, place], near_a):
+                of_type |= BREAKING_TOO_LOW
+            failed = failures_of_rating(of_type, rating_a, bounds, False, True)
+            if failed == 0 and margin_state[candidate, place, rating] != KNOWN:
+                margin_state[candidate, place, rating] = WANTED
+                failed = WAITING
+            elif failed == 0:
+                # Protection is the last of the failures: it matters where nothing else fails.
+                limits = _limits(margin, candidate, place, rating)
+                found = protection(limits, near_a)
+                if found == BY_TIME_AT_FAULT:
+                    curve = threshold[candidate], log_excess[candidate], log_time[candidate]
+                    at_fault_s = time_on_line_s(near_a / parallel[candidate], *curve)
+                    in_time = opens_in_time(limits.last_greatest_s, at_fault_s)
+                    found = PROTECTED if in_time else NOT_PROTECTED
+                is_protected = found == PROTECTED
+                failed = failures_of_rating(of_type, rating_a, bounds, False, is_protected)
+            failing[place], ratings[place] = failed, rating
+        if failed == WAITING:
             continue
-        starting_a = starting_current_a(numbers.starting_current_a[row], current_a)
-        lower_a = _common_lower_a(terms, candidate, current_a)
-        place = 0
-        while place < types:
-            bounds = _bounds(terms, candidate, place, current_a, starting_a, lower_a, far_a)
-            # The last listed rating is followed by an infinite one.
-            rating = int(np.searchsorted(terms.rating_a[place], least_listed_a(bounds.lower_a)))
-            failing[place] = _failures(terms, candidate, place, rating, bounds, near_a)
-            ratings[place] = rating
-            if failing[place] <= 0:
-                break
-            place += 1
-        if place < types and failing[place] == WAITING:
-            terms.margin_state[candidate, place, ratings[place]] = WANTED
-            continue
-        chosen, failure = first_that_fits(
-            failing[: place + 1], lower_a > terms.conductor_a[candidate]
-        )
+        chosen, failure = first_that_fits(failing[:judged], of_common[index] > conductor_a)
         if chosen == NONE:
             verdict[index] = FIRST_FAILURE + failure
         else:
-            verdict[index] = terms.verdict_found[candidate]
+            verdict[index] = verdict_found[candidate]
             fuse_type[index] = chosen
-            rated_current_a[index] = terms.rating_a[chosen, ratings[chosen]]
+            rated_current_a[index] = listed[chosen, ratings[chosen]]
