@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from loomwright.engineering.conductors import sizing, sizing_rows
 from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest, Segment
 from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.conductors.sizing_rows import (
@@ -180,31 +181,39 @@ def test_place_as_hot_as_the_insulation_is_left_to_the_single_call() -> None:
         single(rows, 0)
 
 
-def unsettled_rows(count: int) -> RequestRows:
-    """Rows of 400 W behind a metre or two, where thin candidates pass the cap of the model."""
-    rng = np.random.default_rng(1)
-    place = (Segment(1.0, 303.15),)
-    return RequestRows(
-        request=request("metric", place),
-        tables=TABLES,
-        segment_lengths_m=rng.uniform(0.5, 3.0, (count, 1)),
-        supply_voltage_v=rng.uniform(12.0, 13.0, count),
-        allowed_voltage_drop_v=np.full(count, 0.36),
-        load_current_a=np.full(count, np.nan),
-        load_power_w=np.full(count, 400.0),
-        source_resistance_ohm=rng.uniform(0.005, 0.02, count),
-        wiring_fixed_resistance_ohm=np.full(count, 0.002),
-    )
-
-
-def test_rows_that_do_not_settle_are_left_to_the_single_call() -> None:
-    # A candidate beside the cap of 250 C, where the resistance stops rising, may go to and fro.
-    rows = unsettled_rows(400_000)
-    unusual = np.flatnonzero(size_rows(rows).unusual)
-    assert 0 < unusual.size < 200
-    for row in unusual.tolist():
-        with pytest.raises(EngineeringError, match="did not settle"):
-            single(rows, row)
+@pytest.mark.parametrize("candidate", [0, 12])
+def test_rows_that_do_not_settle_are_left_to_the_single_call(
+    monkeypatch: pytest.MonkeyPatch, candidate: int
+) -> None:
+    # A made-up conductor of 40 ohm below 75 mA, where 0.7 W take 79 mA, and of 30 ohm above, where
+    # they take 71 mA: each step leads to the other side. 75 mA are 21 of 32 intervals.
+    rows = asked_rows(request("metric", PLACES[:1]), 2)
+    rows.load_current_a[:], rows.load_power_w[:] = math.nan, [0.7, 0.1]
+    rows.supply_voltage_v[:], rows.segment_lengths_m[:] = 12.0, 1.0
+    rows.source_resistance_ohm[:] = rows.wiring_fixed_resistance_ohm[:] = 0.0
+    around = surroundings(rows.request, TABLES)
+    made_up = {
+        name: getattr(around, name).copy()
+        for name in (
+            "ambient_resistance_ohm_per_m",
+            "resistance_slope_ohm_per_mk",
+            "share_per_ampere",
+            "curves",
+        )
+    }
+    made_up["ambient_resistance_ohm_per_m"][0, candidate] = 40.0
+    made_up["resistance_slope_ohm_per_mk"][candidate] = 1.0
+    made_up["share_per_ampere"][0, candidate] = 21.0 / INTERVALS / 0.075
+    made_up["curves"][0, candidate] = 0.0
+    made_up["curves"][0, candidate, 21:, 0] = -10.0
+    for module in (sizing, sizing_rows):
+        monkeypatch.setattr(module, "surroundings", lambda *_: replace(around, **made_up))
+    sized = size_rows(rows)
+    assert sized.unusual.tolist() == [True, False]
+    with pytest.raises(EngineeringError, match="did not settle"):
+        single(rows, 0)
+    # 0.1 W stay below 75 mA, and 1 mm2 is the least by strength.
+    assert sized.chosen[1] == single(rows, 1).chosen == 2
 
 
 @pytest.mark.parametrize("series", sorted(TABLES.series))
