@@ -90,8 +90,7 @@ class PartPricing:
             elif parts:
                 choices.append(self._choice(asked, parts))
             else:
-                same = (asked.what, *sorted(asked.attributes.items()), asked.unit)
-                entry = missing.setdefault(same, (asked, []))
+                entry = missing.setdefault(listed_together(asked), (asked, []))
                 entry[1].append(_need(asked, asked.quantity))
         lines = [self._plain_line(needs) for needs in plain.values()]
         covers = cheapest_cover(choices, self._book, proven_plans, self._covers)
@@ -236,6 +235,11 @@ class PartPricing:
 
     def _rounded(self, each: Decimal, quantity: Decimal) -> Money:
         return rounded_product(each, quantity, self._book.currency, self._mode)
+
+
+def listed_together(asked: Requirement) -> tuple[object, ...]:
+    """Return what needs that no part serves share where they are listed as one."""
+    return (asked.what, *sorted(asked.attributes.items()), asked.unit)
 
 
 def _need(requirement: Requirement, quantity: Decimal, part: Part | None = None) -> Need:
