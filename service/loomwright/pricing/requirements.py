@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Context, Decimal
-from typing import Protocol
+from typing import NamedTuple, Protocol
 
 from loomwright.engineering.record import record
 from loomwright.pricing.growing import Exact, Growing
@@ -20,8 +20,7 @@ ROUTE, LOOMED, TAPED = "route", "loomed", "taped"
 GROUND_LEAD, SIGNAL_LEAD, REMOTE_LEAD = "ground_lead", "signal_lead", "remote_lead"
 
 
-@record
-class Stretch:
+class Stretch(NamedTuple):
     """A length of a circuit; ``number`` counts leads from 0."""
 
     what: str

@@ -5,6 +5,7 @@ from decimal import Decimal
 from fractions import Fraction
 from itertools import combinations
 from math import gcd, lcm
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -37,8 +38,7 @@ class PlacedNeed:
     need: PartNeed
 
 
-@record
-class CoverLine:
+class CoverLine(NamedTuple):
     """A line of a cover: its place on a bill, and how many of its part stand before it."""
 
     place: int
