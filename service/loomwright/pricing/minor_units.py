@@ -117,13 +117,16 @@ def shared_units(units: Units, weights: npt.NDArray[Any]) -> npt.NDArray[Any]:
     whole = weights.sum(axis=0)
     sign = _sign(units)
     products = units * sign * weights
-    shares, lost = products // whole, products % whole
-    left = units * sign - shares.sum(axis=0)
-    order = np.argsort(-lost, axis=0, kind="stable")
-    places = np.arange(len(weights)).reshape(-1, *[1] * (weights.ndim - 1))
-    ranks = np.empty(weights.shape, np.int64)
-    np.put_along_axis(ranks, order, np.broadcast_to(places, weights.shape), axis=0)
-    return (shares + (ranks < left)) * sign  # type: ignore[no-any-return]
+    shares = products // whole
+    lost = products - shares * whole
+    left = np.asarray(units * sign - shares.sum(axis=0), np.int64)
+    # No two of these are alike, and of shares that lost alike the earlier one's is the greater.
+    count = len(weights)
+    ranks = lost * count + np.arange(count)[::-1].reshape(-1, *[1] * (weights.ndim - 1))
+    rising = np.sort(np.moveaxis(ranks, 0, -1), axis=-1)
+    last = np.take_along_axis(rising, np.minimum(count - left, count - 1)[..., None], axis=-1)
+    takes_one = (ranks >= last[..., 0]) & (left > 0)
+    return (shares + takes_one) * sign  # type: ignore[no-any-return]
 
 
 def _sign(units: Units) -> Units:

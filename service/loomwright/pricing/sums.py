@@ -30,7 +30,10 @@ class LineUnits:
     @property
     def total(self) -> Units:
         """What the line comes to."""
-        return self.listed - self.discount + self.shared
+        change = self.shared - self.discount
+        # Most lines have neither, in any row.
+        is_none = isinstance(change, int) and change == 0
+        return self.listed if is_none else self.listed + change
 
 
 @record

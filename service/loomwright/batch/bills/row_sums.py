@@ -19,6 +19,8 @@ from loomwright.pricing.sums import LineUnits, Sums, change_of_whole, lacks_line
 
 # A bill may come to so many times its lines with taxes, and more than one such sum is added up.
 _ROOM = 16
+# Shares are worked out for so many rows at once that the lines of all stay in the cache.
+_SHARED_AT_ONCE = 1_024
 # Two such amounts multiplied and doubled fit into 64 bits.
 _GREATEST_SHARED = 1 << 30
 
@@ -110,7 +112,10 @@ class RowSums:
         within = np.minimum(weights, _GREATEST_SHARED)
         limit = np.clip(change, -_GREATEST_SHARED, _GREATEST_SHARED)
         refused = refused | (limit != change)
-        shares = shared_units(limit, within)
+        shares = np.empty_like(within)
+        for first in range(0, count, _SHARED_AT_ONCE):
+            block = slice(first, first + _SHARED_AT_ONCE)
+            shares[:, block] = shared_units(limit[block], within[:, block])
         return [
             LineUnits(line.category, line.is_labour, line.listed, line.discount, share)
             for line, share in zip(lines, shares, strict=True)
