@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from varied_jobs import changed, extremes, vehicles
 
 from drawn_jobs import jobs
 from loomwright.batch.sizes import NONE, CircuitSizes, SizedRows
@@ -22,6 +21,7 @@ from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.sized_circuit import VERDICTS, SizedCircuit
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
+from varied_jobs import changed, extremes, vehicles
 
 TABLES, FUSES = tables(), fuse_tables()
 

@@ -6,7 +6,8 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
-from loomwright.batch.bills.row_bills import BillColumns, RowBills
+from loomwright.batch.bills.columns import BillColumns
+from loomwright.batch.bills.row_bills import RowBills
 from loomwright.batch.engine import Batch
 from loomwright.batch.frames import frames_of, variation_of
 from loomwright.batch.pair import pair_job
@@ -123,7 +124,7 @@ def _enter(columns: QuoteColumns, rows: Indices, quoted: Quoted, priced: BillCol
         if values is not None:
             columns.amounts[name][rows] = values
     columns.has_deposit[rows] = priced.amounts["deposit"] is not None
-    columns.labour_hours[rows] = priced.labour_hours
+    columns.labour_hours[rows] = priced.labour_micro_hours
     columns.unpriced[rows] = priced.unpriced
     columns.valid_until[rows] = priced.valid_until
     columns.verdict[rows] = quoted.verdicts(priced.unpriced > 0)

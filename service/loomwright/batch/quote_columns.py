@@ -1,7 +1,6 @@
 """Quotes of many rows as columns, filled by the array or from single calls, and made into rows."""
 
 from collections.abc import Sequence
-from datetime import date
 
 import numpy as np
 import numpy.typing as npt
@@ -18,9 +17,6 @@ Mask = npt.NDArray[np.bool_]
 
 # Hours are kept as whole numbers of this part of an hour.
 HOURS_DIGITS = HOURS.scale
-_EPOCH = date(1970, 1, 1).toordinal()
-# Of a day that nothing limits; no date of a price book is that early.
-NO_DAY = np.iinfo(np.int32).min
 
 
 class QuoteColumns:
@@ -46,7 +42,7 @@ class QuoteColumns:
     unpriced
         Needs that no part serves.
     valid_until
-        Days since 1970, ``NO_DAY`` where nothing limits it.
+        Last day, not a time where nothing limits it.
     has_deposit
         Whether a deposit is asked for.
     which
@@ -64,7 +60,7 @@ class QuoteColumns:
         self.voltage_drop_percent = np.full(count, np.nan)
         self.conductor_temperature_c = np.full(count, np.nan)
         self.unpriced = np.zeros(count, np.int32)
-        self.valid_until = np.full(count, NO_DAY, np.int32)
+        self.valid_until = np.full(count, np.datetime64("NaT"), "datetime64[D]")
         self.has_deposit = np.zeros(count, np.bool_)
         self.which = np.full(count, -1, np.int32)
         self._circuits: dict[tuple[QuotedCircuit, ...], int] = {}
@@ -98,7 +94,7 @@ class QuoteColumns:
         self.voltage_drop_percent[row] = _number(quote.voltage_drop_percent)
         self.conductor_temperature_c[row] = _number(quote.conductor_temperature_c)
         self.unpriced[row] = quote.unpriced
-        self.valid_until[row] = day_number(quote.valid_until)
+        self.valid_until[row] = np.datetime64(quote.valid_until or "NaT")
         self.which[row] = self.index_of(quote.circuits)
 
     def rows(self, package: str, vehicles: pa.Array) -> Rows:
@@ -131,9 +127,7 @@ class QuoteColumns:
             "voltage_drop_percent": _numbers(self.voltage_drop_percent),
             "conductor_temperature_c": _numbers(self.conductor_temperature_c),
             "unpriced": pa.array(self.unpriced, mask=without),
-            "valid_until": pa.array(self.valid_until, mask=self.valid_until == NO_DAY).view(
-                pa.date32()
-            ),
+            "valid_until": pa.array(self.valid_until, pa.date32()),
             **self._refused(count),
         }
         flat = pa.RecordBatch.from_arrays([columns[name] for name in schema.names], schema=schema)
@@ -150,11 +144,6 @@ class QuoteColumns:
             "code": pa.array([entry.code for entry in texts]).take(places),
             "detail": pa.array([entry.detail for entry in texts]).take(places),
         }
-
-
-def day_number(day: date | None) -> int:
-    """Return a day as days since 1970, or ``NO_DAY``."""
-    return NO_DAY if day is None else day.toordinal() - _EPOCH
 
 
 def decimals(values: Whole, absent: Mask, kind: pa.DataType) -> pa.Array:
