@@ -11,19 +11,18 @@ from loomwright.batch.bills.row_bills import RowBills
 from loomwright.batch.engine import Batch
 from loomwright.batch.frames import frames_of, variation_of
 from loomwright.batch.pair import pair_job
-from loomwright.batch.quote import Refusal, reference_quote, refusal_of_error, refusal_of_faults
+from loomwright.batch.quote import Refusal, reference_quote, refusal_of_faults
 from loomwright.batch.quote_columns import QuoteColumns
 from loomwright.batch.quoted_circuits import Quoted, quoted_circuits
 from loomwright.batch.rows import Rows
 from loomwright.batch.sizing import sized_rows
-from loomwright.engineering.errors import EngineeringError
 from loomwright.jobs.job import Job
 from loomwright.pricing.faults import DocumentError, Fault
 
 Indices = npt.NDArray[np.int64]
 
 # Enough for packages one after the other, and for listed pairs that come back to the same few.
-_KEPT_PACKAGES, _KEPT_JOBS = 16, 4096
+_KEPT_PACKAGES, _KEPT_JOBS, _KEPT_OPTIONS = 256, 4096, 64
 
 
 class ArrayEngine:
@@ -42,8 +41,9 @@ class ArrayEngine:
         self._batch = batch
         self._frames = frames_of(batch.vehicles)
         self._keys = pa.array([vehicle.key for vehicle in batch.vehicles], pa.utf8())
-        self._bills = lru_cache(_KEPT_PACKAGES)(self._new_bills)
+        self._bills = lru_cache(_KEPT_PACKAGES)(self._bills_of)
         self._job = lru_cache(_KEPT_JOBS)(self._read_job)
+        self._bills_by_options: dict[str, RowBills] = {}
         #: Rows that went to the single call so far.
         self.single_calls = 0
 
@@ -98,17 +98,22 @@ class ArrayEngine:
             columns.enter(row, reference_quote(wanted, vehicle, batch.pricing))
         self.single_calls += rows.size
 
-    def _new_bills(self, package: int) -> RowBills | Refusal:
+    def _bills_of(self, package: int) -> RowBills | Refusal:
+        """Return the bills by the options of a package; packages of the same options share them."""
         pricing = self._batch.pricing
         try:
             options = pricing.options(self._batch.packages[package])
-            return RowBills(pricing.book, options)
         except DocumentError as error:
             return refusal_of_faults(
                 [Fault(f"/pricing{each.pointer}", each.message) for each in error.faults]
             )
-        except EngineeringError as error:
-            return refusal_of_error(error)
+        known = self._bills_by_options
+        key = repr(options)
+        if key not in known:
+            if len(known) >= _KEPT_OPTIONS:
+                known.pop(next(iter(known)))
+            known[key] = RowBills(pricing.book, options)
+        return known[key]
 
     def _read_job(self, package: int, frame: int) -> Job | Refusal:
         """Return the job of a package for the vehicles of a frame, with the numbers of one."""
