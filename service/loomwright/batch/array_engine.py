@@ -1,5 +1,6 @@
 """Quotes of a package for many vehicles by the array: sizes, then bills, frame by frame."""
 
+from collections.abc import Hashable
 from functools import lru_cache
 
 import numpy as np
@@ -7,6 +8,7 @@ import numpy.typing as npt
 import pyarrow as pa
 
 from loomwright.batch.bills.columns import BillColumns
+from loomwright.batch.bills.frame import frame_key as job_key
 from loomwright.batch.bills.row_bills import RowBills
 from loomwright.batch.engine import Batch
 from loomwright.batch.frames import frames_of, variation_of
@@ -15,7 +17,10 @@ from loomwright.batch.quote import Refusal, reference_quote, refusal_of_faults
 from loomwright.batch.quote_columns import QuoteColumns
 from loomwright.batch.quoted_circuits import Quoted, quoted_circuits
 from loomwright.batch.rows import Rows
+from loomwright.batch.sizes import SizedRows, joined_sizes
 from loomwright.batch.sizing import sized_rows
+from loomwright.batch.variation import Variation, joined
+from loomwright.engineering.record import record
 from loomwright.jobs.job import Job
 from loomwright.pricing.faults import DocumentError, Fault
 
@@ -66,14 +71,22 @@ class ArrayEngine:
         frame_of = self._frames.frame_of[vehicles]
         order = np.argsort(frame_of, kind="stable")
         starts = np.flatnonzero(np.diff(frame_of[order], prepend=-1))
+        sized: dict[Hashable, list[_SizedFrame]] = {}
         for rows in np.split(order, starts)[1:]:
-            self._enter_frame(columns, package, vehicles, rows)
+            self._enter_frame(columns, package, vehicles, rows, sized)
+        for alike in sized.values():
+            self._enter_bills(columns, package, vehicles, alike)
         return columns.rows(self._batch.packages[package].key, self._keys.take(pa.array(vehicles)))
 
     def _enter_frame(
-        self, columns: QuoteColumns, package: int, vehicles: Indices, rows: Indices
+        self,
+        columns: QuoteColumns,
+        package: int,
+        vehicles: Indices,
+        rows: Indices,
+        sized: dict[Hashable, list["_SizedFrame"]],
     ) -> None:
-        """Enter the quotes of some rows whose vehicles are of one frame."""
+        """Enter the circuits of rows of one frame, and note them to be billed."""
         place = int(self._frames.frame_of[vehicles[rows[0]]])
         bills, job = self._bills(package), self._job(package, place)
         if isinstance(bills, Refusal) or isinstance(job, Refusal):
@@ -84,8 +97,25 @@ class ArrayEngine:
         members = self._frames.row_of[vehicles[rows]]
         variation = variation_of(job, self._frames.frames[place], members)
         sizes = sized_rows(variation)
-        priced = bills.of(variation, sizes)
-        _enter(columns, rows, quoted_circuits(variation, sizes), priced)
+        quoted = quoted_circuits(variation, sizes)
+        _enter_circuits(columns, rows, quoted)
+        # What bills do not look at tells frames apart, so that many of them are billed as one.
+        frame = _SizedFrame(rows, variation, sizes, quoted)
+        sized.setdefault(job_key(job), []).append(frame)
+
+    def _enter_bills(
+        self, columns: QuoteColumns, package: int, vehicles: Indices, alike: list["_SizedFrame"]
+    ) -> None:
+        """Enter the bills of frames whose jobs are alike to a bill."""
+        bills = self._bills(package)
+        assert isinstance(bills, RowBills)
+        sizes = joined_sizes([each.sizes for each in alike])
+        priced = bills.of(joined([each.variation for each in alike]), sizes)
+        rows = np.concatenate([each.rows for each in alike])
+        _enter_bills(columns, rows, priced)
+        ends = np.cumsum([each.rows.size for each in alike])
+        for each, leaves_open in zip(alike, np.split(priced.unpriced > 0, ends[:-1]), strict=True):
+            columns.verdict[each.rows] = each.quoted.verdicts(leaves_open)
         self._ask_singly(columns, package, vehicles, rows[sizes.unusual | priced.needs_single_call])
 
     def _ask_singly(
@@ -124,7 +154,25 @@ class ArrayEngine:
             return refusal_of_faults(error.faults)
 
 
-def _enter(columns: QuoteColumns, rows: Indices, quoted: Quoted, priced: BillColumns) -> None:
+@record
+class _SizedFrame:
+    """Rows of one frame with their sizes."""
+
+    rows: Indices
+    variation: Variation
+    sizes: SizedRows
+    quoted: Quoted
+
+
+def _enter_circuits(columns: QuoteColumns, rows: Indices, quoted: Quoted) -> None:
+    columns.load_current_a[rows] = quoted.load_current_a
+    columns.voltage_drop_percent[rows] = quoted.voltage_drop_percent
+    columns.conductor_temperature_c[rows] = quoted.conductor_temperature_c
+    indices = np.array([columns.index_of(circuits) for circuits in quoted.circuits], np.int32)
+    columns.which[rows] = indices[quoted.which]
+
+
+def _enter_bills(columns: QuoteColumns, rows: Indices, priced: BillColumns) -> None:
     for name, values in priced.amounts.items():
         if values is not None:
             columns.amounts[name][rows] = values
@@ -132,9 +180,3 @@ def _enter(columns: QuoteColumns, rows: Indices, quoted: Quoted, priced: BillCol
     columns.labour_hours[rows] = priced.labour_micro_hours
     columns.unpriced[rows] = priced.unpriced
     columns.valid_until[rows] = priced.valid_until
-    columns.verdict[rows] = quoted.verdicts(priced.unpriced > 0)
-    columns.load_current_a[rows] = quoted.load_current_a
-    columns.voltage_drop_percent[rows] = quoted.voltage_drop_percent
-    columns.conductor_temperature_c[rows] = quoted.conductor_temperature_c
-    indices = np.array([columns.index_of(circuits) for circuits in quoted.circuits], np.int32)
-    columns.which[rows] = indices[quoted.which]
