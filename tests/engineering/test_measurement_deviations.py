@@ -9,8 +9,8 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
-from drawn_networks import quadratic_curve
 
+from drawn_networks import quadratic_curve
 from loomwright.engineering.measurement.deviations import (
     NONE,
     Fitted,
@@ -46,7 +46,8 @@ def drawn() -> NetworkDraft:
         "converter", REFERENCE, "post", 14.2, 0.01, greatest_current_a=9.0, takes_back=False
     )
     draft.source("battery", REFERENCE, "plus", 12.6, 0.006)
-    draft.source("resting", REFERENCE, "spare", 12.4, 0.007, takes_back=False)
+    # On top of the other battery, so that what is read there depends on both.
+    draft.source("resting", "plus", "spare", 12.4, 0.007, takes_back=False)
     draft.branch("lamp.feed", "plus", "lamp.plus", 0.004, (stretch(0.011, 90.0),))
     draft.branch("lamp.return", "lamp.minus", "lug", 0.001, (stretch(0.007, 60.0),))
     draft.branch("fan.feed", "plus", "fan.plus", 0.003, (stretch(0.02, 80.0),))
@@ -180,3 +181,23 @@ def test_each_kind_of_input_does_what_differences_say(kind):
 def test_inputs_of_all_kinds_are_independent_of_each_other():
     _, variances = propagated(Spread(**EVERYTHING))
     assert np.sqrt(variances) == pytest.approx(np.sqrt(sum(BY_KIND.values())), rel=1e-5, abs=1e-8)
+
+
+def test_a_slope_that_fails_at_the_first_node_is_known_to_fail():
+    draft = NetworkDraft()
+    draft.node("lamp.plus")
+    draft.source("battery", REFERENCE, "plus", 12.0, 0.01)
+    draft.branch("feed", "plus", "lamp.plus", 0.02)
+    draft.load("lamp", "lamp.plus", REFERENCE, power_w=100.0)
+    shape, elements = draft.shape(), draft.elements()
+    solution = solved_networks(shape, elements)
+    nodes = np.array([draft.nodes["lamp.plus"]])
+    place = MeterPlaces(nodes, np.zeros(1, np.int64), np.array([NONE]), np.array([NONE]))
+    fitted = Fitted(np.zeros(0, np.int64), np.zeros(0), np.zeros((0, 2), np.int64))
+    spread = Spread(**EVERYTHING)
+    _, variances = shown_with_variances(place, solution, shape, elements, fitted, spread)
+    assert variances[0] > 0.0
+    # At the same voltage a thousand times the power: P / V**2 is some 700 S, the feed has 50.
+    beyond = elements._replace(load_power_w=1000.0 * elements.load_power_w)
+    _, variances = shown_with_variances(place, solution, shape, beyond, fitted, spread)
+    assert np.isnan(variances).all()

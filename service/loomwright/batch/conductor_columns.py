@@ -101,7 +101,7 @@ class ConductorRows:
         rows
             Indices of the rows, each once.
         """
-        if self.asked is not None:
+        if self.asked is not None and self.frame is not None:
             columns = (
                 self.failing,
                 self.current_a,

@@ -144,7 +144,9 @@ def _operating_point(
     A constant-power load: ``F = I (E - I R(I)) - P = 0`` by Newton's method from the cold circuit.
     ``F`` is concave in the current and the cold circuit's current is below the root, so the
     iteration climbs to the stable root and never passes it; where the slope is gone before the root
-    is reached, no operating point exists.
+    is reached, no operating point exists. Only at the cap of a segment, where its resistance stops
+    to rise, a step may pass the root, and the one back may lead anywhere: from there on the root is
+    kept between the nearest currents below and above it.
     """
     if math.isnan(load_power_w):
         resistance, _, hottest, _, capped = heated_resistance_ohm(load_current_a, candidate, route)
@@ -156,6 +158,7 @@ def _operating_point(
     current, exists = power_current_a(load_power_w, emf_v, cold + fixed_resistance_ohm)
     if not exists:
         return current, cold, math.nan, False, 0, 0.0
+    below, above = current, math.inf
     for iteration in range(1, GREATEST_ITERATIONS + 1):
         resistance, slope, hottest, hottest_slope, capped = heated_resistance_ohm(
             current, candidate, route
@@ -166,9 +169,9 @@ def _operating_point(
         if value_slope <= LEAST_SLOPE * emf_v:
             collapse = emf_v / (2.0 * (cold + fixed_resistance_ohm))
             return collapse, cold, math.nan, False, iteration, 0.0
-        step = (current * load_voltage - load_power_w) / value_slope
-        current -= step
-        residual = abs(step / current)
+        balance = current * load_voltage - load_power_w
+        step = balance / value_slope
+        residual = abs(step / (current - step))
         if residual < RELATIVE_TOLERANCE:
             resistance -= slope * step
             # The closed form at the solved resistance makes the power balance exact.
@@ -177,6 +180,13 @@ def _operating_point(
             )
             temperature = hottest - hottest_slope * step if exists and not capped else math.nan
             return settled, resistance, temperature, exists, iteration, residual
+        if balance > 0.0:
+            above = current
+        else:
+            below = current
+        current -= step
+        if not below < current < above:
+            current = 0.5 * (below + above)
     return current, resistance, math.nan, False, GREATEST_ITERATIONS + 1, residual
 
 

@@ -175,18 +175,23 @@ def _take_lengths(numbers: Array, row: int, route: Route) -> None:
         route.length_m[segment] = numbers[row, LENGTHS + segment]
 
 
+@compiled
+def _is_within(least: float, value: float) -> bool:
+    return least <= value < GREATEST_NUMBER
+
+
 @compiled_in_place
 def _is_ordinary(numbers: Array, row: int) -> bool:
     """Return whether the single call divides by nothing that is 0 and squares nothing too large."""
     power = numbers[row, LOAD_POWER]
     load = numbers[row, LOAD_CURRENT] if math.isnan(power) else power
-    ordinary = LEAST_NUMBER < load < GREATEST_NUMBER
+    ordinary = _is_within(LEAST_NUMBER, load)
     for place in (SUPPLY, ALLOWED):
-        ordinary = ordinary and LEAST_NUMBER < numbers[row, place] < GREATEST_NUMBER
+        ordinary = ordinary and _is_within(LEAST_NUMBER, numbers[row, place])
     for place in (SOURCE, FIXED):
-        ordinary = ordinary and 0.0 <= numbers[row, place] < GREATEST_NUMBER
+        ordinary = ordinary and _is_within(0.0, numbers[row, place])
     for place in range(LENGTHS, numbers.shape[1]):
-        ordinary = ordinary and LEAST_NUMBER < numbers[row, place] < GREATEST_NUMBER
+        ordinary = ordinary and _is_within(LEAST_NUMBER, numbers[row, place])
     return ordinary
 
 
@@ -309,7 +314,7 @@ def solve_thicker(
 
 
 def _numbers(asked: RequestRows, rows: Indices) -> Array:
-    """Return the numbers that some rows ask, rows by places, so that those of a row lie together."""
+    """Return the numbers that some rows ask, those of one row together."""
     lengths_m = asked.segment_lengths_m
     numbers = np.empty((rows.size, LENGTHS + lengths_m.shape[1]))
     numbers[:, SUPPLY] = asked.supply_voltage_v[rows]
