@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from drawn_variations import drawn_variation
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -100,6 +101,16 @@ def test_demo_jobs_between_extremes_are_sized_as_by_the_single_call(name: str) -
     variation = extremes(job_of(demo_job(name)), 500, seed=12)
     outcomes = compared(variation, sized_rows(variation))
     assert outcomes["circuits"] > 450 * len(variation.job.circuits)
+
+
+@pytest.mark.parametrize("name", DEMO_JOBS)
+def test_demo_jobs_up_to_a_hundred_metres_are_sized_as_by_the_single_call(name: str) -> None:
+    job = job_of(demo_job(name))
+    outcomes: Counter[str] = Counter()
+    for seed in range(10):
+        variation = drawn_variation(job, 20, seed)
+        outcomes += compared(variation, sized_rows(variation))
+    assert outcomes["circuits"] + outcomes["refused"] > 100
 
 
 def test_changed_jobs_are_sized_as_by_the_single_call() -> None:

@@ -16,7 +16,7 @@ import loomwright
 from drawn_fuse_rows import drawn_numbers, drawn_requests, fused
 from drawn_networks import drawn_network
 from loomwright import figures
-from loomwright.batch import sizing
+from loomwright.batch import sizing as batch_sizing
 from loomwright.batch.sizes import CircuitSizes
 from loomwright.engineering import compiled as machine
 from loomwright.engineering.conductors import (
@@ -199,9 +199,9 @@ def test_fuses_of_rows_are_the_same_compiled_and_interpreted(monkeypatch):
 def test_sizes_of_rows_are_the_same_compiled_and_interpreted(monkeypatch):
     job = job_from_document(demo_job("van_second_battery"), tables(), fuse_tables().types)
     variation = extremes(job, 200, seed=5)
-    before = sizing.sized_rows(variation)
-    interpreted(monkeypatch, sizing, "_enter")
-    after = sizing.sized_rows(variation)
+    before = batch_sizing.sized_rows(variation)
+    interpreted(monkeypatch, batch_sizing, "_enter")
+    after = batch_sizing.sized_rows(variation)
     np.testing.assert_array_equal(before.unusual, after.unusual)
     for key, compiled in before.circuits.items():
         for name in CircuitSizes.__annotations__:

@@ -66,6 +66,7 @@ Indices = npt.NDArray[np.int64]
 NONE = -1
 # In place of a verdict where the single call has to answer, and where a margin is not known yet.
 UNUSUAL, WAITING = -1, -2
+FIRST_ROWS = 300
 FIRST_FAILURE = VERDICTS.index(TYPE_FAILURES[0])
 
 
@@ -169,12 +170,20 @@ class CircuitFuses:
         )
         entries = _Entries(found.verdict, found.fuse_type, found.rated_current_a)
         figures = _figures(rows, candidate, numbers, self._terms, found.verdict)
-        while True:
-            waiting = np.flatnonzero(found.verdict == WAITING)
-            if waiting.size == 0:
-                return found
-            look_up_margins(self._terms, self._curves, self._fuses)
+        waiting = np.flatnonzero(found.verdict == WAITING)
+        # The first few rows come to most of the cases, so that the others hardly wait for any.
+        for part in (waiting[:FIRST_ROWS], waiting[FIRST_ROWS:]):
+            self._judge(part, candidate, figures, entries)
+        return found
+
+    def _judge(
+        self, waiting: Indices, candidate: Indices, figures: "_Figures", entries: "_Entries"
+    ) -> None:
+        while waiting.size:
             _judge(waiting, candidate, figures, self._terms, entries)
+            waiting = waiting[entries.verdict[waiting] == WAITING]
+            if waiting.size:
+                look_up_margins(self._terms, self._curves, self._fuses)
 
     def _look_up(self, candidate: Indices) -> None:
         asked = np.bincount(candidate, minlength=self._terms.state.size) > 0
@@ -218,7 +227,8 @@ def _figures(
 ) -> _Figures:
     """Return load and faults of each row, and enter which rows the single call has to answer."""
     of_current, of_loop, of_start, of_emf, of_internal, of_before, of_limit = numbers
-    state, _, share, loading, ambient, equipment, _, feed = terms[:8]
+    state, share, loading = terms.state, terms.continuous_share, terms.loading_factor
+    ambient, equipment, feed = terms.ambient_factor, terms.equipment_a, terms.feed_resistance_ohm
     current, starting, common = np.empty(rows.size), np.empty(rows.size), np.empty(rows.size)
     near, far = np.empty(rows.size), np.empty(rows.size)
     for index in range(rows.size):
@@ -287,9 +297,15 @@ def _judge(
     """Enter verdict, type and rating of the rows that are waiting, or what they wait for."""
     of_current, of_start, of_near, of_far, of_common = figures
     verdict, fuse_type, rated_current_a = entries
-    verdict_found, ambient, conductor = terms[1], terms[4], terms[6]
-    parallel, threshold, log_excess, log_time, of_types, breaking = terms[8:14]
-    inrush, cyclic, far_end, listed, margin_state, margin = terms[14:]
+    ambient, conductor, parallel = (
+        terms.ambient_factor,
+        terms.conductor_a,
+        terms.parallel_conductors,
+    )
+    threshold, log_excess, log_time = terms.threshold_current_a, terms.log_excess, terms.log_time
+    of_types, breaking, listed = terms.of_type, terms.breaking_capacity_a, terms.rating_a
+    cyclic, inrush, far_end = terms.cyclic_multiple, terms.inrush_multiple, terms.far_end_multiple
+    margin_state, margin, verdict_found = terms.margin_state, terms.margin, terms.verdict_found
     types = listed.shape[0]
     failing, ratings = np.empty(types, np.int64), np.empty(types, np.int64)
     for index in waiting:

@@ -104,12 +104,15 @@ def size_fuse(request: FuseRequest, tables: FuseTables) -> FuseAnswer:
     device; 33 CFR 183.455; the tables of ISO 8820 and SAE for the fuses.
     """
     circuit = circuit_of(request, tables)
-    judged = [_type_answer(circuit, _candidate(circuit, kind)) for kind in circuit.fuses.types]
-    types = tuple([answer for answer, _ in judged])
+    found, failing = [], []
+    for fuse_type in circuit.fuses.types:
+        answer, digits = _type_answer(circuit, _candidate(circuit, fuse_type))
+        found.append(answer)
+        failing.append(digits)
+    types = tuple(found)
     position = position_of(request, tables)
     place, failure = first_that_fits(
-        [digits for _, digits in judged],
-        request.checked_fuse is None and circuit.window.is_empty,
+        failing, request.checked_fuse is None and circuit.window.is_empty
     )
     chosen = types[place] if place >= 0 else None
     conductor = circuit.curve.conductor

@@ -17,6 +17,7 @@ from loomwright.engineering.protection import fuse_answer as answers
 
 # Bounds are compared with ratings after some divisions; ten digits are kept.
 RELATIVE_TOLERANCE = 1e-10
+UP_TO, FROM = 1.0 + RELATIVE_TOLERANCE, 1.0 - RELATIVE_TOLERANCE
 
 VOLTAGE_TOO_LOW = 1 << answers.TYPE_FAILURES.index(answers.VOLTAGE_TOO_LOW)
 BREAKING_TOO_LOW = 1 << answers.TYPE_FAILURES.index(answers.BREAKING_TOO_LOW)
@@ -122,29 +123,13 @@ def lacks_breaking_capacity(breaking_capacity_a: float, required_a: float) -> bo
 @compilable
 def least_listed_a(lower_a: float) -> float:
     """Return the rating from which on a listed one counts as not below a bound [A]."""
-    return lower_a * (1.0 - RELATIVE_TOLERANCE)
+    return lower_a * FROM
 
 
 @compilable
 def is_at_most(value: float, limit: float) -> bool:
     """Return whether a rating keeps a limit, within the tolerance; never one that is NaN."""
-    return value <= limit * (1.0 + RELATIVE_TOLERANCE)
-
-
-@compilable
-def exceeds(value: float, limit: float) -> bool:
-    """Return whether a rating exceeds a limit, beyond the tolerance; never one that is NaN."""
-    return value > limit * (1.0 + RELATIVE_TOLERANCE)
-
-
-@compilable
-def window_is_empty(bounds: RatingBounds) -> bool:
-    """Return whether the lower bound lies above an upper one."""
-    return (
-        bounds.lower_a > bounds.conductor_a
-        or bounds.lower_a > bounds.far_end_a
-        or bounds.lower_a > bounds.upstream_a
-    )
+    return value <= limit * UP_TO
 
 
 @compilable
@@ -173,24 +158,25 @@ def failures_of_rating(
     """
     if math.isnan(rating_a):
         return of_type | NO_RATING
+    lower_a, conductor_a, far_end_a, upstream_a = bounds
     failed = 0
-    if exceeds(rating_a, bounds.conductor_a):
+    if rating_a > conductor_a * UP_TO:
         failed |= NOT_PROTECTED
-    if exceeds(rating_a, bounds.far_end_a):
+    if rating_a > far_end_a * UP_TO:
         failed |= NOT_CLEARED
-    if exceeds(rating_a, bounds.upstream_a):
+    if rating_a > upstream_a * UP_TO:
         failed |= NOT_SELECTIVE
     if is_given:
-        if exceeds(bounds.lower_a, rating_a):
+        if lower_a > rating_a * UP_TO:
             failed |= RATING_TOO_LOW
-    elif failed and not window_is_empty(bounds):
+    elif failed and not (lower_a > conductor_a or lower_a > far_end_a or lower_a > upstream_a):
         # The window is open, yet no standard rating of this type falls into it.
         failed = NO_RATING
     if of_type & CURVE_NOT_PUBLISHED:
         return of_type | failed
     if not is_protected:
         failed |= NOT_PROTECTED
-    if not is_at_most(rating_a, bounds.far_end_a):
+    if not is_at_most(rating_a, far_end_a):
         failed |= NOT_CLEARED
     return of_type | failed
 
