@@ -83,6 +83,13 @@ class QuoteColumns:
         if isinstance(quote, Refusal):
             self._refusals[row] = quote
             self.verdict[row] = self.which[row] = -1
+            self.valid_until[row] = np.datetime64("NaT")
+            for numbers in (
+                self.load_current_a,
+                self.voltage_drop_percent,
+                self.conductor_temperature_c,
+            ):
+                numbers[row] = np.nan
             return
         digits = minor_unit_digits(self.currency)
         for name, amount in quote.amounts._asdict().items():
