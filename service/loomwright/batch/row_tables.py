@@ -166,8 +166,9 @@ def arrow_table(stream: IO[bytes]) -> RowTable:
     needed = "An Arrow IPC stream is needed, from its schema to its end"
     with _told_as(MALFORMED_ARROW, needed):
         reader = pyarrow.ipc.open_stream(stream)
-    _check_names(reader.schema.names, MALFORMED_ARROW, "schema")
-    return RowTable(reader.schema.names, _typed_rows(iter(reader), MALFORMED_ARROW, needed))
+        names = reader.schema.names
+    _check_names(names, MALFORMED_ARROW, "schema")
+    return RowTable(names, _typed_rows(iter(reader), MALFORMED_ARROW, needed))
 
 
 def parquet_table(stream: IO[bytes]) -> RowTable:
