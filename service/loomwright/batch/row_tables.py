@@ -26,6 +26,9 @@ from loomwright.engineering.record import record
 _ROWS_AT_ONCE = 512
 # A document of fifty circuits with all their members has some two thousand columns.
 MOST_COLUMNS = 10_000
+# Arrow raises errors of many kinds, those of the system among them; a broken length may ask for
+# more memory than there is.
+_ARROW_ERRORS = (pa.ArrowException, OSError, ValueError, ArithmeticError, KeyError, MemoryError)
 _OTHER_SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
@@ -204,8 +207,14 @@ def _told_as(code: str, needed: str, place: str = "") -> Iterator[None]:
         yield
     except FormError:
         raise
-    # Arrow raises errors of many kinds, those of the system among them.
-    except (pa.ArrowException, OSError, ValueError, OverflowError, KeyError) as error:
+    except (
+        pa.ArrowException,
+        OSError,
+        ValueError,
+        ArithmeticError,
+        KeyError,
+        MemoryError,
+    ) as error:
         first = str(error).splitlines()[0] if str(error) else "it ends too early"
         raise FormError(code, f"{needed}: {first.rstrip('.')}.", place) from error
 
