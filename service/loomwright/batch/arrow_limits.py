@@ -83,7 +83,7 @@ def parts_of(batch: pa.RecordBatch, rows_at_once: int) -> Iterator[pa.RecordBatc
 
     Yields
     ------
-    pyarrow.RecordBatch
+    pa.RecordBatch
         In their order.
 
     Raises

@@ -45,11 +45,11 @@ def packages_of_items(items: Iterable[Item]) -> Iterator[Package]:
     items
         In the order of the batch.
 
-    Yields
-    ------
-    Package
-        With faults where it is none, or has the key of an earlier one. Its key is kept if it has
-        one, and is empty otherwise.
+    Returns
+    -------
+    iterator
+        Packages, with faults where an item is none, or has the key of an earlier one. The key is kept
+        if it has one, and is empty otherwise.
     """
     return _stated(items, "packages", package_from_document, refused_package)
 
@@ -62,11 +62,11 @@ def vehicles_of_items(items: Iterable[Item]) -> Iterator[Vehicle]:
     items
         In the order of the batch.
 
-    Yields
-    ------
-    Vehicle
-        With faults where it is none, or has the key of an earlier one. Its key is kept if it has
-        one, and is empty otherwise.
+    Returns
+    -------
+    iterator
+        Vehicles, with faults where an item is none, or has the key of an earlier one. The key is kept
+        if it has one, and is empty otherwise.
     """
     return _stated(items, "vehicles", vehicle_from_document, refused_vehicle)
 

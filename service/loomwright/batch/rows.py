@@ -186,8 +186,10 @@ def refused_rows(
 
     Parameters
     ----------
-    packages, vehicles
-        Keys of each pair.
+    packages
+        Key of the package of each.
+    vehicles
+        Key of the vehicle of each.
     details
         What is wrong with each.
     currency
@@ -221,8 +223,10 @@ def rows_in_order(first: Rows, second: Rows, order: npt.NDArray[np.int64]) -> Ro
 
     Parameters
     ----------
-    first, second
-        Rows of one currency.
+    first
+        Some rows.
+    second
+        Others of the same currency.
     order
         Of each row of the result the index into the rows of both, those of the second behind
         those of the first.
