@@ -38,7 +38,7 @@ class Item(NamedTuple):
 
 
 def packages_of_items(items: Iterable[Item]) -> Iterator[Package]:
-    """Yield the packages that items state, one for each.
+    """Return the packages that items state, one for each as they come.
 
     Parameters
     ----------
@@ -48,14 +48,14 @@ def packages_of_items(items: Iterable[Item]) -> Iterator[Package]:
     Returns
     -------
     iterator
-        Packages, with faults where an item is none, or has the key of an earlier one. The key is kept
-        if it has one, and is empty otherwise.
+        Packages, with faults where an item is none, or has the key of an earlier one. Its key
+        is kept if it has one, and is empty otherwise.
     """
     return _stated(items, "packages", package_from_document, refused_package)
 
 
 def vehicles_of_items(items: Iterable[Item]) -> Iterator[Vehicle]:
-    """Yield the vehicles that items state, one for each.
+    """Return the vehicles that items state, one for each as they come.
 
     Parameters
     ----------
@@ -65,8 +65,8 @@ def vehicles_of_items(items: Iterable[Item]) -> Iterator[Vehicle]:
     Returns
     -------
     iterator
-        Vehicles, with faults where an item is none, or has the key of an earlier one. The key is kept
-        if it has one, and is empty otherwise.
+        Vehicles, with faults where an item is none, or has the key of an earlier one. Its key
+        is kept if it has one, and is empty otherwise.
     """
     return _stated(items, "vehicles", vehicle_from_document, refused_vehicle)
 
