@@ -7,8 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.pair import Package, Vehicle
-from loomwright.batch.quote import Pricing, reference_quote
-from loomwright.batch.rows import Rows, rows_of_quotes
+from loomwright.batch.quote import Pricing, reference_quote, refusal_of_faults
+from loomwright.batch.rows import Rows, refused_rows, rows_in_order, rows_of_quotes
 from loomwright.engineering.record import record
 
 Indices = npt.NDArray[np.int64]
@@ -93,7 +93,7 @@ def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int
     Parameters
     ----------
     engine
-        Works the quotes out.
+        Works the quotes out; it is not asked for pairs whose package or vehicle is at fault.
     batch
         What is priced.
     pairs
@@ -106,15 +106,58 @@ def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int
     Rows
         Every pair once, in the order of the pairs.
     """
-    if pairs is None:
-        for package in range(len(batch.packages)):
-            for first in range(0, len(batch.vehicles), rows_at_once):
-                last = min(first + rows_at_once, len(batch.vehicles))
-                yield engine.rows(package, np.arange(first, last))
+    rows = _PairRows(engine, batch)
+    if pairs is not None:
+        for first in range(0, pairs.packages.size, rows_at_once):
+            part = slice(first, first + rows_at_once)
+            yield rows.of(pairs.packages[part], pairs.vehicles[part])
         return
-    # Listed pairs go together as long as the package stays the same.
-    starts = np.flatnonzero(np.diff(pairs.packages, prepend=-1))
-    for start, end in zip(starts, [*starts[1:], pairs.packages.size], strict=True):
-        for first in range(int(start), int(end), rows_at_once):
-            last = min(first + rows_at_once, int(end))
-            yield engine.rows(int(pairs.packages[first]), pairs.vehicles[first:last])
+    for package in range(len(batch.packages)):
+        for first in range(0, len(batch.vehicles), rows_at_once):
+            last = min(first + rows_at_once, len(batch.vehicles))
+            yield rows.of(np.full(last - first, package), np.arange(first, last))
+
+
+class _PairRows:
+    """Rows of any pairs, each package asked for once among those that come together."""
+
+    def __init__(self, engine: Engine, batch: Batch) -> None:
+        self._engine = engine
+        self._batch = batch
+        self._packages_at_fault = _at_fault(batch.packages)
+        self._vehicles_at_fault = _at_fault(batch.vehicles)
+
+    def of(self, packages: Indices, vehicles: Indices) -> Rows:
+        """Return the rows of pairs, at least one, in their order."""
+        refused = self._packages_at_fault[packages] | self._vehicles_at_fault[vehicles]
+        places = [np.flatnonzero(refused)] if refused.any() else []
+        parts = [self._refused(packages[each], vehicles[each]) for each in places]
+        for each in _by_package(packages, np.flatnonzero(~refused)):
+            parts.append(self._engine.rows(int(packages[each[0]]), vehicles[each]))
+            places.append(each)
+        if len(parts) == 1:
+            return parts[0]
+        return rows_in_order(parts, np.argsort(np.concatenate(places)))
+
+    def _refused(self, packages: Indices, vehicles: Indices) -> Rows:
+        wanted = [self._batch.packages[index] for index in packages.tolist()]
+        asked = [self._batch.vehicles[index] for index in vehicles.tolist()]
+        both = zip(wanted, asked, strict=True)
+        return refused_rows(
+            [package.key for package in wanted],
+            [vehicle.key for vehicle in asked],
+            [refusal_of_faults((*one.faults, *other.faults)).detail for one, other in both],
+            self._batch.pricing.book.currency,
+        )
+
+
+def _at_fault(stated: Sequence[Package | Vehicle]) -> npt.NDArray[np.bool_]:
+    return np.array([bool(each.faults) for each in stated], dtype=np.bool_)
+
+
+def _by_package(packages: Indices, places: Indices) -> list[Indices]:
+    """Return places in lists of the same package each."""
+    if not places.size:
+        return []
+    sorted_places = places[np.argsort(packages[places], kind="stable")]
+    return np.split(sorted_places, np.flatnonzero(np.diff(packages[sorted_places])) + 1)
