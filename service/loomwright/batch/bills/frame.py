@@ -19,6 +19,7 @@ from loomwright.jobs.job import Circuit, Job
 from loomwright.jobs.sized_circuit import SIZED, VERDICTS
 from loomwright.pricing.minor_units import Units
 from loomwright.pricing.price_book import PriceBook
+from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
 _SIZED = VERDICTS.index(SIZED)
@@ -142,7 +143,7 @@ class Frame:
             ]
             case = WiringCase(
                 conductor=tables().series[circuit.conductor.series][kind.size],
-                fuse_type=circuit.fuse_types[kind.fuse_type],
+                fuse_type=_fuse_types(circuit)[kind.fuse_type],
                 rated_current_a=kind.rated_current_a,
                 branch_fuses=tuple(fuse for fuse in branch_fuses if fuse is not None),
             )
@@ -213,11 +214,16 @@ def _fuses(
 ) -> tuple[Codes, list[tuple[str, float] | None]]:
     """Return a code of the fuse of a branch in each row, and type and rating by its code."""
     fuses = [
-        None if kind is None else (branch.fuse_types[kind.fuse_type], kind.rated_current_a)
+        None if kind is None else (_fuse_types(branch)[kind.fuse_type], kind.rated_current_a)
         for kind in kinds
     ]
     known = list(dict.fromkeys(fuses))
     return np.array([known.index(fuse) for fuse in fuses], np.int64)[codes], known
+
+
+def _fuse_types(circuit: Circuit) -> tuple[str, ...]:
+    """Return what the fuse of a circuit is chosen from: all types where it names none."""
+    return circuit.fuse_types or tuple(fuse_tables().types)
 
 
 def _by_code(cases: Sequence[int], codes: Codes) -> Units:
