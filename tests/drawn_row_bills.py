@@ -1,4 +1,4 @@
-"""Rows of jobs with sizes that no engineering was asked for, price books, and their single bills."""
+"""Rows of jobs with sizes that no engineering was asked for, shops, and single bills of them."""
 
 import random
 from collections.abc import Iterable, Sequence
@@ -68,9 +68,7 @@ def drawn_variation(job: Job, count: int, draw: np.random.Generator) -> Variatio
     return Variation(job, count, values)
 
 
-def drawn_sizes(
-    job: Job, count: int, draw: np.random.Generator, least_kinds: int = 1
-) -> SizedRows:
+def drawn_sizes(job: Job, count: int, draw: np.random.Generator, least_kinds: int = 1) -> SizedRows:
     """Rows each with one of a few conductors and fuses for every circuit, some without."""
     nothing = np.full(count, np.nan)
     circuits = {}
@@ -253,11 +251,11 @@ def _change_parts(book: Document, change: random.Random) -> None:
         )
 
 
-def pricing_documents(currency: str) -> st.SearchStrategy[Document]:
+def pricing_documents() -> st.SearchStrategy[Document]:
     """Day, discounts, package price or document discount, deposit; each or none."""
-    whole = st.integers(0, 3000).map(str)
+    whole, some = st.integers(1, 3000).map(str), st.integers(0, 400).map(str)
     percents = st.sampled_from(("0", "5", "12.345", "33.333333", "100"))
-    share = st.fixed_dictionaries({"percent": percents}) | st.fixed_dictionaries({"amount": whole})
+    share = st.fixed_dictionaries({"percent": percents}) | st.fixed_dictionaries({"amount": some})
     discounts = st.sampled_from(
         (
             [],
@@ -271,7 +269,6 @@ def pricing_documents(currency: str) -> st.SearchStrategy[Document]:
         share.map(lambda stated: {"document_discount": stated}),
         whole.map(lambda price: {"package": {"name": "Package", "price": price}}),
     )
-    del currency
     return st.builds(
         lambda day, lines, whole, deposit: {**day, "line_discounts": lines, **whole, **deposit},
         st.sampled_from(({}, {"as_of": DAY})),
