@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from loomwright.batch.bills.assembly import Assembly, KnownAmounts
 from loomwright.batch.bills.codes import ONE_ROW, Codes, coded_numbers, coded_rows
+from loomwright.batch.bills.contested import CoversOfJob
 from loomwright.batch.bills.lengths import RowLengths
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.pieces import NOTHING, Case, Cases, WiringCase
@@ -84,6 +85,7 @@ class Frame:
         self._pieces += [[] for _ in range(2 * len(self.job.circuits))]
         self._indices: list[dict[Hashable, int]] = [{} for _ in self._pieces]
         self._assembly: Assembly | None = None
+        self._covers = CoversOfJob()
 
     @property
     def case_count(self) -> int:
@@ -93,7 +95,9 @@ class Frame:
     def assembly(self) -> Assembly:
         """Return the lines of rows of all cases met so far."""
         if self._assembly is None:
-            self._assembly = Assembly(self._pieces, self._book, self._known, self._discounts)
+            self._assembly = Assembly(
+                self._pieces, self._book, self._known, self._discounts, self._covers
+            )
         return self._assembly
 
     def cases(self, variation: Variation, sizes: SizedRows, rows: Rows) -> dict[int, Units]:

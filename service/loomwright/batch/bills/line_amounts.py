@@ -15,7 +15,7 @@ from loomwright.pricing.totals import priced_lines
 # A line of more is left to the single call; thousands of them still add up in 64 bits.
 GREATEST_AMOUNT = 10**15
 # Steps up to here are kept in a table, which takes 17 bytes for each.
-GREATEST_KEPT = 1 << 18
+GREATEST_KEPT = 1 << 16
 
 # Amount at list price and its discount.
 ListedAndDiscount = tuple[Units, Units]
