@@ -7,7 +7,7 @@ from fractions import Fraction
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.batch.bills.contested import PlacedNeed, contested_of
+from loomwright.batch.bills.contested import CoversOfJob, PlacedNeed, contested_of
 from loomwright.batch.bills.line_amounts import LineAmounts, LineDiscounts
 from loomwright.batch.bills.pieces import Case, PartNeed
 from loomwright.batch.bills.tally import Amount, Chunk, Presence, Tally
@@ -57,6 +57,8 @@ class Assembly:
         Amounts of lines met before, by key; those that are met now join them.
     discounts
         Line discounts.
+    covers
+        Covers of the job that were found before; those that are found now join them.
     """
 
     def __init__(
@@ -65,6 +67,7 @@ class Assembly:
         book: PriceBook,
         known: "KnownAmounts",
         discounts: LineDiscounts,
+        covers: CoversOfJob,
     ) -> None:
         self._book = book
         counts = {piece: len(cases) for piece, cases in enumerate(pieces)}
@@ -86,7 +89,7 @@ class Assembly:
         self._plain = [
             _PlainPart(book.part_by_key[key], needs, counts, known) for key, needs in plain.items()
         ]
-        self._contested = contested_of(choices, book, discounts, counts)
+        self._contested = contested_of(choices, book, discounts, counts, covers)
         self._labour = [
             _Work(operation, amounts, counts, book, known)
             for key, operation in book.labour.items()

@@ -1,6 +1,6 @@
 """Parts that articles compete for: the cheapest cover, found once for each distinct requirement."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from itertools import combinations
@@ -27,6 +27,7 @@ from loomwright.pricing.price_book import PriceBook
 _GREATEST_SUBSETS = 4
 # Distinct requirements that are kept; each takes some 1 kB.
 GREATEST_KNOWN_COVERS = 50_000
+GREATEST_KNOWN_SCOPES = 64
 
 
 @record
@@ -72,6 +73,8 @@ class Contested:
         Line discounts.
     counts
         Number of cases of each piece.
+    covers
+        Covers of the job that were found before.
     """
 
     def __init__(
@@ -81,6 +84,7 @@ class Contested:
         book: PriceBook,
         discounts: LineDiscounts,
         counts: Mapping[int, int],
+        covers: "CoversOfJob",
     ) -> None:
         self._book, self._discounts = book, discounts
         self._by_case: dict[int, dict[int, list[PartNeed]]] = {}
@@ -88,13 +92,13 @@ class Contested:
             own = self._by_case.setdefault(each.piece, {}).setdefault(each.case, [])
             own.append(each.need)
         self._structures = {
-            piece: _structures(by_case, counts[piece]) for piece, by_case in self._by_case.items()
+            piece: covers.structures(by_case, counts[piece])
+            for piece, by_case in self._by_case.items()
         }
-        self._tallies = _tallies(needs, cluster, counts)
-        self._known: dict[tuple[int, ...], int] = {}
-        self._lines: dict[CoverLine, int] = {}
-        # By distinct requirement: list total and discount of each of the lines above.
-        self._amounts: list[dict[int, tuple[int, int]]] = []
+        tallies = dict(_tallies(needs, cluster, counts))
+        self._tallies = list(tallies.values())
+        articles = tuple(article.name for article in cluster.articles)
+        self._covers = covers.of((articles, tuple(self._by_case), tuple(tallies)))
 
     def lines(self, chunk: Chunk) -> list[LineColumns]:
         """Return the lines of what is bought for the rows.
@@ -117,10 +121,10 @@ class Contested:
         codes, rows = coded_rows(varying) if varying else ONE_ROW
         first = np.empty(len(rows), np.int64)
         first[codes] = np.arange(codes.size)
-        covers = self._covers(columns, rows, first.tolist(), chunk)
+        covers = self._found(columns, rows, first.tolist(), chunk)
         return self._columns(covers, codes if varying else None)
 
-    def _covers(
+    def _found(
         self,
         columns: Sequence[Units],
         rows: Sequence[tuple[int, ...]],
@@ -128,23 +132,22 @@ class Contested:
         chunk: Chunk,
     ) -> list[int]:
         """Return the cover of each distinct row, as an index of what is known."""
-        if len(self._amounts) > GREATEST_KNOWN_COVERS:
-            self._known.clear()
-            self._amounts.clear()
+        known = self._covers
+        known.forget_too_many()
         found = []
         for values, row in zip(rows, first, strict=True):
             left = iter(values)
             key = tuple(
                 next(left) if isinstance(column, np.ndarray) else int(column) for column in columns
             )
-            known = self._known.get(key)
-            if known is None:
-                known = self._known[key] = len(self._amounts)
-                self._amounts.append(self._solved(chunk, row))
-            found.append(known)
+            index = known.by_requirement.get(key)
+            if index is None:
+                index = known.by_requirement[key] = len(known.amounts)
+                known.amounts.append(self._solved(chunk, row))
+            found.append(index)
         return found
 
-    def _solved(self, chunk: Chunk, row: int) -> dict[int, tuple[int, int]]:
+    def _solved(self, chunk: Chunk, row: int) -> dict[CoverLine, tuple[int, int]]:
         """Return the amounts of the lines that the single bill has for the needs of a row."""
         needs = []
         for piece, by_case in self._by_case.items():
@@ -152,28 +155,68 @@ class Contested:
             for need in by_case.get(int(case[row] if isinstance(case, np.ndarray) else case), ()):
                 needs.append(need.for_length(_length_m(chunk, need.at, row)))
         places, number = self._book.line_places, dict[str, int]()
-        amounts = {}
+        amounts: dict[CoverLine, tuple[int, int]] = {}
         for line in PartPricing(self._book).lines(needs).lines:
             number[line.key] = number.get(line.key, -1) + 1
             own = CoverLine(places[line.key], number[line.key], line.tax_category, line.key)
-            amounts[self._lines.setdefault(own, len(self._lines))] = self._discounts.amounts(line)
+            amounts[own] = self._discounts.amounts(line)
         return amounts
 
     def _columns(
         self, covers: Sequence[int], codes: npt.NDArray[np.int64] | None
     ) -> list[LineColumns]:
         found = []
-        for line, index in self._lines.items():
-            own = [self._amounts[cover].get(index) for cover in covers]
+        amounts = [self._covers.amounts[cover] for cover in covers]
+        for line in dict.fromkeys(line for own in amounts for line in own):
+            of_line = [own.get(line) for own in amounts]
+            is_there = np.array([each is not None for each in of_line])
+            listed, discount = np.array([each or (0, 0) for each in of_line], np.int64).T
             if codes is None:
-                if own[0] is not None:
-                    found.append(LineColumns(line, *own[0], True))
-                continue
-            if any(each is not None for each in own):
-                listed, discount = np.array([each or (0, 0) for each in own], np.int64).T
-                is_there = np.array([each is not None for each in own])
+                found.append(LineColumns(line, int(listed[0]), int(discount[0]), True))
+            else:
                 found.append(LineColumns(line, listed[codes], discount[codes], is_there[codes]))
         return found
+
+
+class _Covers:
+    """Covers of needs alike, by what decides them."""
+
+    def __init__(self) -> None:
+        self.by_requirement: dict[tuple[int, ...], int] = {}
+        #: By index: list total and discount of each line.
+        self.amounts: list[dict[CoverLine, tuple[int, int]]] = []
+
+    def forget_too_many(self) -> None:
+        """Forget all where there are more than the greatest number."""
+        if len(self.amounts) > GREATEST_KNOWN_COVERS:
+            self.by_requirement.clear()
+            self.amounts.clear()
+
+
+class CoversOfJob:
+    """Covers of the rows of one job that were found so far, whichever cases there were."""
+
+    def __init__(self) -> None:
+        self._structures: dict[tuple[tuple[str, ...], ...], int] = {(): 0}
+        self._by_scope: dict[Hashable, _Covers] = {}
+
+    def of(self, scope: Hashable) -> _Covers:
+        """Return the covers whose requirements are stated by the same figures."""
+        if scope not in self._by_scope:
+            if len(self._by_scope) >= GREATEST_KNOWN_SCOPES:
+                self._by_scope.clear()
+            self._by_scope[scope] = _Covers()
+        return self._by_scope[scope]
+
+    def structures(
+        self, by_case: Mapping[int, Sequence[PartNeed]], count: int
+    ) -> npt.NDArray[np.int64]:
+        """Return a number for each case of a piece, the same where the same parts serve."""
+        known, table = self._structures, np.zeros(count, np.int64)
+        for case, needs in by_case.items():
+            serving = tuple(tuple(part.key for part in need.parts) for need in needs)
+            table[case] = known.setdefault(serving, len(known))
+        return table
 
 
 def contested_of(
@@ -181,6 +224,7 @@ def contested_of(
     book: PriceBook,
     discounts: LineDiscounts,
     counts: Mapping[int, int],
+    covers: CoversOfJob,
 ) -> list[Contested]:
     """Return the needs that articles compete for, in groups that have no article in common.
 
@@ -194,6 +238,8 @@ def contested_of(
         Line discounts.
     counts
         Number of cases of each piece.
+    covers
+        Covers of the job that were found before.
 
     Returns
     -------
@@ -201,7 +247,7 @@ def contested_of(
         Each need in one of them.
     """
     return [
-        Contested([needs[index] for index in own], cluster, book, discounts, counts)
+        Contested([needs[index] for index in own], cluster, book, discounts, counts, covers)
         for own, cluster in _clusters(needs, book)
     ]
 
@@ -216,26 +262,17 @@ def _clusters(needs: Sequence[PlacedNeed], book: PriceBook) -> list[tuple[list[i
     ]
 
 
-def _structures(by_case: Mapping[int, Sequence[PartNeed]], count: int) -> npt.NDArray[np.int64]:
-    """Return a number for each case of a piece, the same where the same parts serve its needs."""
-    known: dict[tuple[tuple[str, ...], ...], int] = {(): 0}
-    table = np.zeros(count, np.int64)
-    for case, needs in by_case.items():
-        serving = tuple(tuple(part.key for part in need.parts) for need in needs)
-        table[case] = known.setdefault(serving, len(known))
-    return table
-
-
 def _tallies(
     needs: Sequence[PlacedNeed], cluster: Cluster, counts: Mapping[int, int]
-) -> list[Tally]:
-    """Return what decides a cover: what each part is asked for, in steps of all its articles.
+) -> Iterator[tuple[Hashable, Tally]]:
+    """Yield what decides a cover: what each part is asked for, in steps of all its articles.
+
+    Each has a name, which tells the part and the needs that may be given to it.
 
     All that is bought of a part is a multiple of the greatest common divisor of what its articles
     bring, so that two requirements with the same least multiples have the same covers. A need that
     several parts serve may be given to a part or not, and each such sum is looked at.
     """
-    found = []
     for part in cluster.parts:
         own = [
             (each, each.need.laws[each.need.parts.index(part)])
@@ -252,25 +289,30 @@ def _tallies(
         free = _slots([(each, law) for each, law in own if len(each.need.parts) > 1])
         if len(free) > _GREATEST_SUBSETS:
             # Steps so small that nothing is rounded.
-            for amounts in ([fixed] if fixed else []) + free:
-                found.append(_exact_tally(amounts, counts))
+            if fixed:
+                tally = _exact_tally(fixed, counts)
+                yield (part.key, tally.denominator), tally
+            for slot, amounts in free.items():
+                tally = _exact_tally(amounts, counts)
+                yield (part.key, slot, tally.denominator), tally
             continue
         for count in range(len(free) + 1):
             for given in combinations(free, count):
-                amounts = fixed + [amount for each in given for amount in each]
+                amounts = fixed + [amount for slot in given for amount in free[slot]]
                 if amounts:
-                    found.append(Tally(amounts, step, counts))
-    return found
+                    yield (part.key, given), Tally(amounts, step, counts)
 
 
-def _slots(free: Sequence[tuple[PlacedNeed, Growing]]) -> list[list[Amount]]:
+def _slots(
+    free: Sequence[tuple[PlacedNeed, Growing]],
+) -> dict[tuple[int, int], list[Amount]]:
     """Return needs that no row has two of together as one: those of other cases of a piece."""
     by_slot: dict[tuple[int, int], list[Amount]] = {}
     met: dict[tuple[int, int], int] = {}
     for each, law in free:
         number = met[each.piece, each.case] = met.get((each.piece, each.case), -1) + 1
         by_slot.setdefault((each.piece, number), []).append(_amount(each, law))
-    return list(by_slot.values())
+    return by_slot
 
 
 def _amount(each: PlacedNeed, law: Growing) -> Amount:

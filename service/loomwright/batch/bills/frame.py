@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from loomwright.batch.bills.assembly import Assembly, KnownAmounts
 from loomwright.batch.bills.codes import ONE_ROW, Codes, coded_numbers, coded_rows
+from loomwright.batch.bills.contested import CoversOfJob
 from loomwright.batch.bills.lengths import RowLengths
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.pieces import NOTHING, Case, Cases, WiringCase
@@ -19,6 +20,7 @@ from loomwright.jobs.job import Circuit, Equipment, Job
 from loomwright.jobs.sized_circuit import SIZED, VERDICTS
 from loomwright.pricing.minor_units import Units
 from loomwright.pricing.price_book import PriceBook
+from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
 _SIZED = VERDICTS.index(SIZED)
@@ -113,6 +115,7 @@ class Frame:
         self._pieces += [[] for _ in range(2 * len(self.job.circuits))]
         self._indices: list[dict[Hashable, int]] = [{} for _ in self._pieces]
         self._assembly: Assembly | None = None
+        self._covers = CoversOfJob()
 
     @property
     def case_count(self) -> int:
@@ -122,7 +125,9 @@ class Frame:
     def assembly(self) -> Assembly:
         """Return the lines of rows of all cases met so far."""
         if self._assembly is None:
-            self._assembly = Assembly(self._pieces, self._book, self._known, self._discounts)
+            self._assembly = Assembly(
+                self._pieces, self._book, self._known, self._discounts, self._covers
+            )
         return self._assembly
 
     def cases(self, variation: Variation, sizes: SizedRows, rows: Rows) -> dict[int, Units]:
@@ -172,7 +177,7 @@ class Frame:
             ]
             case = WiringCase(
                 conductor=tables().series[circuit.conductor.series][kind.size],
-                fuse_type=circuit.fuse_types[kind.fuse_type],
+                fuse_type=_fuse_types(circuit)[kind.fuse_type],
                 rated_current_a=kind.rated_current_a,
                 branch_fuses=tuple(fuse for fuse in branch_fuses if fuse is not None),
             )
@@ -243,11 +248,16 @@ def _fuses(
 ) -> tuple[Codes, list[tuple[str, float] | None]]:
     """Return a code of the fuse of a branch in each row, and type and rating by its code."""
     fuses = [
-        None if kind is None else (branch.fuse_types[kind.fuse_type], kind.rated_current_a)
+        None if kind is None else (_fuse_types(branch)[kind.fuse_type], kind.rated_current_a)
         for kind in kinds
     ]
     known = list(dict.fromkeys(fuses))
     return np.array([known.index(fuse) for fuse in fuses], np.int64)[codes], known
+
+
+def _fuse_types(circuit: Circuit) -> tuple[str, ...]:
+    """Return what the fuse of a circuit is chosen from: all types where it names none."""
+    return circuit.fuse_types or tuple(fuse_tables().types)
 
 
 def _by_code(cases: Sequence[int], codes: Codes) -> Units:

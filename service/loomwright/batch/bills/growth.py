@@ -1,6 +1,5 @@
 """Quantities of many rows: sums of laws of lengths in whole steps, exact in 64 bits."""
 
-from collections.abc import Sequence
 from fractions import Fraction
 from math import ceil, lcm
 
@@ -62,21 +61,6 @@ def _rounded_up(law: Growing, micrometres: Units) -> Units:
     found: npt.NDArray[np.int64] = np.ceil(near).astype(np.int64)
     for place in np.flatnonzero(np.abs(near - np.rint(near)) < _DOUBT).tolist():
         found[place] = -(-(times * int(whole[place]) + plus) // denominator)
-    return found
-
-
-def in_steps(law: Growing, step: Fraction) -> Growing:
-    """Return a law in steps of some size instead of the unit that it is in."""
-    return Growing(law.factor / step, law.constant / step, law.steps_of)
-
-
-def denominator_of(laws: Sequence[Growing]) -> int:
-    """Return what all numbers of some laws are whole multiples of the inverse of."""
-    found = 1
-    for law in laws:
-        scale = MICROMETRES if law.steps_of is None else 1
-        factor = law.factor / scale
-        found = lcm(found, factor.denominator, law.constant.denominator)
     return found
 
 

@@ -15,7 +15,7 @@ from loomwright.pricing.totals import priced_lines
 # A line of more is left to the single call; thousands of them still add up in 64 bits.
 GREATEST_AMOUNT = 10**15
 # Steps up to here are kept in a table, which takes 17 bytes for each.
-_GREATEST_KEPT = 1 << 18
+GREATEST_KEPT = 1 << 16
 
 # Amount at list price and its discount.
 ListedAndDiscount = tuple[Units, Units]
@@ -76,7 +76,7 @@ class LineAmounts:
         if not isinstance(steps, np.ndarray):
             return self._of_one(steps)
         greatest = int(steps.max())
-        if greatest >= _GREATEST_KEPT:
+        if greatest >= GREATEST_KEPT:
             return self._of_few(steps)
         self._make_room(greatest + 1)
         known = self._known[steps]
@@ -87,7 +87,7 @@ class LineAmounts:
         return self._listed[steps], discount
 
     def _of_one(self, steps: int) -> tuple[int, int]:
-        if steps >= _GREATEST_KEPT:
+        if steps >= GREATEST_KEPT:
             return self._discounts.amounts(self._line(steps))
         self._make_room(steps + 1)
         if not self._known[steps]:

@@ -21,7 +21,7 @@ from loomwright.pricing.growing import Growing
 from loomwright.pricing.labour_lines import difficulty_factor, hours_of
 from loomwright.pricing.part_lines import in_unit
 from loomwright.pricing.price_book import Part, PriceBook
-from loomwright.pricing.requirements import LabourRequirement, Measured, Requirement
+from loomwright.pricing.requirements import LabourRequirement, Requirement
 from loomwright.tables.records import ConductorSize
 
 
@@ -131,9 +131,13 @@ class Cases:
 
     def _part_need(self, asked: Requirement) -> PartNeed:
         parts = self._book.parts_for(asked.what, asked.attributes)
-        law, at = _law_of(asked, asked.measured)
+        measured = asked.measured
+        if measured is None or measured.rule is None:
+            quantities = [in_unit(asked.quantity, asked.unit, part.unit) for part in parts]
+            return PartNeed(asked, parts, tuple(map(constant, quantities)), None)
+        law = measured.rule(Growing())
         laws = tuple(in_unit(law, asked.unit, part.unit) for part in parts)
-        return PartNeed(asked, parts, laws, at)
+        return PartNeed(asked, parts, laws, CircuitStretch(asked.circuit, measured.stretch))
 
     def _work_need(self, asked: LabourRequirement) -> WorkNeed:
         operation = self._book.labour.get(asked.operation)
@@ -151,9 +155,3 @@ class Cases:
 def constant(quantity: Decimal) -> Growing:
     """Return a quantity that grows with nothing as a law."""
     return Growing(Fraction(0), Fraction(quantity))
-
-
-def _law_of(asked: Requirement, measured: Measured | None) -> tuple[Growing, CircuitStretch | None]:
-    if measured is None or measured.rule is None:
-        return constant(asked.quantity), None
-    return measured.rule(Growing()), CircuitStretch(asked.circuit, measured.stretch)

@@ -1,13 +1,14 @@
 """Bills of many rows of one job at once, each the same as the single bill to the minor unit."""
 
 from collections.abc import Hashable, Iterator
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.bills.assembly import KnownAmounts, RowLine
 from loomwright.batch.bills.codes import coded_rows
-from loomwright.batch.bills.columns import BillColumns, Mask, Whole
+from loomwright.batch.bills.columns import NO_DAY, BillColumns, Mask, Whole
 from loomwright.batch.bills.frame import Frame, frame_key
 from loomwright.batch.bills.growth import TooGreatError
 from loomwright.batch.bills.lengths import RowLengths, rows_out_of_range
@@ -29,7 +30,9 @@ ROWS_AT_ONCE = 16_384
 # Jobs whose cases are kept, and cases of one of them beyond which it starts anew.
 GREATEST_KNOWN_JOBS = 64
 GREATEST_CASES = 4_096
-_NO_DAY = np.iinfo(np.int64).max
+_FIRST_DAY = date(1970, 1, 1)
+# Later than any day.
+_OPEN = int(np.iinfo(np.int32).max)
 
 
 class RowBills:
@@ -122,10 +125,10 @@ class RowBills:
     def _last_days(self, lines: list[RowLine], count: int) -> Units:
         """Return the last day of each row, counted from the epoch."""
         stated = valid_until((), self._book, self._options.as_of)
-        found: Units = _NO_DAY if stated is None else _day(stated)
+        found: Units = _OPEN if stated is None else _day(stated)
         for line in lines:
             if line.last_day is not None:
-                own = np.where(line.is_there, _day(line.last_day), _NO_DAY)
+                own = np.where(line.is_there, _day(line.last_day), _OPEN)
                 found = np.broadcast_to(np.minimum(found, own), count)
         return found
 
@@ -141,7 +144,7 @@ class _Found:
         }
         self.micro_hours = np.zeros(count, np.int64)
         self.unpriced = np.zeros(count, np.int32)
-        self.days = np.full(count, _NO_DAY)
+        self.days = np.full(count, _OPEN)
         self.left_out: Mask = np.zeros(count, np.bool_)
 
     def take(self, rows: Whole, sums: Sums) -> None:
@@ -151,13 +154,11 @@ class _Found:
 
     def columns(self) -> BillColumns:
         """Return what was filled in."""
-        days = self.days.astype("datetime64[D]")
-        days[self.days == _NO_DAY] = np.datetime64("NaT")
         return BillColumns(
             amounts={name: self.amounts.get(name) for name in Amounts._fields},
-            labour_micro_hours=self.micro_hours,
+            labour_hours=self.micro_hours,
             unpriced=self.unpriced,
-            valid_until=days,
+            valid_until=np.where(self.days == _OPEN, NO_DAY, self.days).astype(np.int32),
             needs_single_call=self.left_out,
         )
 
@@ -169,8 +170,8 @@ def _of_sums(sums: Sums, name: str) -> Units:
     return found
 
 
-def _day(day: object) -> int:
-    return int(np.datetime64(day, "D").astype(np.int64))  # type: ignore[call-overload]
+def _day(day: date) -> int:
+    return (day - _FIRST_DAY).days
 
 
 def _chunks(cases: dict[int, Units], count: int) -> Iterator[Whole]:

@@ -112,10 +112,13 @@ class RowSums:
         within = np.minimum(weights, _GREATEST_SHARED)
         limit = np.clip(change, -_GREATEST_SHARED, _GREATEST_SHARED)
         refused = refused | (limit != change)
-        shares = np.empty_like(within)
+        shares = np.zeros_like(within)
         for first in range(0, count, _SHARED_AT_ONCE):
             block = slice(first, first + _SHARED_AT_ONCE)
-            shares[:, block] = shared_units(limit[block], within[:, block])
+            # What comes to nothing takes no share, unless everything does, and then of nothing.
+            own = np.flatnonzero(within[:, block].any(axis=1))
+            if own.size:
+                shares[own, block] = shared_units(limit[block], within[own, block])
         return [
             LineUnits(line.category, line.is_labour, line.listed, line.discount, share)
             for line, share in zip(lines, shares, strict=True)

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from fractions import Fraction
+from math import gcd, lcm
 from typing import NamedTuple
 
 import numpy as np
@@ -10,12 +11,10 @@ import numpy.typing as npt
 from loomwright.batch.bills.growth import (
     GREATEST,
     TooGreatError,
-    denominator_of,
-    in_steps,
     steps_over,
     variable_part,
 )
-from loomwright.batch.bills.lengths import CircuitStretch, RowLengths
+from loomwright.batch.bills.lengths import MICROMETRES, CircuitStretch, RowLengths
 from loomwright.engineering.record import record
 from loomwright.pricing.growing import Growing
 from loomwright.pricing.minor_units import Units
@@ -115,20 +114,22 @@ class Tally:
     def __init__(
         self, amounts: Iterable[Amount], step: Fraction, counts: Mapping[int, int]
     ) -> None:
-        stepped = [amount._replace(law=in_steps(amount.law, step)) for amount in amounts]
-        self.denominator = denominator_of([amount.law for amount in stepped])
-        constants = {amount.piece: [0] * counts[amount.piece] for amount in stepped}
+        every = list(amounts)
+        constants = [_steps(amount.law.constant, step) for amount in every]
+        factors = [_steps(amount.law.factor, _step_of_growth(amount, step)) for amount in every]
+        self.denominator = lcm(*(below for _, below in (*constants, *factors)))
+        fixed = {amount.piece: [0] * counts[amount.piece] for amount in every}
         self._terms: dict[int, dict[int, list[_Term]]] = {}
-        for piece, case, law, at in stepped:
-            constants[piece][case] += int(law.constant * self.denominator)
+        for amount, constant, factor in zip(every, constants, factors, strict=True):
+            piece, case, law, at = amount
+            fixed[piece][case] += constant[0] * (self.denominator // constant[1])
             if at is not None:
-                factor = law.factor if law.steps_of is not None else law.factor / 10**6
-                term = _Term(law, at, int(factor * self.denominator))
+                term = _Term(law, at, factor[0] * (self.denominator // factor[1]))
                 self._terms.setdefault(piece, {}).setdefault(case, []).append(term)
-        if any(max(table) >= GREATEST for table in constants.values()):
+        if any(max(table) >= GREATEST for table in fixed.values()):
             raise TooGreatError("a quantity has too many digits")
         self._constants = {
-            piece: np.array(table, np.int64) for piece, table in constants.items() if any(table)
+            piece: np.array(table, np.int64) for piece, table in fixed.items() if any(table)
         }
 
     def steps(self, chunk: Chunk) -> Units:
@@ -176,6 +177,19 @@ class Tally:
                 found[rows], most = _summed(terms, chunk, rows)
                 bound = max(bound, most)
         return found, bound
+
+
+def _steps(quantity: Fraction, step: Fraction) -> tuple[int, int]:
+    """Return a quotient in lowest terms; a fraction that is made of it takes ten times as long."""
+    above = quantity.numerator * step.denominator
+    below = quantity.denominator * step.numerator
+    common = gcd(above, below)
+    return above // common, below // common
+
+
+def _step_of_growth(amount: Amount, step: Fraction) -> Fraction:
+    """Return a step for what grows with each micrometre, or with each step of a law."""
+    return step * MICROMETRES if amount.law.steps_of is None else step
 
 
 def _summed(
