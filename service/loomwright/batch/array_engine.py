@@ -177,6 +177,6 @@ def _enter_bills(columns: QuoteColumns, rows: Indices, priced: BillColumns) -> N
         if values is not None:
             columns.amounts[name][rows] = values
     columns.has_deposit[rows] = priced.amounts["deposit"] is not None
-    columns.labour_hours[rows] = priced.labour_micro_hours
+    columns.labour_hours[rows] = priced.labour_hours
     columns.unpriced[rows] = priced.unpriced
     columns.valid_until[rows] = priced.valid_until

@@ -1,11 +1,13 @@
 """Quotes of many rows as columns, filled by the array or from single calls, and made into rows."""
 
 from collections.abc import Sequence
+from datetime import date
 
 import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
+from loomwright.batch.bills.columns import NO_DAY
 from loomwright.batch.quote import Amounts, Quote, QuotedCircuit, Refusal
 from loomwright.batch.rows import HOURS, Rows, flat_schema
 from loomwright.jobs.priced_job import VERDICTS
@@ -17,6 +19,7 @@ Mask = npt.NDArray[np.bool_]
 
 # Hours are kept as whole numbers of this part of an hour.
 HOURS_DIGITS = HOURS.scale
+_EPOCH = date(1970, 1, 1).toordinal()
 
 
 class QuoteColumns:
@@ -42,7 +45,7 @@ class QuoteColumns:
     unpriced
         Needs that no part serves.
     valid_until
-        Last day, not a time where nothing limits it.
+        Last day, in days since 1970; ``NO_DAY`` where nothing limits it.
     has_deposit
         Whether a deposit is asked for.
     which
@@ -60,7 +63,7 @@ class QuoteColumns:
         self.voltage_drop_percent = np.full(count, np.nan)
         self.conductor_temperature_c = np.full(count, np.nan)
         self.unpriced = np.zeros(count, np.int32)
-        self.valid_until = np.full(count, np.datetime64("NaT"), "datetime64[D]")
+        self.valid_until = np.full(count, NO_DAY, np.int32)
         self.has_deposit = np.zeros(count, np.bool_)
         self.which = np.full(count, -1, np.int32)
         self._circuits: dict[tuple[QuotedCircuit, ...], int] = {}
@@ -83,7 +86,7 @@ class QuoteColumns:
         if isinstance(quote, Refusal):
             self._refusals[row] = quote
             self.verdict[row] = self.which[row] = -1
-            self.valid_until[row] = np.datetime64("NaT")
+            self.valid_until[row] = NO_DAY
             for numbers in (
                 self.load_current_a,
                 self.voltage_drop_percent,
@@ -101,7 +104,7 @@ class QuoteColumns:
         self.voltage_drop_percent[row] = _number(quote.voltage_drop_percent)
         self.conductor_temperature_c[row] = _number(quote.conductor_temperature_c)
         self.unpriced[row] = quote.unpriced
-        self.valid_until[row] = np.datetime64(quote.valid_until or "NaT")
+        self.valid_until[row] = _day_number(quote.valid_until)
         self.which[row] = self.index_of(quote.circuits)
 
     def rows(self, package: str, vehicles: pa.Array) -> Rows:
@@ -134,7 +137,9 @@ class QuoteColumns:
             "voltage_drop_percent": _numbers(self.voltage_drop_percent),
             "conductor_temperature_c": _numbers(self.conductor_temperature_c),
             "unpriced": pa.array(self.unpriced, mask=without),
-            "valid_until": pa.array(self.valid_until, pa.date32()),
+            "valid_until": pa.array(self.valid_until, mask=self.valid_until == NO_DAY).view(
+                pa.date32()
+            ),
             **self._refused(count),
         }
         flat = pa.RecordBatch.from_arrays([columns[name] for name in schema.names], schema=schema)
@@ -151,6 +156,14 @@ class QuoteColumns:
             "code": pa.array([entry.code for entry in texts]).take(places),
             "detail": pa.array([entry.detail for entry in texts]).take(places),
         }
+
+
+def _day_number(day: date | None) -> int:
+    return NO_DAY if day is None else day.toordinal() - _EPOCH
+
+
+def _days(values: npt.NDArray[np.int32]) -> pa.Array:
+    return pa.array(values, mask=values == NO_DAY).view(pa.date32())
 
 
 def decimals(values: Whole, absent: Mask, kind: pa.DataType) -> pa.Array:
