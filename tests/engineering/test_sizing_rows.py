@@ -196,10 +196,12 @@ def test_rows_that_do_not_settle_are_left_to_the_single_call(
     monkeypatch: pytest.MonkeyPatch, candidate: int
 ) -> None:
     # A made-up conductor of 40 ohm below 75 mA, where 0.7 W take 79 mA, and of 30 ohm above, where
-    # they take 71 mA: each step leads to the other side. 75 mA are 21 of 32 intervals.
-    rows = asked_rows(request("metric", PLACES[:1]), 2)
-    rows.load_current_a[:], rows.load_power_w[:] = math.nan, [0.7, 0.1]
+    # they take 71 mA: each step leads to the other side. 75 mA are 31 of 32 intervals.
+    thinnest = TABLES.conductors["0.5 mm2"]
+    rows = asked_rows(replace(request("metric", PLACES[:1]), smallest_size=thinnest), 3)
+    rows.load_current_a[:], rows.load_power_w[:] = math.nan, [0.7, 0.1, 0.6]
     rows.supply_voltage_v[:], rows.segment_lengths_m[:] = 12.0, 1.0
+    rows.allowed_voltage_drop_v[:] = 8.0
     rows.source_resistance_ohm[:] = rows.wiring_fixed_resistance_ohm[:] = 0.0
     around = surroundings(rows.request, TABLES)
     made_up = {
@@ -213,17 +215,19 @@ def test_rows_that_do_not_settle_are_left_to_the_single_call(
     }
     made_up["ambient_resistance_ohm_per_m"][0, candidate] = 40.0
     made_up["resistance_slope_ohm_per_mk"][candidate] = 1.0
-    made_up["share_per_ampere"][0, candidate] = 21.0 / INTERVALS / 0.075
+    made_up["share_per_ampere"][0, candidate] = 31.0 / INTERVALS / 0.075
     made_up["curves"][0, candidate] = 0.0
-    made_up["curves"][0, candidate, 21:, 0] = -10.0
+    made_up["curves"][0, candidate, 31:, 0] = -10.0
     for module in (sizing, sizing_rows):
         monkeypatch.setattr(module, "surroundings", lambda *_: replace(around, **made_up))
     sized = size_rows(rows)
-    assert sized.unusual.tolist() == [True, False]
+    assert sized.unusual.tolist() == [True, False, False]
     with pytest.raises(EngineeringError, match="did not settle"):
         single(rows, 0)
-    # 0.1 W stay below 75 mA, and 1 mm2 is the least by strength.
-    assert sized.chosen[1] == single(rows, 1).chosen == 2
+    # 0.1 W and 0.6 W, 63 mA, stay below 75 mA. The collapse of 0.6 W, 100 mA, would not, so the
+    # made-up conductor is solved and serves: the thinnest one is chosen all the same.
+    assert [single(rows, row).chosen for row in (1, 2)] == [0, 0]
+    assert sized.chosen[1:].tolist() == [0, 0]
 
 
 def test_current_of_the_collapse_tells_whether_a_segment_may_pass_the_cap():
