@@ -12,19 +12,18 @@ import numpy.typing as npt
 
 from loomwright.engineering.compiled import compiled, compiled_in_place, compiled_loop
 from loomwright.engineering.conductors.choice import CandidateFrame, ConductorRequest
+from loomwright.engineering.conductors.criteria import (
+    mechanical_utilisations,
+    missed_criteria,
+    short_circuit_utilisations,
+    utilisations,
+)
 from loomwright.engineering.conductors.loaded_route import (
     GREATEST_ITERATIONS,
     Route,
     solved_candidate,
 )
-from loomwright.engineering.conductors.sizing import (
-    mechanical_utilisations,
-    missed_criteria,
-    refuse_hot_ambient,
-    route_through,
-    short_circuit_utilisations,
-    utilisations,
-)
+from loomwright.engineering.conductors.sizing import refuse_hot_ambient, route_through
 from loomwright.engineering.conductors.surroundings import surroundings
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.record import record
