@@ -20,8 +20,8 @@ from loomwright.batch import sizing as batch_sizing
 from loomwright.batch.sizes import CircuitSizes
 from loomwright.engineering import compiled as machine
 from loomwright.engineering.conductors import (
+    criteria,
     loaded_route,
-    sizing,
     sizing_rows,
     temperature_curve,
 )
@@ -112,7 +112,7 @@ def sized_rows(module, rows):
 def test_rows_have_the_same_conductors_compiled_and_interpreted(monkeypatch):
     rows = np.arange(4)[::2]
     compiled = sized_rows(sizing_rows, rows)
-    for module in (temperature_curve, loaded_route, sizing, sizing_rows):
+    for module in (temperature_curve, loaded_route, criteria, sizing_rows):
         interpreted(monkeypatch, module, "compiled")
     plain = sized_rows(sizing_rows, rows)
     assert compiled[0].max() >= 4

@@ -15,6 +15,7 @@ from loomwright.engineering.conductors.sizing_rows import (
     VERDICTS,
     RequestRows,
     SizedRequestRows,
+    may_pass_cap,
     size_rows,
     solve_thicker,
 )
@@ -90,6 +91,8 @@ def assert_same(sized: SizedRequestRows, row: int, answer: ConductorAnswer, firs
 REQUESTS = {
     "plain": request(),
     "mechanical": replace(request(), smallest_size=TABLES.conductors["6 mm2"]),
+    # The thinnest of all may be chosen.
+    "thinnest": replace(request(), smallest_size=TABLES.conductors["0.5 mm2"]),
     "fault": replace(request("awg"), fault_current_a=900.0, clearing_time_s=0.3),
     "cycle": replace(request("sae"), on_time_s=20.0, off_time_s=60.0),
     "parallel": replace(request(), greatest_parallel_runs=2),
@@ -114,9 +117,11 @@ def test_rows_are_answered_as_the_single_call_does(name: str) -> None:
 
 
 def test_only_the_chosen_candidate_is_stated_until_others_are_asked_for() -> None:
-    rows = asked_rows(request(), 40)
+    rows = asked_rows(REQUESTS["thinnest"], 40)
     sized = size_rows(rows)
-    chosen = np.flatnonzero(sized.chosen != NONE)
+    assert sized.frame is not None
+    assert sorted(set(sized.chosen.tolist()))[:2] == [-1, 0]
+    chosen = np.flatnonzero(sized.chosen != -1)
     stated = sized.candidates.failing != NOT_SOLVED
     assert stated.sum() == chosen.size
     assert stated[chosen, sized.chosen[chosen]].all()
@@ -126,12 +131,17 @@ def test_only_the_chosen_candidate_is_stated_until_others_are_asked_for() -> Non
         assert (
             sized.candidates.load_current_a[row, place] == answer.candidates.load_current_a[place]
         )
-    asked = chosen[1::3]
+    asked = np.arange(1, 40, 3)
+    # What is stated stays; a figure of no row shows it.
+    sized.candidates.load_current_a[chosen, sized.chosen[chosen]] = -7.0
     solve_thicker(rows, sized.chosen, asked, sized.candidates)
-    for row in chosen.tolist():
-        first = sized.chosen[row] if row in asked else sized.chosen[row] + 1
-        solved = sized.candidates.failing[row, first:] != NOT_SOLVED
-        assert solved.all() if row in asked else not solved.any()
+    assert (sized.candidates.load_current_a[chosen, sized.chosen[chosen]] == -7.0).all()
+    stated = sized.candidates.failing != 255
+    for row in range(40):
+        first = sized.chosen[row] + 1
+        thinner = [] if first == 0 else [False] * (first - 1) + [True]
+        thicker = [row in asked and first > 0] * (len(sized.frame.sizes) - len(thinner))
+        assert stated[row].tolist() == thinner + thicker
 
 
 def test_no_rows_are_asked_for_nothing() -> None:
@@ -186,10 +196,12 @@ def test_rows_that_do_not_settle_are_left_to_the_single_call(
     monkeypatch: pytest.MonkeyPatch, candidate: int
 ) -> None:
     # A made-up conductor of 40 ohm below 75 mA, where 0.7 W take 79 mA, and of 30 ohm above, where
-    # they take 71 mA: each step leads to the other side. 75 mA are 21 of 32 intervals.
-    rows = asked_rows(request("metric", PLACES[:1]), 2)
-    rows.load_current_a[:], rows.load_power_w[:] = math.nan, [0.7, 0.1]
+    # they take 71 mA: each step leads to the other side. 75 mA are 31 of 32 intervals.
+    thinnest = TABLES.conductors["0.5 mm2"]
+    rows = asked_rows(replace(request("metric", PLACES[:1]), smallest_size=thinnest), 3)
+    rows.load_current_a[:], rows.load_power_w[:] = math.nan, [0.7, 0.1, 0.6]
     rows.supply_voltage_v[:], rows.segment_lengths_m[:] = 12.0, 1.0
+    rows.allowed_voltage_drop_v[:] = 8.0
     rows.source_resistance_ohm[:] = rows.wiring_fixed_resistance_ohm[:] = 0.0
     around = surroundings(rows.request, TABLES)
     made_up = {
@@ -203,17 +215,27 @@ def test_rows_that_do_not_settle_are_left_to_the_single_call(
     }
     made_up["ambient_resistance_ohm_per_m"][0, candidate] = 40.0
     made_up["resistance_slope_ohm_per_mk"][candidate] = 1.0
-    made_up["share_per_ampere"][0, candidate] = 21.0 / INTERVALS / 0.075
+    made_up["share_per_ampere"][0, candidate] = 31.0 / INTERVALS / 0.075
     made_up["curves"][0, candidate] = 0.0
-    made_up["curves"][0, candidate, 21:, 0] = -10.0
+    made_up["curves"][0, candidate, 31:, 0] = -10.0
     for module in (sizing, sizing_rows):
         monkeypatch.setattr(module, "surroundings", lambda *_: replace(around, **made_up))
     sized = size_rows(rows)
-    assert sized.unusual.tolist() == [True, False]
+    assert sized.unusual.tolist() == [True, False, False]
     with pytest.raises(EngineeringError, match="did not settle"):
         single(rows, 0)
-    # 0.1 W stay below 75 mA, and 1 mm2 is the least by strength.
-    assert sized.chosen[1] == single(rows, 1).chosen == 2
+    # 0.1 W and 0.6 W, 63 mA, stay below 75 mA. The collapse of 0.6 W, 100 mA, would not, so the
+    # made-up conductor is solved and serves: the thinnest one is chosen all the same.
+    assert [single(rows, row).chosen for row in (1, 2)] == [0, 0]
+    assert sized.chosen[1:].tolist() == [0, 0]
+
+
+def test_current_of_the_collapse_tells_whether_a_segment_may_pass_the_cap():
+    # 120 W collapse a source of 12 V at 20 A, all of the cap at 0.05 for each ampere.
+    assert not may_pass_cap(120.0, 12.0, 0.05)
+    assert may_pass_cap(120.0, 12.0, 0.0501)
+    assert not may_pass_cap(120.0, 12.0, 0.0499)
+    assert not may_pass_cap(math.nan, 12.0, 1.0)
 
 
 @pytest.mark.parametrize("series", sorted(TABLES.series))

@@ -171,7 +171,8 @@ def _operating_point(
             return collapse, cold, math.nan, False, iteration, 0.0
         balance = current * load_voltage - load_power_w
         step = balance / value_slope
-        residual = abs(step / (current - step))
+        following = current - step
+        residual = abs(step / following)
         if residual < RELATIVE_TOLERANCE:
             resistance -= slope * step
             # The closed form at the solved resistance makes the power balance exact.
@@ -184,9 +185,7 @@ def _operating_point(
             above = current
         else:
             below = current
-        current -= step
-        if not below < current < above:
-            current = 0.5 * (below + above)
+        current = following if below < following < above else 0.5 * (below + above)
     return current, resistance, math.nan, False, GREATEST_ITERATIONS + 1, residual
 
 

@@ -12,19 +12,18 @@ import numpy.typing as npt
 
 from loomwright.engineering.compiled import compiled, compiled_in_place, compiled_loop
 from loomwright.engineering.conductors.choice import CandidateFrame, ConductorRequest
+from loomwright.engineering.conductors.criteria import (
+    mechanical_utilisations,
+    missed_criteria,
+    short_circuit_utilisations,
+    utilisations,
+)
 from loomwright.engineering.conductors.loaded_route import (
     GREATEST_ITERATIONS,
     Route,
     solved_candidate,
 )
-from loomwright.engineering.conductors.sizing import (
-    mechanical_utilisations,
-    missed_criteria,
-    refuse_hot_ambient,
-    route_through,
-    short_circuit_utilisations,
-    utilisations,
-)
+from loomwright.engineering.conductors.sizing import refuse_hot_ambient, route_through
 from loomwright.engineering.conductors.surroundings import surroundings
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.record import record
@@ -159,13 +158,28 @@ def _judged_candidate(
 
 
 @compiled
-def _may_not_settle(power_w: float, emf_v: float, greatest_share_per_ampere: float) -> bool:
-    """Return whether the current of a constant-power load may pass the cap of the model.
+def may_pass_cap(power_w: float, emf_v: float, share_per_ampere: float) -> bool:
+    """Return whether the current of a constant-power load may heat a segment to the cap.
 
     No stable current is above that of the collapse, ``2 P / E``. As long as that heats no segment
-    to the cap, the power balance is concave and Newton's method settles from the cold circuit.
+    to the cap of the model, the power balance is concave in the current, and Newton's method
+    settles from the cold circuit: a candidate that need not be solved to know that it does.
+
+    Parameters
+    ----------
+    power_w
+        Of the load [W]; NaN where its current is given.
+    emf_v
+        Open-circuit voltage of the source [V].
+    share_per_ampere
+        Greatest share of the cap current that one ampere of the load is [1/A].
+
+    Returns
+    -------
+    bool
+        False for a load whose current is given.
     """
-    return bool(2.0 * power_w / emf_v * greatest_share_per_ampere > 1.0)
+    return bool(2.0 * power_w / emf_v * share_per_ampere > 1.0)
 
 
 @compiled_in_place
@@ -214,7 +228,7 @@ def _size_rows(
         _take_lengths(numbers, row, route)
         found, any_exists, all_settled = NONE, False, True
         for candidate in range(count):
-            if found >= 0 and not _may_not_settle(
+            if found >= 0 and not may_pass_cap(
                 numbers[row, LOAD_POWER], numbers[row, SUPPLY], limits[SHARE_PER_AMPERE, candidate]
             ):
                 continue
