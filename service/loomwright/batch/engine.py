@@ -1,6 +1,7 @@
 """From packages and vehicles to batches of rows, whichever way a quote is worked out."""
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
@@ -79,6 +80,22 @@ class ReferenceEngine:
         )
 
 
+def engine_of(batch: Batch) -> Engine:
+    """Return the engine that works out the quotes of a batch.
+
+    Parameters
+    ----------
+    batch
+        Packages, vehicles and pricing.
+
+    Returns
+    -------
+    Engine
+        The one place where an engine is chosen.
+    """
+    return ReferenceEngine(batch)
+
+
 @record
 class Pairs:
     """Listed pairs, as indices of packages and of vehicles of the same length."""
@@ -87,7 +104,13 @@ class Pairs:
     vehicles: Indices
 
 
-def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int) -> Iterator[Rows]:
+def batches(
+    engine: Engine,
+    batch: Batch,
+    pairs: Pairs | None,
+    rows_at_once: int,
+    rows_at_first: int | None = None,
+) -> Iterator[Rows]:
     """Yield the rows of all pairs, so many at once that memory stays bounded.
 
     Parameters
@@ -100,21 +123,31 @@ def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int
         Listed pairs; every package with every vehicle for none, packages first.
     rows_at_once
         Greatest number of rows that are yielded together.
+    rows_at_first
+        Greatest number that is yielded first, and twice as many each time up to ``rows_at_once``,
+        so that a reader has something soon; ``rows_at_once`` for none.
 
     Yields
     ------
     Rows
         Every pair once, in the order of the pairs.
     """
+    most = rows_at_once if rows_at_first is None else min(rows_at_first, rows_at_once)
+    for package, vehicles in _stretches(batch, pairs):
+        done = 0
+        while done < vehicles.size:
+            yield engine.rows(package, vehicles[done : done + most])
+            done += most
+            most = min(2 * most, rows_at_once)
+
+
+def _stretches(batch: Batch, pairs: Pairs | None) -> Iterator[tuple[int, Indices]]:
+    """Yield each package with the vehicles that stand next to each other with it."""
     if pairs is None:
+        every = np.arange(len(batch.vehicles))
         for package in range(len(batch.packages)):
-            for first in range(0, len(batch.vehicles), rows_at_once):
-                last = min(first + rows_at_once, len(batch.vehicles))
-                yield engine.rows(package, np.arange(first, last))
+            yield package, every
         return
-    # Listed pairs go together as long as the package stays the same.
     starts = np.flatnonzero(np.diff(pairs.packages, prepend=-1))
-    for start, end in zip(starts, [*starts[1:], pairs.packages.size], strict=True):
-        for first in range(int(start), int(end), rows_at_once):
-            last = min(first + rows_at_once, int(end))
-            yield engine.rows(int(pairs.packages[first]), pairs.vehicles[first:last])
+    for start, end in pairwise([*starts.tolist(), pairs.packages.size]):
+        yield int(pairs.packages[start]), pairs.vehicles[start:end]
