@@ -20,7 +20,12 @@ from loomwright.web.described_http import (
     SPREADSHEET_KEY,
 )
 from loomwright.web.examples import EXAMPLES
-from loomwright.web.forms.described import error_content, form_content, form_parameters
+from loomwright.web.forms.described import (
+    as_parameter,
+    error_content,
+    form_content,
+    form_parameters,
+)
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.openapi_examples import (
     answer_examples,
@@ -33,7 +38,7 @@ from loomwright.web.openapi_links import links_of
 from loomwright.web.openapi_units import add_units, tell_unit
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE
-from loomwright.web.requests import LIST_FIELDS
+from loomwright.web.requests import GREATEST_BODY_BYTES, LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
 from loomwright.web.schemas.load import LoadDriverRequest, StatedOutputRequest
 from loomwright.web.schemas.problem import ProblemSchema
@@ -60,13 +65,24 @@ class DocumentSchema:
 
 
 @dataclass(frozen=True, slots=True)
+class BodyForm:
+    """A form of bodies beside JSON: media type, what it holds, and examples where it is text."""
+
+    media_type: str
+    description: str
+    examples: Callable[[], dict[str, str]]
+    is_binary: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Operation:
     """One operation with the schemas of its request and answer.
 
     ``description`` says in Markdown what ``summary`` leaves open. ``with_query`` adds GET with the
     same fields as query parameters. ``statuses`` are those of problems that not every operation
     has. ``pages`` are media types of the answer beside JSON and beside its registered forms.
-    ``is_kept`` says that an answer to GET has a validator.
+    ``is_kept`` says that an answer to GET has a validator. ``bodies`` are forms of bodies beside
+    JSON, which go with ``as`` in the query of POST and with compression.
     """
 
     name: str
@@ -80,6 +96,8 @@ class Operation:
     description: str = ""
     pages: tuple[str, ...] = ()
     is_kept: bool = True
+    bodies: tuple[BodyForm, ...] = ()
+    greatest_body_bytes: int = GREATEST_BODY_BYTES
 
     @property
     def url(self) -> str:
@@ -236,12 +254,17 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
         "operationId": identifier,
         "requestBody": {
             "required": True,
-            "description": "One JSON object in UTF-8, of at most 1 MiB.",
-            "content": {"application/json": _request_content(operation)},
+            "description": _body_description(operation),
+            "content": {
+                "application/json": _request_content(operation),
+                **{each.media_type: _body_content(each) for each in operation.bodies},
+            },
         },
         "security": offered,
         "responses": _responses(operation, "post", *_POST_STATUSES),
     }
+    if operation.bodies:
+        post["parameters"] = [as_parameter(FORMS_BY_OPERATION[operation.name])]
     methods = {"post": post}
     if operation.with_query and not isinstance(operation.request, DocumentSchema):
         forms = FORMS_BY_OPERATION.get(operation.name)
@@ -256,6 +279,24 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
             "responses": _responses(operation, "get", *_GET_STATUSES, 400, 422),
         }
     return methods
+
+
+def _body_description(operation: Operation) -> str:
+    limit = f"of at most {operation.greatest_body_bytes // 2**20} MiB"
+    if not operation.bodies:
+        return f"One JSON object in UTF-8, {limit}."
+    return (
+        f"One JSON object in UTF-8, or records in another form, {limit}; `Content-Encoding: gzip` "
+        "is taken, and the limit holds for what is inflated."
+    )
+
+
+def _body_content(form: BodyForm) -> dict[str, Any]:
+    schema = {"type": "string", "description": form.description}
+    if form.is_binary:
+        return {"schema": schema | {"format": "binary"}}
+    examples = {name: {"value": text} for name, text in form.examples().items()}
+    return {"schema": schema, "examples": examples}
 
 
 _POST_STATUSES = (400, 408, 413, 415, 422, 500)
