@@ -7,10 +7,11 @@ from typing import Any
 from marshmallow import fields
 
 from loomwright.batch.pair import OF_VEHICLES, package_record, vehicle_record
+from loomwright.batch.pair_list import PAIR_RECORD
 from loomwright.batch.quote import Amounts
 from loomwright.batch.rows import CIRCUITS, COLUMNS, OF_PAIR
 from loomwright.jobs.demo_library import demo_job
-from loomwright.pricing.members import Record, Records, Text
+from loomwright.pricing.members import Record, Records
 from loomwright.pricing.pricing_options import PRICING_RECORD
 from loomwright.web.schemas.base import Answer, describe
 from loomwright.web.schemas.bill import MONEY, PriceBookAnswer
@@ -24,6 +25,8 @@ GREATEST_VEHICLES = 20_000
 GREATEST_PAIRS = 1_000_000
 GREATEST_BATCH_BYTES = 16 * 1024 * 1024
 
+# What a batch states beside its items.
+BATCH_SETTINGS = Record("BatchSettings", {**BOOK_CHOICE, "pricing": PRICING_RECORD})
 BATCH = Record(
     "PricePackagesRequest",
     {
@@ -44,17 +47,13 @@ BATCH = Record(
             about="Each with what it states of any job, under a key of its own.",
         ),
         "pairs": Records(
-            "PackageForVehicle",
-            {
-                "package": Text(about="Key of a package."),
-                "vehicle": Text(about="Key of a vehicle."),
-            },
+            PAIR_RECORD.name,
+            PAIR_RECORD.members,
             0,
             GREATEST_PAIRS,
             about="What is priced, in this order; every package for every vehicle if absent.",
         ),
-        **BOOK_CHOICE,
-        "pricing": PRICING_RECORD,
+        **BATCH_SETTINGS.members,
     },
 )
 
