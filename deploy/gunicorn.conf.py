@@ -54,9 +54,9 @@ loglevel = "warning"
 
 # [s] between two pieces of one request, then the connection is dropped.
 STALLED_CLIENT_S = 10
-# [s] that a client may take nothing of an answer, then the connection is dropped. A stream is worked
-# out as it is taken, so whoever holds it up holds a thread. A worker that streams for long is not
-# taken for dead: its main thread says that it lives, and requests run in others.
+# [s] that a client may take nothing of an answer, then the connection is dropped. A stream is
+# worked out as it is taken, so whoever holds it up holds a thread. A worker that streams for long
+# is not taken for dead: its main thread says that it lives, and requests run in others.
 STALLED_READER_S = 60
 
 

@@ -113,7 +113,11 @@ def test_members_of_a_vehicle_stand_in_place_of_those_of_the_package():
 def test_each_form_comes_by_name_and_by_media_type(form):
     named = post(EVERY, f"?as={form}")
     media_type = TYPES[form].partition(";")[0]
-    for response in (named, post(EVERY, Accept=media_type), post(EVERY, Accept=f"{media_type};q=1")):
+    for response in (
+        named,
+        post(EVERY, Accept=media_type),
+        post(EVERY, Accept=f"{media_type};q=1"),
+    ):
         assert response.status_code == 200
         assert response.content_type == TYPES[form]
         assert response.data == named.data
@@ -242,8 +246,7 @@ def wrong_vehicles():
         "quantity that is none": good
         | {"circuits": [circuit | {"route": [circuit["route"][0] | {"length": "5 yards"}]}]},
         "circuits that are no list": good | {"circuits": {}},
-        "another system voltage": good
-        | {"vehicle": good["vehicle"] | {"system_voltage": 48}},
+        "another system voltage": good | {"vehicle": good["vehicle"] | {"system_voltage": 48}},
     }
 
 
@@ -257,8 +260,11 @@ def test_a_wrong_vehicle_spoils_its_own_rows_only(kind):
     assert (rows[1]["package"], rows[1]["vehicle"]) == ("compact_amplifier", "wrong")
     assert rows[1]["code"]
     assert len(rows[1]["detail"]) > 10
-    assert all(rows[1][name] is None for name in COLUMNS if name in right[0] and name not in (
-        "package", "vehicle", "code", "detail"))
+    assert all(
+        rows[1][name] is None
+        for name in COLUMNS
+        if name in right[0] and name not in ("package", "vehicle", "code", "detail")
+    )
 
 
 def test_a_wrong_package_spoils_its_own_rows_only():
@@ -409,8 +415,6 @@ def test_a_compressed_body_is_taken():
     packed = gzip.compress(json.dumps(EVERY).encode())
     headers = {"Content-Encoding": "gzip"}
     application = create_app().test_client()
-    response = application.post(
-        PATH, data=packed, content_type="application/json", headers=headers
-    )
+    response = application.post(PATH, data=packed, content_type="application/json", headers=headers)
     assert response.status_code == 200
     assert response.data == post(EVERY).data

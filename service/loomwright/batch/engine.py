@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.pair import Package, Vehicle
-from loomwright.batch.quote import Pricing, reference_quote
-from loomwright.batch.rows import Rows, rows_of_quotes
+from loomwright.batch.quote import Pricing, reference_quote, refusal_of_faults
+from loomwright.batch.rows import Rows, refused_rows, rows_in_order, rows_of_quotes
 from loomwright.engineering.record import record
 
 Indices = npt.NDArray[np.int64]
@@ -116,7 +116,7 @@ def batches(
     Parameters
     ----------
     engine
-        Works the quotes out.
+        Works the quotes out; it is not asked for pairs whose package or vehicle is at fault.
     batch
         What is priced.
     pairs
@@ -132,11 +132,12 @@ def batches(
     Rows
         Every pair once, in the order of the pairs.
     """
+    at_fault = np.array([bool(vehicle.faults) for vehicle in batch.vehicles], dtype=np.bool_)
     most = rows_at_once if rows_at_first is None else min(rows_at_first, rows_at_once)
     for package, vehicles in _stretches(batch, pairs):
         done = 0
         while done < vehicles.size:
-            yield engine.rows(package, vehicles[done : done + most])
+            yield _rows(engine, batch, package, vehicles[done : done + most], at_fault)
             done += most
             most = min(2 * most, rows_at_once)
 
@@ -151,3 +152,39 @@ def _stretches(batch: Batch, pairs: Pairs | None) -> Iterator[tuple[int, Indices
     starts = np.flatnonzero(np.diff(pairs.packages, prepend=-1))
     for start, end in pairwise([*starts.tolist(), pairs.packages.size]):
         yield int(pairs.packages[start]), pairs.vehicles[start:end]
+
+
+def _rows(
+    engine: Engine,
+    batch: Batch,
+    package: int,
+    vehicles: Indices,
+    at_fault: npt.NDArray[np.bool_],
+) -> Rows:
+    if batch.packages[package].faults:
+        return _refused(batch, package, vehicles)
+    refused = at_fault[vehicles]
+    if not refused.any():
+        return engine.rows(package, vehicles)
+    if refused.all():
+        return _refused(batch, package, vehicles)
+    order = np.empty(vehicles.size, np.int64)
+    count = int(np.count_nonzero(~refused))
+    order[~refused] = np.arange(count)
+    order[refused] = np.arange(count, vehicles.size)
+    return rows_in_order(
+        engine.rows(package, vehicles[~refused]),
+        _refused(batch, package, vehicles[refused]),
+        order,
+    )
+
+
+def _refused(batch: Batch, package: int, vehicles: Indices) -> Rows:
+    wanted = batch.packages[package]
+    asked = [batch.vehicles[index] for index in vehicles.tolist()]
+    return refused_rows(
+        [wanted.key] * len(asked),
+        [vehicle.key for vehicle in asked],
+        [refusal_of_faults((*wanted.faults, *vehicle.faults)).detail for vehicle in asked],
+        batch.pricing.book.currency,
+    )

@@ -247,9 +247,9 @@ OPERATIONS = (
         DocumentSchema(BATCH.name, batch_components, batch_examples),
         PricePackagesAnswer,
         description=(
-            "A package is a job without what the vehicle decides, and a vehicle states the rest: its "
-            "power sources, the routes and whatever else of a circuit it decides. Each row is the "
-            "quote of a pair, the same as build-bill-of-materials gives for the job that both make "
+            "A package is a job without what the vehicle decides, and a vehicle states the rest: "
+            "its power sources, the routes and whatever else it decides. Each row is the quote of "
+            "a pair, the same as build-bill-of-materials gives for the job that both make "
             "together. Rows are sent as they are worked out, and what is wrong with one package, "
             "vehicle or pair is told in its own rows. At most 1,000 packages, 20,000 vehicles and "
             "1,000,000 pairs. NDJSON comes where the caller has no wish; JSON is the same as one "

@@ -5,12 +5,7 @@ from types import MappingProxyType
 
 from flask import Blueprint, Request, Response, current_app, request
 
-from loomwright.batch.batch_document import (
-    BatchDocument,
-    Limits,
-    batch_document,
-    batch_of_document,
-)
+from loomwright.batch.batch_document import BatchDocument, Limits, batch_document
 from loomwright.batch.engine import Batch, Pairs
 from loomwright.batch.form_error import (
     MALFORMED_JSON,
@@ -21,6 +16,7 @@ from loomwright.batch.form_error import (
     WRONG_SHAPE,
     FormError,
 )
+from loomwright.batch.pairing import batch_of_document
 from loomwright.batch.quote import Pricing
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.pricing_options import pricing_from_document

@@ -45,9 +45,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
             OperationForms("plan-signal-path", PlanSignalPathAnswer, (JSON,)),
             OperationForms("price-books", PriceBooksAnswer, (JSON,)),
-            OperationForms(
-                "price-packages", PricePackagesAnswer, BATCH_FORMS, usual=NDJSON.name
-            ),
+            OperationForms("price-packages", PricePackagesAnswer, BATCH_FORMS, usual=NDJSON.name),
         )
     }
 )

@@ -148,21 +148,21 @@ def _column(name: str) -> fields.Field[Any]:
     about = describe(COLUMNS[name].about)
     if name in Amounts._fields:
         return fields.String(**common, metadata={**MONEY, **about})
-    match name:
-        case "labour_hours":
-            return fields.Float(**common, metadata={**about, "x-unit": "h"})
-        case "load_current_a" | "voltage_drop_percent" | "conductor_temperature_c":
-            return fields.Float(**common, metadata=about)
-        case "unpriced":
-            return fields.Integer(**common, metadata=about)
-        case "valid_until":
-            return fields.Date(**common, metadata=about)
-        case _ if name == CIRCUITS:
-            circuit = fields.Nested(PackageCircuitAnswer)
-            return fields.List(circuit, **common, metadata=about)
-    return fields.String(**common, metadata=about)
+    if name == CIRCUITS:
+        return fields.List(fields.Nested(PackageCircuitAnswer), **common, metadata=about)
+    kind = _OTHER_THAN_TEXT.get(name, fields.String)
+    return kind(**common, metadata={**about, **({"x-unit": "h"} if name == _HOURS else {})})
 
 
+_HOURS = "labour_hours"
+_OTHER_THAN_TEXT: Mapping[str, type[fields.Field[Any]]] = {
+    _HOURS: fields.Float,
+    "load_current_a": fields.Float,
+    "voltage_drop_percent": fields.Float,
+    "conductor_temperature_c": fields.Float,
+    "unpriced": fields.Integer,
+    "valid_until": fields.Date,
+}
 PackageQuoteAnswer = Answer.from_dict(
     {name: _column(name) for name in COLUMNS}, name="PackageQuoteAnswer"
 )

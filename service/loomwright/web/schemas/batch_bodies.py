@@ -79,8 +79,8 @@ BATCH_BODIES = (
     ),
     BodyForm(
         "application/vnd.apache.arrow.stream",
-        "An Arrow IPC stream with the columns of the CSV form, typed or as text; or with columns of "
-        f"nested types that are named {_WORDS}.",
+        "An Arrow IPC stream with the columns of the CSV form, typed or as text; or with columns "
+        f"of nested types that are named {_WORDS}.",
         dict,
         is_binary=True,
     ),
