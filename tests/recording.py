@@ -327,7 +327,8 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
     ),
 }
 # Codes that belong to one operation each; the others belong to every one that has their status.
-_OWN = frozenset(code for code in REQUESTS if CODES[code].status == 422)
+_OF_BATCHES = ("batch_too_large", "malformed_coding", "malformed_records", "unsupported_coding")
+_OWN = frozenset((*(code for code in REQUESTS if CODES[code].status == 422), *_OF_BATCHES))
 
 
 def recorded_problems(client: FlaskClient) -> list[Recorded]:

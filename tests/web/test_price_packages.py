@@ -188,7 +188,7 @@ def test_all_forms_say_the_same(body):
 
 def test_the_summary_counts_the_rows():
     summary = answer(LISTED)["summary"]
-    # One vehicle has no source, so that one of two pairs is a quote.
+    # One vehicle has a source of another system voltage, so that one of two pairs is a quote.
     assert summary["rows"] == 2
     assert summary["verdicts"] == {"complete": 1}
     assert summary["refusals"] == {"invalid_pair": 1}

@@ -112,15 +112,17 @@ def batch_examples() -> dict[str, dict[str, Any]]:
     """Return a batch of one package for two vehicles, and one of a listed pair and a wrong one."""
     package, hatchback = split_job(demo_job("combustion_car"), "compact_amplifier", "hatchback")
     estate = _longer(hatchback, "estate", 1.5)
-    no_source = {**hatchback, "key": "no_source", "power_sources": []}
+    (source,) = hatchback["power_sources"]
+    # No source of a 12 V system; a schema cannot tell, as it does not compare.
+    wrong = {**hatchback, "key": "wrong", "power_sources": [{**source, "source_voltage": 25.2}]}
     return {
         "every_package_for_every_vehicle": {"packages": [package], "vehicles": [hatchback, estate]},
         "listed_pairs_with_a_wrong_vehicle": {
             "packages": [package],
-            "vehicles": [no_source, estate],
+            "vehicles": [wrong, estate],
             "pairs": [
                 {"package": package["key"], "vehicle": "estate"},
-                {"package": package["key"], "vehicle": "no_source"},
+                {"package": package["key"], "vehicle": wrong["key"]},
             ],
             "pricing": {"as_of": "2031-04-30"},
         },
