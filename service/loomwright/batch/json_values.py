@@ -86,5 +86,7 @@ def ndjson_values(stream: IO[bytes]) -> Iterator[tuple[int, Any]]:
         A line is no JSON.
     """
     for number, line in enumerate(stream, start=1):
-        if line.strip():
-            yield number, json_value(line, number)
+        content = line.strip()
+        if content:
+            # A line end that is no part of the value would stand for one more line in its faults.
+            yield number, json_value(content, number)

@@ -78,7 +78,7 @@ def paired(packages: list[Package], vehicles: list[Vehicle], listed: PairList) -
     return Pairs(found[0], found[1])
 
 
-def _first_by_key(stated: Sequence[Package] | Sequence[Vehicle]) -> dict[str, int]:
+def _first_by_key(stated: Sequence[Package | Vehicle]) -> dict[str, int]:
     found: dict[str, int] = {}
     for index, each in enumerate(stated):
         if each.key:

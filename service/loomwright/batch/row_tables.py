@@ -26,6 +26,9 @@ from loomwright.engineering.record import record
 _ROWS_AT_ONCE = 512
 # A document of fifty circuits with all their members has some two thousand columns.
 MOST_COLUMNS = 10_000
+# Arrow raises errors of many kinds, those of the system among them; a broken length may ask for
+# more memory than there is.
+_ARROW_ERRORS = (pa.ArrowException, OSError, ValueError, ArithmeticError, KeyError, MemoryError)
 _OTHER_SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
@@ -166,8 +169,9 @@ def arrow_table(stream: IO[bytes]) -> RowTable:
     needed = "An Arrow IPC stream is needed, from its schema to its end"
     with _told_as(MALFORMED_ARROW, needed):
         reader = pyarrow.ipc.open_stream(stream)
-    _check_names(reader.schema.names, MALFORMED_ARROW, "schema")
-    return RowTable(reader.schema.names, _typed_rows(iter(reader), MALFORMED_ARROW, needed))
+        names = reader.schema.names
+    _check_names(names, MALFORMED_ARROW, "schema")
+    return RowTable(names, _typed_rows(iter(reader), MALFORMED_ARROW, needed))
 
 
 def parquet_table(stream: IO[bytes]) -> RowTable:
@@ -203,8 +207,14 @@ def _told_as(code: str, needed: str, place: str = "") -> Iterator[None]:
         yield
     except FormError:
         raise
-    # Arrow raises errors of many kinds, those of the system among them.
-    except (pa.ArrowException, OSError, ValueError, OverflowError, KeyError) as error:
+    except (
+        pa.ArrowException,
+        OSError,
+        ValueError,
+        ArithmeticError,
+        KeyError,
+        MemoryError,
+    ) as error:
         first = str(error).splitlines()[0] if str(error) else "it ends too early"
         raise FormError(code, f"{needed}: {first.rstrip('.')}.", place) from error
 
