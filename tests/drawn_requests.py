@@ -387,18 +387,21 @@ def batch_requests(draw):
     return batch
 
 
+_DRAWN = {
+    "assess-supply": supply_requests,
+    "solve-network": network_requests,
+    "build-bill-of-materials": bill_requests,
+    "build-work-order": bill_requests,
+    "plan-installation": bill_requests,
+    "check-measurements": measurement_requests,
+    "price-packages": batch_requests,
+}
+
+
 def requests_of(operation, without=()):
     """Return the requests of an operation that its schema accepts."""
-    if operation == "assess-supply":
-        return supply_requests()
-    if operation == "solve-network":
-        return network_requests()
-    if operation in ("build-bill-of-materials", "build-work-order", "plan-installation"):
-        return bill_requests()
-    if operation == "check-measurements":
-        return measurement_requests()
-    if operation == "price-packages":
-        return batch_requests()
+    if operation in _DRAWN:
+        return _DRAWN[operation]()
     if operation == "check-price-book":
         return st.lists(bill_requests(), min_size=1, max_size=2).map(
             lambda requests: {"jobs": [request["job"] for request in requests]}
