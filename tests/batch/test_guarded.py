@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomwright.batch.engine import Batch, Pairs, batches
-from loomwright.batch.guarded import GuardedEngine, joined
+from loomwright.batch.guarded import GuardedEngine
 from loomwright.batch.pair import Package, Vehicle
 from loomwright.batch.quote import Amounts, Pricing, Quote, QuotedCircuit, Refusal
 from loomwright.batch.rows import rows_of_quotes
@@ -100,18 +100,6 @@ def test_rows_that_fail_together_are_asked_for_by_halves():
     assert (0, [37]) in engine.asked
 
 
-@given(st.lists(st.lists(st.integers(0, 9), min_size=1, max_size=6), min_size=1, max_size=5))
-def test_joined_rows_are_those_of_the_pieces(numbers):
-    def rows(some):
-        keys = [str(number) for number in some]
-        return rows_of_quotes(keys, keys, [quoted(number) for number in some], "EUR")
-
-    flat = [number for some in numbers for number in some]
-    one = joined([rows(some) for some in numbers])
-    assert told(one) == told(rows(flat))
-    assert len(set(one.circuits)) == len(one.circuits)
-
-
 # --- how many rows come together ---
 
 
@@ -135,11 +123,12 @@ def test_listed_pairs_come_in_their_order(listed, at_once, at_first):
     engine = MadeUp(batch)
     packages, vehicles = np.array(listed, np.int64).reshape(-1, 2).T
     pairs = Pairs(packages, vehicles)
-    for _ in batches(engine, batch, pairs, at_once, at_first):
-        pass
-    asked = [(package, vehicle) for package, some in engine.asked for vehicle in some]
-    assert asked == listed
-    assert all(1 <= len(some) <= at_once for _, some in engine.asked)
+    some = [told(rows) for rows in batches(engine, batch, pairs, at_once, at_first)]
+    found = [by_pair(row) for rows in some for row in rows]
+    assert found == [(f"p{package}", f"v{vehicle}") for package, vehicle in listed]
+    assert all(1 <= len(rows) <= at_once for rows in some)
+    if listed:
+        assert len(some[0]) == min(at_first, at_once, len(listed))
 
 
 def test_nothing_is_worked_on_before_it_is_asked_for():

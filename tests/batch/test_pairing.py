@@ -153,6 +153,17 @@ def test_the_engine_is_not_asked_for_what_is_at_fault() -> None:
     batch, _ = batch_of([package("p"), 5], [1, vehicle("a"), 2, vehicle("b"), 3, 4])
     found = [row for each in batches(Asked(), batch, None, 4) for row in each.nested().to_pylist()]
     assert asked == [(0, [1, 3])]
+    asked.clear()
+    # Listed pairs that come together are asked for package by package.
+    listed = Pairs(np.array([2, 0, 1, 2, 0, 0, 2]), np.array([1, 3, 1, 0, 1, 1, 3]))
+    batch = Batch([*batch.packages, batch.packages[0]], batch.vehicles, PRICING)
+    found_pairs = [
+        row for each in batches(Asked(), batch, listed, 6) for row in each.nested().to_pylist()
+    ]
+    assert asked == [(0, [3, 1, 1]), (2, [1]), (2, [3])]
+    assert [row["vehicle"] for row in found_pairs] == ["a", "b", "a", "", "a", "a", "b"]
+    codes = [row["code"] for row in found_pairs]
+    assert codes == ["other", "other", "invalid_pair", "invalid_pair", "other", "other", "other"]
     assert [row["code"] for row in found].count("other") == 2
     assert [row["vehicle"] for row in found] == ["", "a", "", "b", "", ""] * 2
 
@@ -162,7 +173,7 @@ def test_rows_of_two_are_put_in_order(first: list[Any], second: list[Any], rando
     both = first + second
     order = list(range(len(both)))
     random.shuffle(order)
-    made = rows_in_order(made_rows(first), made_rows(second), np.array(order, np.int64))
+    made = rows_in_order([made_rows(first), made_rows(second)], np.array(order, np.int64))
     assert made.nested().to_pylist() == made_rows([both[i] for i in order]).nested().to_pylist()
 
 

@@ -21,9 +21,11 @@ from loomwright.batch.pair import (
     vehicle_from_document,
     vehicle_record,
 )
+from loomwright.batch.pair_list import PAIR_RECORD
 from loomwright.batch.reading import (
     FORMS,
     packages_of_path,
+    pairs_of_path,
     read_packages,
     read_vehicles,
     vehicles_of_path,
@@ -83,6 +85,17 @@ def test_a_file_tells_its_form_by_its_name(form: str, tmp_path: Path) -> None:
         packed = tmp_path / f"some.{form}.GZ"
         packed.write_bytes(gzip.compress(path.read_bytes()))
         assert list(packages_of_path(packed)) == list(packages_of_path(path))
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_pairs_are_read_in_every_form(form: str, tmp_path: Path) -> None:
+    documents = [{"package": "007", "vehicle": "a b"}, {"package": "p"}]
+    path = tmp_path / f"pairs.{form}"
+    path.write_bytes(OF_ONE_KIND[form](documents, PAIR_RECORD))
+    first, second = pairs_of_path(path)
+    assert first == ("007", "a b", ())
+    assert second[:2] == ("p", "")
+    assert [fault.pointer for fault in second.faults] == ["/pairs/1/vehicle"]
 
 
 @pytest.mark.parametrize("name", ["some", "some.txt", "some.gz", "some.xlsx.gz", "a.parquet.gz"])

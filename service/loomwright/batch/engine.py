@@ -1,7 +1,6 @@
 """From packages and vehicles to batches of rows, whichever way a quote is worked out."""
 
 from collections.abc import Iterator, Sequence
-from itertools import pairwise
 from typing import Protocol
 
 import numpy as np
@@ -132,59 +131,67 @@ def batches(
     Rows
         Every pair once, in the order of the pairs.
     """
-    at_fault = np.array([bool(vehicle.faults) for vehicle in batch.vehicles], dtype=np.bool_)
+    rows = _PairRows(engine, batch)
     most = rows_at_once if rows_at_first is None else min(rows_at_first, rows_at_once)
-    for package, vehicles in _stretches(batch, pairs):
+    for packages, vehicles in _stretches(batch, pairs):
         done = 0
         while done < vehicles.size:
-            yield _rows(engine, batch, package, vehicles[done : done + most], at_fault)
+            part = slice(done, done + most)
+            yield rows.of(packages[part], vehicles[part])
             done += most
             most = min(2 * most, rows_at_once)
 
 
-def _stretches(batch: Batch, pairs: Pairs | None) -> Iterator[tuple[int, Indices]]:
-    """Yield each package with the vehicles that stand next to each other with it."""
-    if pairs is None:
-        every = np.arange(len(batch.vehicles))
-        for package in range(len(batch.packages)):
-            yield package, every
+def _stretches(batch: Batch, pairs: Pairs | None) -> Iterator[tuple[Indices, Indices]]:
+    """Yield packages and vehicles of pairs that may go together."""
+    if pairs is not None:
+        yield pairs.packages, pairs.vehicles
         return
-    starts = np.flatnonzero(np.diff(pairs.packages, prepend=-1))
-    for start, end in pairwise([*starts.tolist(), pairs.packages.size]):
-        yield int(pairs.packages[start]), pairs.vehicles[start:end]
+    every = np.arange(len(batch.vehicles))
+    for package in range(len(batch.packages)):
+        yield np.full(every.size, package), every
 
 
-def _rows(
-    engine: Engine,
-    batch: Batch,
-    package: int,
-    vehicles: Indices,
-    at_fault: npt.NDArray[np.bool_],
-) -> Rows:
-    if batch.packages[package].faults:
-        return _refused(batch, package, vehicles)
-    refused = at_fault[vehicles]
-    if not refused.any():
-        return engine.rows(package, vehicles)
-    if refused.all():
-        return _refused(batch, package, vehicles)
-    order = np.empty(vehicles.size, np.int64)
-    count = int(np.count_nonzero(~refused))
-    order[~refused] = np.arange(count)
-    order[refused] = np.arange(count, vehicles.size)
-    return rows_in_order(
-        engine.rows(package, vehicles[~refused]),
-        _refused(batch, package, vehicles[refused]),
-        order,
-    )
+class _PairRows:
+    """Rows of any pairs, each package asked for once among those that come together."""
+
+    def __init__(self, engine: Engine, batch: Batch) -> None:
+        self._engine = engine
+        self._batch = batch
+        self._packages_at_fault = _at_fault(batch.packages)
+        self._vehicles_at_fault = _at_fault(batch.vehicles)
+
+    def of(self, packages: Indices, vehicles: Indices) -> Rows:
+        """Return the rows of pairs, at least one, in their order."""
+        refused = self._packages_at_fault[packages] | self._vehicles_at_fault[vehicles]
+        places = [np.flatnonzero(refused)] if refused.any() else []
+        parts = [self._refused(packages[each], vehicles[each]) for each in places]
+        for each in _by_package(packages, np.flatnonzero(~refused)):
+            parts.append(self._engine.rows(int(packages[each[0]]), vehicles[each]))
+            places.append(each)
+        if len(parts) == 1:
+            return parts[0]
+        return rows_in_order(parts, np.argsort(np.concatenate(places)))
+
+    def _refused(self, packages: Indices, vehicles: Indices) -> Rows:
+        wanted = [self._batch.packages[index] for index in packages.tolist()]
+        asked = [self._batch.vehicles[index] for index in vehicles.tolist()]
+        both = zip(wanted, asked, strict=True)
+        return refused_rows(
+            [package.key for package in wanted],
+            [vehicle.key for vehicle in asked],
+            [refusal_of_faults((*one.faults, *other.faults)).detail for one, other in both],
+            self._batch.pricing.book.currency,
+        )
 
 
-def _refused(batch: Batch, package: int, vehicles: Indices) -> Rows:
-    wanted = batch.packages[package]
-    asked = [batch.vehicles[index] for index in vehicles.tolist()]
-    return refused_rows(
-        [wanted.key] * len(asked),
-        [vehicle.key for vehicle in asked],
-        [refusal_of_faults((*wanted.faults, *vehicle.faults)).detail for vehicle in asked],
-        batch.pricing.book.currency,
-    )
+def _at_fault(stated: Sequence[Package | Vehicle]) -> npt.NDArray[np.bool_]:
+    return np.array([bool(each.faults) for each in stated], dtype=np.bool_)
+
+
+def _by_package(packages: Indices, places: Indices) -> list[Indices]:
+    """Return places in lists of the same package each."""
+    if not places.size:
+        return []
+    sorted_places = places[np.argsort(packages[places], kind="stable")]
+    return np.split(sorted_places, np.flatnonzero(np.diff(packages[sorted_places])) + 1)

@@ -1,13 +1,12 @@
 """What becomes of a pair on which the service itself fails: a row that says so, and no more."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 import numpy as np
-import pyarrow as pa
 
 from loomwright.batch.engine import Batch, Engine, Indices
-from loomwright.batch.quote import QuotedCircuit, Refusal
-from loomwright.batch.rows import Rows, rows_of_quotes
+from loomwright.batch.quote import Refusal
+from loomwright.batch.rows import Rows, rows_in_order, rows_of_quotes
 
 # Code of a row on whose pair the service failed.
 INTERNAL_ERROR = "internal_error"
@@ -58,7 +57,8 @@ class GuardedEngine:
         except Exception as error:
             # Whatever it is, it must not end the rows of the others.
             if vehicles.size > 1:
-                return joined([self.rows(package, half) for half in np.array_split(vehicles, 2)])
+                halves = [self.rows(package, half) for half in np.array_split(vehicles, 2)]
+                return rows_in_order(halves, np.arange(vehicles.size))
             return self._failure(package, int(vehicles[0]), error)
 
     def _failure(self, package: int, vehicle: int, error: Exception) -> Rows:
@@ -66,28 +66,3 @@ class GuardedEngine:
         self._failed(*keys, error)
         currency = self._batch.pricing.book.currency
         return rows_of_quotes([keys[0]], [keys[1]], [_FAILED], currency)
-
-
-def joined(pieces: Sequence[Rows]) -> Rows:
-    """Return rows of one currency one after the other, circuits that are alike once.
-
-    Parameters
-    ----------
-    pieces
-        One at least.
-
-    Returns
-    -------
-    Rows
-        All of them, in order.
-    """
-    known = {circuits: index for index, circuits in enumerate(dict.fromkeys(_circuits(pieces)))}
-    # The last entry is that of rows without a quote, whose index is -1.
-    places = [np.array([*map(known.__getitem__, each.circuits), -1], np.int32) for each in pieces]
-    which = [places[index][each.which] for index, each in enumerate(pieces)]
-    flat = pa.concat_batches([each.flat for each in pieces])
-    return Rows(flat, tuple(known), np.concatenate(which))
-
-
-def _circuits(pieces: Sequence[Rows]) -> list[tuple[QuotedCircuit, ...]]:
-    return [circuits for each in pieces for circuits in each.circuits]

@@ -77,7 +77,7 @@ def ndjson_values(stream: IO[bytes]) -> Iterator[tuple[int, Any]]:
 
     Yields
     ------
-    tuple of int and object
+    tuple[int, Any]
         Number of the line from 1, and plain values.
 
     Raises

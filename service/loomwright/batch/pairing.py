@@ -48,8 +48,10 @@ def paired(packages: list[Package], vehicles: list[Vehicle], listed: PairList) -
 
     Parameters
     ----------
-    packages, vehicles
-        Of the batch; what a pair names that is not there is added to them, at fault.
+    packages
+        Of the batch; those that a pair names and that are not there are added to them, at fault.
+    vehicles
+        Of the batch, likewise.
     listed
         The pairs.
 
