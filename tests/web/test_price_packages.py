@@ -6,14 +6,17 @@ import io
 import json
 import logging
 import re
+import tracemalloc
 from decimal import Decimal
 
+import numpy as np
+import pyarrow as pa
 import pyarrow.ipc
 import pytest
 
 from drawn_requests import client, validator
 from loomwright.batch.engine import ReferenceEngine
-from loomwright.batch.rows import COLUMNS
+from loomwright.batch.rows import COLUMNS, rows_in_order
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.web import streaming
 from loomwright.web.app import create_app
@@ -418,3 +421,38 @@ def test_a_compressed_body_is_taken():
     response = application.post(PATH, data=packed, content_type="application/json", headers=headers)
     assert response.status_code == 200
     assert response.data == post(EVERY).data
+
+
+# --- memory ---
+
+
+class Repeating(ReferenceEngine):
+    """An engine that works out one row and repeats it, so that many are cheap."""
+
+    def rows(self, package, vehicles):
+        row = super().rows(package, vehicles[:1])
+        return rows_in_order([row], np.zeros(vehicles.size, np.int64))
+
+
+@pytest.mark.parametrize("form", TYPES)
+def test_memory_does_not_grow_with_the_rows(form, monkeypatch):
+    """Hold Python's and Arrow's memory at 60 000 rows to little more than at 10 000."""
+    monkeypatch.setattr(streaming, "engine_of", Repeating)
+    vehicle = EVERY["vehicles"][0]
+    vehicles = [vehicle | {"key": f"v{number}"} for number in range(5000)]
+    peaks, lengths = [], []
+    for packages in (2, 12):
+        keys = [EVERY["packages"][0] | {"key": f"p{number}"} for number in range(packages)]
+        response = post({"packages": keys, "vehicles": vehicles}, f"?as={form}")
+        tracemalloc.start()
+        before = pa.total_allocated_bytes()
+        arrow = length = 0
+        for piece in response.response:
+            length += len(piece)
+            arrow = max(arrow, pa.total_allocated_bytes() - before)
+        _, python = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+        peaks.append(python + arrow)
+        lengths.append(length)
+    assert lengths[1] > 5 * lengths[0] > 5 * 2_000_000
+    assert peaks[1] < 1.2 * peaks[0] + 1_000_000
