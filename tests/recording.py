@@ -20,7 +20,7 @@ from loomwright.jobs.demo_library import demo_job, demo_price_book
 from loomwright.web.app import create_app
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
-from loomwright.web.openapi import DocumentSchema
+from loomwright.web.openapi_bodies import DocumentSchema
 from loomwright.web.openapi_examples import FILE
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problem_codes import CODES

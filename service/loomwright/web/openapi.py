@@ -1,6 +1,6 @@
 """The OpenAPI 3.1 document, made from the schemas that the views load and from the code table."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from http import HTTPStatus
@@ -27,6 +27,12 @@ from loomwright.web.forms.described import (
     form_parameters,
 )
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
+from loomwright.web.openapi_bodies import (
+    BodyForm,
+    DocumentSchema,
+    body_content,
+    body_description,
+)
 from loomwright.web.openapi_examples import (
     answer_examples,
     example_components,
@@ -53,25 +59,6 @@ unit from `x-accepted-units`. A response quantity is a number whose name ends in
 are one-way unless the name says otherwise. The vehicle maker's instructions, local codes and
 licensed practice come before any figure given here.
 """
-
-
-@dataclass(frozen=True, slots=True)
-class DocumentSchema:
-    """A request that an explicit reader takes: name of its component, all components, examples."""
-
-    name: str
-    components: Callable[[], dict[str, dict[str, Any]]]
-    examples: Callable[[], dict[str, Any]]
-
-
-@dataclass(frozen=True, slots=True)
-class BodyForm:
-    """A form of bodies beside JSON: media type, what it holds, and examples where it is text."""
-
-    media_type: str
-    description: str
-    examples: Callable[[], dict[str, str]]
-    is_binary: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -254,10 +241,10 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
         "operationId": identifier,
         "requestBody": {
             "required": True,
-            "description": _body_description(operation),
+            "description": body_description(operation.bodies, operation.greatest_body_bytes),
             "content": {
                 "application/json": _request_content(operation),
-                **{each.media_type: _body_content(each) for each in operation.bodies},
+                **{each.media_type: body_content(each) for each in operation.bodies},
             },
         },
         "security": offered,
@@ -279,24 +266,6 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
             "responses": _responses(operation, "get", *_GET_STATUSES, 400, 422),
         }
     return methods
-
-
-def _body_description(operation: Operation) -> str:
-    limit = f"of at most {operation.greatest_body_bytes // 2**20} MiB"
-    if not operation.bodies:
-        return f"One JSON object in UTF-8, {limit}."
-    return (
-        f"One JSON object in UTF-8, or records in another form, {limit}; `Content-Encoding: gzip` "
-        "is taken, and the limit holds for what is inflated."
-    )
-
-
-def _body_content(form: BodyForm) -> dict[str, Any]:
-    schema = {"type": "string", "description": form.description}
-    if form.is_binary:
-        return {"schema": schema | {"format": "binary"}}
-    examples = {name: {"value": text} for name, text in form.examples().items()}
-    return {"schema": schema, "examples": examples}
 
 
 _POST_STATUSES = (400, 408, 413, 415, 422, 500)

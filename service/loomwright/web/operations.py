@@ -3,7 +3,8 @@
 from marshmallow import Schema, fields
 
 from loomwright.jobs.signal_members import PLAN_REQUEST
-from loomwright.web.openapi import DocumentSchema, Operation
+from loomwright.web.openapi import Operation
+from loomwright.web.openapi_bodies import DocumentSchema
 from loomwright.web.schemas.batch import (
     BATCH,
     GREATEST_BATCH_BYTES,

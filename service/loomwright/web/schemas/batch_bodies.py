@@ -12,7 +12,7 @@ from loomwright.batch.dotted import cells_of_document
 from loomwright.batch.pair import package_record, vehicle_record
 from loomwright.batch.pair_list import PAIR_RECORD
 from loomwright.pricing.members import Record
-from loomwright.web.openapi import BodyForm
+from loomwright.web.openapi_bodies import BodyForm
 from loomwright.web.schemas.batch import BATCH_SETTINGS, batch_examples
 
 _LISTS = {PACKAGE: "packages", VEHICLE: "vehicles", PAIR: "pairs"}
