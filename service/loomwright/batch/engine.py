@@ -79,6 +79,11 @@ class ReferenceEngine:
         )
 
 
+def engine_of(batch: Batch) -> Engine:
+    """Return the engine that works out the quotes of a batch, wherever one is needed."""
+    return ReferenceEngine(batch)
+
+
 @record
 class Pairs:
     """Listed pairs, as indices of packages and of vehicles of the same length."""
