@@ -11,12 +11,14 @@ from collections.abc import Callable, Iterator, Mapping
 from typing import NamedTuple
 
 import numpy as np
+import orjson
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from loomwright.batch.engine import Batch, Engine, Pairs, batches, engine_of
-from loomwright.batch.rows import row_schema
 from loomwright.batch.software import differences, software
+from loomwright.batch.summary import Summary
+from loomwright.batch.writing import SUMMARY
 from loomwright.engineering.record import record
 
 # Rows that are worked out together within a partition.
@@ -58,14 +60,23 @@ class Work(NamedTuple):
     name
         Unlike for unlike works: a digest of inputs and software.
     batch
-        The pickled ``Batch``.
+        The batch, or the pickled batch once it is to go to another process.
     software
-        What is to work it out, as ``software`` names it.
+        What is to work it out, as ``software()`` names it.
+    tabular
+        Whether circuits are text in the rows, as CSV needs them, and not lists.
     """
 
     name: str
-    batch: bytes
+    batch: Batch | bytes
     software: Mapping[str, str]
+    tabular: bool
+
+    def packed(self) -> "Work":
+        """Return the work with its batch pickled once for all processes that it goes to."""
+        if isinstance(self.batch, bytes):
+            return self
+        return self._replace(batch=pickle.dumps(self.batch, pickle.HIGHEST_PROTOCOL))
 
 
 class UnfitWorkerError(RuntimeError):
@@ -73,7 +84,7 @@ class UnfitWorkerError(RuntimeError):
 
 
 _works: dict[str, Work] = {}
-_engines: dict[str, tuple[Batch, Engine]] = {}
+_batches: dict[str, tuple[Batch, Engine]] = {}
 # An engine keeps what it worked out for the next rows; two threads would tread on each other.
 _one_at_a_time = threading.Lock()
 
@@ -89,7 +100,7 @@ def keep(work: Work) -> None:
 def forget(name: str) -> None:
     """Let go of a work and its batch."""
     _works.pop(name, None)
-    _engines.pop(name, None)
+    _batches.pop(name, None)
 
 
 def priced_partition(name: str, partition: Partition, progress: Progress | None = None) -> bytes:
@@ -115,31 +126,43 @@ def priced_partition(name: str, partition: Partition, progress: Progress | None 
         The process does not know the work, or has other software than the one that asks.
     """
     with _one_at_a_time:
-        batch, engine = _engine(name)
-        schema = row_schema(batch.pricing.book.currency)
-        sink = pa.BufferOutputStream()
-        with pq.ParquetWriter(sink, schema, compression=COMPRESSION) as writer:
-            chunks = []
-            for rows in batches(engine, batch, _pairs(partition, batch), ROWS_AT_ONCE):
-                chunks.append(rows.nested())
-                if progress is not None:
-                    progress(rows.flat.num_rows)
-            writer.write_table(pa.Table.from_batches(chunks, schema))
-        content: bytes = sink.getvalue().to_pybytes()
-        return content
+        batch, engine = _read(name)
+        summary = Summary(batch.pricing.book.currency)
+        tabular, chunks = _works[name].tabular, []
+        for rows in batches(engine, batch, _pairs(partition, batch), ROWS_AT_ONCE):
+            summary.add(rows)
+            chunks.append(rows.tabular() if tabular else rows.nested())
+            if progress is not None:
+                progress(rows.flat.num_rows)
+        return parquet_bytes(pa.Table.from_batches(chunks), summary)
 
 
-def _engine(name: str) -> tuple[Batch, Engine]:
+def parquet_bytes(table: pa.Table, summary: Summary) -> bytes:
+    """Return rows as a Parquet file of one row group, with their summary in its metadata."""
+    sink = pa.BufferOutputStream()
+    with pq.ParquetWriter(sink, table.schema, compression=COMPRESSION) as writer:
+        writer.write_table(table, row_group_size=max(1, table.num_rows))
+        writer.add_key_value_metadata(summary_metadata(summary))
+    content: bytes = sink.getvalue().to_pybytes()
+    return content
+
+
+def summary_metadata(summary: Summary) -> dict[str, str]:
+    """Return a summary as the metadata of a Parquet file."""
+    return {SUMMARY: orjson.dumps(summary.document()).decode()}
+
+
+def _read(name: str) -> tuple[Batch, Engine]:
     if name not in _works:
         raise UnfitWorkerError("This process was not told what to work out.")
-    if name not in _engines:
+    if name not in _batches:
         work = _works[name]
         unlike = differences(work.software, software())
         if unlike:
             raise UnfitWorkerError(f"Other software than where the run started: {unlike[0]}.")
-        batch: Batch = pickle.loads(work.batch)
-        _engines[name] = batch, engine_of(batch)
-    return _engines[name]
+        batch: Batch = pickle.loads(work.batch) if isinstance(work.batch, bytes) else work.batch
+        _batches[name] = batch, engine_of(batch)
+    return _batches[name]
 
 
 def _pairs(partition: Partition, batch: Batch) -> Pairs:

@@ -43,7 +43,7 @@ class Manifest:
     partition_pairs
         Pairs of each partition.
     tabular
-        Whether circuits are text in the rows, as CSV needs them.
+        Whether circuits are text in the rows, as CSV needs them, and not lists.
     """
 
     inputs: Mapping[str, str]
@@ -195,15 +195,32 @@ class RunFolder:
         unfinished.replace(path)
         _sync_folder(path.parent)
 
-    def put_in_place(self, made: Path, out: Path) -> None:
-        """Put the output where it belongs, in place of an earlier one.
+    def mark_finishing(self, page: str) -> None:
+        """Note that the output is complete, with the page that tells of it.
 
-        From the mark on the output is this run's own, so that a run that is killed here finishes
-        without asking whether an earlier output may go.
+        From now on what stands in the place of the output may be this run's own, so that a run that
+        is killed between here and its end asks no more whether an earlier output may go.
 
         Parameters
         ----------
-        made
+        page
+            What ``finishing_page`` returns from now on.
+        """
+        self._write(self.path / FINISHING, page.encode())
+
+    def finishing_page(self) -> str | None:
+        """Return the page of an output that is complete, none while it is not."""
+        try:
+            return (self.path / FINISHING).read_text("utf-8")
+        except FileNotFoundError:
+            return None
+
+    def put_in_place(self, name: str, out: Path) -> None:
+        """Put the output where it belongs, in place of an earlier one, unless it is there already.
+
+        Parameters
+        ----------
+        name
             File or folder within this folder, complete and on the disk.
         out
             Where it belongs.
@@ -213,19 +230,15 @@ class RunFolder:
         OSError
             It cannot be renamed.
         """
-        (self.path / FINISHING).touch()
+        made = self.path / name
+        if not made.exists():
+            return
         if made.is_dir() and out.exists():
             # A folder cannot be renamed over another one.
             _remove(self.path / REPLACED)
             out.rename(self.path / REPLACED)
-        if made.exists():
-            made.replace(out)
-        _sync_folder(out.parent)
-
-    @property
-    def is_finishing(self) -> bool:
-        """Whether the output that is there may be this run's own."""
-        return (self.path / FINISHING).exists()
+        made.replace(out)
+        _sync_folder(out.absolute().parent)
 
     def remove(self) -> None:
         """Remove the folder, its manifest last of all that tells what it is."""
