@@ -16,7 +16,7 @@ from loomwright.batch.engine import Batch, Pairs
 from loomwright.batch.partition import Progress, Work, partitions
 from loomwright.batch.parts import join_as_csv, join_as_parquet, summary_of_parts
 from loomwright.batch.run_error import RunError
-from loomwright.batch.run_folder import JOINED, ROWS, Manifest, RunFolder, held_folder
+from loomwright.batch.run_folder import JOINED, ROWS, Ending, Manifest, RunFolder, held_folder
 from loomwright.batch.software import software
 from loomwright.batch.summary import Summary
 from loomwright.batch.workers import Workers
@@ -78,7 +78,12 @@ class Output:
     @property
     def parts(self) -> Path:
         """Folder of the run, beside the output and so on the same disk."""
-        return self.path.with_name(self.path.name + ".parts")
+        return parts_of(self.path)
+
+
+def parts_of(out: Path) -> Path:
+    """Return the folder of the run that writes an output."""
+    return out.with_name(out.name + ".parts")
 
 
 class Priced(NamedTuple):
@@ -179,7 +184,7 @@ def priced(
     request: Request,
     page_of: Callable[[Priced], str],
     tell: Callable[[str], None],
-) -> str:
+) -> Ending:
     """Price a batch into an output.
 
     Parameters
@@ -197,7 +202,7 @@ def priced(
 
     Returns
     -------
-    str
+    Ending
         The page; the output stands in its place and the folder of the run is gone.
 
     Raises
@@ -212,19 +217,20 @@ def priced(
         _check_overwrite(output)
     with held_folder(output.parts) as folder:
         manifest = _manifest(inputs, output, request, folder)
-        page = folder.finishing_page()
-        if page is None:
+        ending = folder.ending()
+        if ending is None:
             resumed = _finish_partitions(inputs, manifest, folder, request, tell)
             parts = [folder.part(number) for number in range(manifest.partitions)]
             summary = summary_of_parts(parts, inputs.batch.pricing.book.currency)
             comparison = None if request.earlier is None else compared(parts, request.earlier)
             _join(output, parts, summary, folder)
             seconds = time.monotonic() - began
-            page = page_of(Priced(summary, comparison, resumed, manifest.partitions, seconds))
-            folder.mark_finishing(page)
+            run = Priced(summary, comparison, resumed, manifest.partitions, seconds)
+            ending = Ending(page_of(run), summary.verdicts.total())
+            folder.mark_finishing(ending)
         folder.put_in_place(_made(output), output.path)
         folder.remove()
-    return page
+    return ending
 
 
 def _check_overwrite(output: Output) -> None:
@@ -248,7 +254,7 @@ def _manifest(inputs: Inputs, output: Output, request: Request, folder: RunFolde
             f"{folder.path} is of another run: {'; '.join(changes)}. Undo that to go on with it, "
             "or begin anew with --restart."
         )
-    if folder.finishing_page() is None:
+    if folder.ending() is None:
         _check_overwrite(output)
     if earlier is None:
         folder.begin(manifest)

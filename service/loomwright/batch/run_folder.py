@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import orjson
 import pyarrow as pa
@@ -87,6 +87,21 @@ class Manifest:
         if self.tabular != earlier.tabular:
             changed.append("the form of the output changed")
         return changed
+
+
+class Ending(NamedTuple):
+    """What a run has to say at its end.
+
+    Parameters
+    ----------
+    page
+        The page of text.
+    quotes
+        Rows with a quote.
+    """
+
+    page: str
+    quotes: int
 
 
 class RunFolder:
@@ -195,23 +210,23 @@ class RunFolder:
         unfinished.replace(path)
         _sync_folder(path.parent)
 
-    def mark_finishing(self, page: str) -> None:
-        """Note that the output is complete, with the page that tells of it.
+    def mark_finishing(self, ending: Ending) -> None:
+        """Note that the output is complete.
 
         From now on what stands in the place of the output may be this run's own, so that a run that
         is killed between here and its end asks no more whether an earlier output may go.
 
         Parameters
         ----------
-        page
-            What ``finishing_page`` returns from now on.
+        ending
+            What ``ending`` returns from now on.
         """
-        self._write(self.path / FINISHING, page.encode())
+        self._write(self.path / FINISHING, orjson.dumps(ending._asdict()))
 
-    def finishing_page(self) -> str | None:
-        """Return the page of an output that is complete, none while it is not."""
+    def ending(self) -> Ending | None:
+        """Return the ending of a run whose output is complete, none while it is not."""
         try:
-            return (self.path / FINISHING).read_text("utf-8")
+            return Ending(**orjson.loads((self.path / FINISHING).read_bytes()))
         except FileNotFoundError:
             return None
 
