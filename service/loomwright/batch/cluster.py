@@ -1,7 +1,7 @@
 """Partitions on a cluster of the Dask distributed scheduler, local or at an address.
 
-The only module that imports it; the command line loads it for ``--cluster`` alone. The batch goes to
-the scheduler once, as a plugin for workers, and from there to each worker that is there or joins
+The only module that imports it; the command line loads it for ``--cluster`` alone. The batch goes
+to the scheduler once, as a plugin for workers, and from there to each worker that is there or joins
 later, so that no worker needs the files and any may die. Finished partitions come back to the one
 process that commits them.
 """
@@ -22,7 +22,13 @@ from distributed import (
     as_completed,
 )
 
-from loomwright.batch.partition import Partition, UnfitWorkerError, Work, forget, keep, priced_partition
+from loomwright.batch.partition import (
+    Partition,
+    Work,
+    forget,
+    keep,
+    priced_partition,
+)
 from loomwright.batch.run_error import RunError
 from loomwright.batch.workers import Results
 
@@ -40,14 +46,14 @@ class _Known(WorkerPlugin):
         self._work = work
         self._is_local = is_local
 
-    def setup(self, worker: Worker) -> None:
+    def setup(self, worker: Worker) -> None:  # noqa: ARG002
         """Keep the work."""
         if self._is_local:
             # Ctrl-C reaches the whole group of processes; the client decides what it means.
             signal.signal(signal.SIGINT, signal.SIG_IGN)
         keep(self._work)
 
-    def teardown(self, worker: Worker) -> None:
+    def teardown(self, worker: Worker) -> None:  # noqa: ARG002
         """Let go of the work."""
         forget(self._work.name)
 
@@ -147,9 +153,10 @@ class ClusterWorkers:
         RunError
             The scheduler is gone, or a partition cannot be worked out.
         """
+        assert self._client is not None
         coming = iter(partitions)
-        under_way: dict[Future, Partition] = {}
-        finished = as_completed([], raise_errors=False)
+        under_way: dict[Future[bytes], Partition] = {}
+        finished = as_completed([], loop=self._client.loop, raise_errors=False)
         try:
             self._hand_out(coming, under_way, finished)
             while under_way:
@@ -172,7 +179,7 @@ class ClusterWorkers:
     def _hand_out(
         self,
         coming: Iterator[Partition],
-        under_way: dict[Future, Partition],
+        under_way: dict["Future[bytes]", Partition],
         finished: "as_completed",
     ) -> None:
         assert self._client is not None
@@ -185,14 +192,14 @@ class ClusterWorkers:
             under_way[future] = partition
             finished.add(future)
 
-    def _submitted(self, partition: Partition) -> Future:
+    def _submitted(self, partition: Partition) -> "Future[bytes]":
         assert self._client is not None
         self._check_connection()
         return self._client.submit(
             priced_partition, self._work.name, partition, pure=False, allow_other_workers=False
         )
 
-    def _content(self, future: Future, partition: Partition) -> bytes | None:
+    def _content(self, future: "Future[bytes]", partition: Partition) -> bytes | None:
         """Return the finished file, or none where the future was lost with what it depended on."""
         if future.status in ("cancelled", "lost"):
             self._check_connection()

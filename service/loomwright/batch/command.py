@@ -1,8 +1,8 @@
 """The command ``price-packages``: files in, a file or folder out.
 
-Exit status: 0 where the output stands in its place, whatever its rows say; 1 where it does, and not one
-pair has a quote; 2 where something must be mended first, told in one line; 130 after Ctrl-C and 143
-after SIGTERM. After 2, 130 and 143 finished partitions are kept, and the same command goes on with them.
+Exit status: 0 where the output stands in its place, whatever its rows say; 1 where it does, and not
+one pair has a quote; 2 where something must be mended first, told in one line; 130 after Ctrl-C and
+143 after SIGTERM. After 2, 130 and 143 finished partitions are kept, and the same command goes on.
 """
 
 import argparse

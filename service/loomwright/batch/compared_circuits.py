@@ -69,10 +69,9 @@ def circuit_changes(earlier: pa.ListArray, new: pa.ListArray) -> CircuitChanges:
         By row, and counted.
     """
     both: Mask = pc.and_(pc.is_valid(earlier), pc.is_valid(new)).to_numpy(zero_copy_only=False)
-    as_many: Mask = (
-        pc.fill_null(pc.equal(pc.list_value_length(earlier), pc.list_value_length(new)), False)
-        .to_numpy(zero_copy_only=False)
-    )
+    as_many: Mask = pc.fill_null(
+        pc.equal(pc.list_value_length(earlier), pc.list_value_length(new)), False
+    ).to_numpy(zero_copy_only=False)
     rows = np.flatnonzero(both & as_many)
     was, now = earlier.take(pa.array(rows)), new.take(pa.array(rows))
     row_of_circuit = np.repeat(rows, pc.list_value_length(now).to_numpy(zero_copy_only=False))

@@ -262,7 +262,8 @@ def _differs(new: pa.Table, earlier: pa.Table, name: str) -> Mask:
     """Return in which rows a column has another value, or has one on one side alone."""
     ours, theirs = new.column(name), earlier.column(name)
     unequal: Mask = pc.fill_null(pc.not_equal(ours, theirs), False).to_numpy()
-    return unequal | (_is_valid(ours) != _is_valid(theirs))
+    differs: Mask = unequal | (_is_valid(ours) != _is_valid(theirs))
+    return differs
 
 
 def _count_changes(

@@ -27,7 +27,7 @@ ROWS_AT_ONCE = 16_384
 _KEPT = 2
 COMPRESSION = "zstd"
 
-Progress = Callable[[int], None]
+Progress = Callable[[int], object]
 
 
 @record
@@ -80,7 +80,7 @@ class Work(NamedTuple):
 
 
 class UnfitWorkerError(RuntimeError):
-    """A process that would answer something else than the one that asked it, or does not know it."""
+    """A process that does not know the work, or would work it out by other software."""
 
 
 _works: dict[str, Work] = {}

@@ -10,7 +10,7 @@ import pyarrow.parquet as pq
 
 from loomwright.batch.partition import COMPRESSION, summary_metadata
 from loomwright.batch.quote import QuotedCircuit
-from loomwright.batch.rows import CIRCUITS, CIRCUIT, Rows, flat_schema, row_schema
+from loomwright.batch.rows import CIRCUIT, CIRCUITS, Rows, flat_schema, row_schema
 from loomwright.batch.summary import Summary, summary_from_document
 from loomwright.batch.writing import SUMMARY, csv_rows
 

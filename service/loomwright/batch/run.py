@@ -1,4 +1,4 @@
-"""A run: a batch priced partition by partition into an output, going on where an earlier one ended."""
+"""A run: a batch priced partition by partition, going on where an earlier run ended."""
 
 import hashlib
 import os
@@ -11,7 +11,8 @@ from typing import Literal, NamedTuple
 import orjson
 from tqdm import tqdm
 
-from loomwright.batch.comparison import Comparison, compared
+from loomwright.batch.changes import Comparison
+from loomwright.batch.comparison import compared
 from loomwright.batch.engine import Batch, Pairs
 from loomwright.batch.partition import Progress, Work, partitions
 from loomwright.batch.parts import join_as_csv, join_as_parquet, summary_of_parts

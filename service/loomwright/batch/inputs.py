@@ -1,0 +1,1 @@
+"""Inputs of a run, read from files."""
