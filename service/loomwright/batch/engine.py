@@ -7,8 +7,8 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.pair import Package, Vehicle
-from loomwright.batch.quote import Pricing, reference_quote
-from loomwright.batch.rows import Rows, rows_of_quotes
+from loomwright.batch.quote import Pricing, reference_quote, refusal_of_faults
+from loomwright.batch.rows import Rows, refused_rows, rows_in_order, rows_of_quotes
 from loomwright.engineering.record import record
 
 Indices = npt.NDArray[np.int64]
@@ -98,7 +98,7 @@ def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int
     Parameters
     ----------
     engine
-        Works the quotes out.
+        Works the quotes out; it is not asked for pairs whose package or vehicle is at fault.
     batch
         What is priced.
     pairs
@@ -111,15 +111,53 @@ def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int
     Rows
         Every pair once, in the order of the pairs.
     """
+    at_fault = np.array([bool(vehicle.faults) for vehicle in batch.vehicles], dtype=np.bool_)
     if pairs is None:
         for package in range(len(batch.packages)):
             for first in range(0, len(batch.vehicles), rows_at_once):
                 last = min(first + rows_at_once, len(batch.vehicles))
-                yield engine.rows(package, np.arange(first, last))
+                yield _rows(engine, batch, package, np.arange(first, last), at_fault)
         return
     # Listed pairs go together as long as the package stays the same.
     starts = np.flatnonzero(np.diff(pairs.packages, prepend=-1))
     for start, end in zip(starts, [*starts[1:], pairs.packages.size], strict=True):
         for first in range(int(start), int(end), rows_at_once):
             last = min(first + rows_at_once, int(end))
-            yield engine.rows(int(pairs.packages[first]), pairs.vehicles[first:last])
+            package = int(pairs.packages[first])
+            yield _rows(engine, batch, package, pairs.vehicles[first:last], at_fault)
+
+
+def _rows(
+    engine: Engine,
+    batch: Batch,
+    package: int,
+    vehicles: Indices,
+    at_fault: npt.NDArray[np.bool_],
+) -> Rows:
+    if batch.packages[package].faults:
+        return _refused(batch, package, vehicles)
+    refused = at_fault[vehicles]
+    if not refused.any():
+        return engine.rows(package, vehicles)
+    if refused.all():
+        return _refused(batch, package, vehicles)
+    order = np.empty(vehicles.size, np.int64)
+    count = int(np.count_nonzero(~refused))
+    order[~refused] = np.arange(count)
+    order[refused] = np.arange(count, vehicles.size)
+    return rows_in_order(
+        engine.rows(package, vehicles[~refused]),
+        _refused(batch, package, vehicles[refused]),
+        order,
+    )
+
+
+def _refused(batch: Batch, package: int, vehicles: Indices) -> Rows:
+    wanted = batch.packages[package]
+    asked = [batch.vehicles[index] for index in vehicles.tolist()]
+    return refused_rows(
+        [wanted.key] * len(asked),
+        [vehicle.key for vehicle in asked],
+        [refusal_of_faults((*wanted.faults, *vehicle.faults)).detail for vehicle in asked],
+        batch.pricing.book.currency,
+    )
