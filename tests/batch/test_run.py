@@ -11,16 +11,27 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pyarrow.csv
 import pyarrow.parquet as pq
 import pytest
 
 from batch_inputs import dearer_copper, package_documents, vehicle_documents, write_inputs
-from loomwright.batch.engine import Batch, Pairs, engine_of
+from loomwright.batch import partition as partition_module
+from loomwright.batch.engine import Batch, engine_of
 from loomwright.batch.pair import package_from_document, vehicle_from_document
+from loomwright.batch.partition import (
+    UnfitWorkerError,
+    Work,
+    forget,
+    keep,
+    partitions,
+    priced_partition,
+)
 from loomwright.batch.quote import Pricing, Refusal, reference_quote
 from loomwright.batch.rows import row_schema
 from loomwright.batch.run import default_partition_pairs
+from loomwright.batch.software import software
 from loomwright.cli import main
 from loomwright.jobs.demo_library import demo_book
 
@@ -183,11 +194,9 @@ def interrupted(words: list[str], out: Path, monkeypatch: pytest.MonkeyPatch, pa
             raise KeyboardInterrupt
         yield from original(*arguments)
 
-    from loomwright.batch import partition  # noqa: PLC0415
-
-    original = partition.batches
+    original = partition_module.batches
     with monkeypatch.context() as patched:
-        patched.setattr(partition, "batches", batches)
+        patched.setattr(partition_module, "batches", batches)
         assert main([*words, "--out", str(out), "--partition-pairs", "10"]) == 130
     assert len(list(rows.iterdir())) == parts
 
@@ -361,28 +370,25 @@ def test_each_worker_gets_several_partitions_within_bounds(
     assert default_partition_pairs(pairs, workers) == size
 
 
-def test_partitions_hold_what_all_pairs_together_hold() -> None:
-    from loomwright.batch.partition import (  # noqa: PLC0415
-        Work,
-        forget,
-        keep,
-        partitions,
-        priced_partition,
-    )
-    from loomwright.batch.software import software  # noqa: PLC0415
-
+def test_partitions_hold_what_all_pairs_together_hold_and_are_the_same_each_time() -> None:
     packages = [package_from_document(each) for each in package_documents(2)]
     vehicles = [vehicle_from_document(each) for each in vehicle_documents(6)]
     batch = Batch(packages, vehicles, Pricing(demo_book(), {}))
-    work = Work("a name", batch, software(), False)
-    keep(work.packed())
-    contents = [priced_partition("a name", each) for each in partitions(12, 5, None)]
-    assert contents[1] == priced_partition("a name", next(iter(list(partitions(12, 5, None))[1:])))
-    forget("a name")
-    rows = engine_of(batch)
-    whole = pyarrow.Table.from_batches(
-        [rows.rows(package, __import__("numpy").arange(6)).nested() for package in range(2)]
-    )
+    keep(Work("a work", batch, software(), False).packed())
+    contents = [priced_partition("a work", each) for each in partitions(12, 5, None)]
+    assert contents == [priced_partition("a work", each) for each in partitions(12, 5, None)]
+    forget("a work")
+    engine = engine_of(batch)
+    whole = [engine.rows(package, np.arange(6)).nested() for package in range(2)]
     parts = [pq.read_table(pyarrow.BufferReader(content)) for content in contents]
-    assert pyarrow.concat_tables(parts).equals(whole)
-    assert isinstance(Pairs, type)
+    assert pyarrow.concat_tables(parts).equals(pyarrow.Table.from_batches(whole))
+
+
+def test_a_process_refuses_what_it_was_not_told_or_has_other_software_for() -> None:
+    (partition,) = partitions(1, 1, None)
+    with pytest.raises(UnfitWorkerError, match="not told"):
+        priced_partition("unheard of", partition)
+    keep(Work("other", b"", {**software(), "numpy": "1.0"}, False))
+    with pytest.raises(UnfitWorkerError, match=r"numpy was 1\.0 and is"):
+        priced_partition("other", partition)
+    forget("other")

@@ -8,6 +8,7 @@ nothing with the others can run it, and running it twice gives the same bytes.
 import pickle
 import threading
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -76,7 +77,10 @@ class Work(NamedTuple):
         """Return the work with its batch pickled once for all processes that it goes to."""
         if isinstance(self.batch, bytes):
             return self
-        return self._replace(batch=pickle.dumps(self.batch, pickle.HIGHEST_PROTOCOL))
+        # A copy of the book leaves behind what a used one remembers, which is not to be pickled.
+        pricing = replace(self.batch.pricing, book=replace(self.batch.pricing.book))
+        fresh = replace(self.batch, pricing=pricing)
+        return self._replace(batch=pickle.dumps(fresh, pickle.HIGHEST_PROTOCOL))
 
 
 class UnfitWorkerError(RuntimeError):
