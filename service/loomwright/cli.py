@@ -61,11 +61,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     batch = commands.add_parser("price-packages", help="price package deals for vehicles, by files")
     if words and words[0] == "price-packages":
         # Only then, as it brings Arrow and all of the engineering with it.
-        from loomwright.batch import command  # noqa: PLC0415
+        from loomwright.batch.command import add_arguments as add_batch  # noqa: PLC0415
 
-        batch.description = command.__doc__
-        batch.formatter_class = argparse.RawDescriptionHelpFormatter
-        command.add_arguments(batch)
+        add_batch(batch)
     chosen = parser.parse_args(arguments)
     status: int = chosen.run(chosen)
     return status

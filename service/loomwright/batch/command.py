@@ -1,9 +1,4 @@
-"""The command ``price-packages``: files in, a file or folder out.
-
-Exit status: 0 where the output stands in its place, whatever its rows say; 1 where it does, and not
-one pair has a quote; 2 where something must be mended first, told in one line; 130 after Ctrl-C and
-143 after SIGTERM. After 2, 130 and 143 finished partitions are kept, and the same command goes on.
-"""
+"""The command ``price-packages``: files in, a file or folder out."""
 
 import argparse
 import os
@@ -22,6 +17,18 @@ from loomwright.batch.run_error import RunError
 from loomwright.batch.workers import ThisProcess, WorkerProcesses, Workers
 
 WRITTEN, NOTHING_QUOTED, TO_MEND, INTERRUPTED, TERMINATED = 0, 1, 2, 130, 143
+DESCRIPTION = """\
+Price package deals for vehicles: files in, a file or folder out, and a page on it at the end."""
+EPILOG = """\
+exit status:
+  0    the output stands in its place, whatever its rows say
+  1    it does, and not one pair has a quote
+  2    something must be mended first, told in one line
+  130  stopped by Ctrl-C
+  143  stopped by SIGTERM
+
+After 2, 130 and 143, and after any sudden end, finished partitions are kept in the folder
+OUT.parts; the same command goes on with them."""
 LOCAL = "local"
 # Of a cluster whose size is not known before it is reached.
 _MANY = 16
@@ -39,6 +46,8 @@ def add_arguments(parser: argparse.ArgumentParser) -> None:
     parser
         Of the command.
     """
+    parser.description, parser.epilog = DESCRIPTION, EPILOG
+    parser.formatter_class = argparse.RawDescriptionHelpFormatter
     add = parser.add_argument
     forms = "CSV, NDJSON, JSON or Parquet by its suffix, or a folder of Parquet files"
     add("--packages", required=True, type=Path, metavar="FILE", help=f"package deals: {forms}")

@@ -1,0 +1,75 @@
+"""The command of a batch as a process of its own, watched by the partitions that it finishes."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+PROGRAM = "import sys; from loomwright.cli import main; sys.exit(main())"
+PATIENCE_S = 60.0
+
+
+def wait_until(condition: Callable[[], bool], what: str) -> None:
+    """Look until something is so, and fail if it never is."""
+    end = time.monotonic() + PATIENCE_S
+    while not condition():
+        assert time.monotonic() < end, f"not within {PATIENCE_S} s: {what}"
+        time.sleep(0.005)
+
+
+def finished_parts(out: Path) -> int:
+    """How many partitions of the run of an output are finished."""
+    rows = out.with_name(out.name + ".parts") / "rows"
+    return len(list(rows.glob("part-????????.parquet")))
+
+
+@contextmanager
+def running(words: list[str]) -> Iterator[subprocess.Popen[str]]:
+    """The command in a group of processes of its own, none of which is left at the end."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", PROGRAM, *words],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    try:
+        yield process
+    finally:
+        try:
+            os.killpg(process.pid, signal.SIGKILL)
+        except ProcessLookupError:
+            pass
+        process.communicate(timeout=PATIENCE_S)
+
+
+def children(pid: int) -> list[int]:
+    """The processes that a process started and that do not only keep count for it."""
+    text = Path(f"/proc/{pid}/task/{pid}/children").read_text("ascii")
+    return [each for each in map(int, text.split()) if "spawn_main" in command_line(each)]
+
+
+def command_line(pid: int) -> str:
+    """The words of a process, empty where it is gone."""
+    try:
+        return Path(f"/proc/{pid}/cmdline").read_text("utf-8").replace("\0", " ")
+    except (FileNotFoundError, ProcessLookupError):
+        return ""
+
+
+def members(group: int) -> list[int]:
+    """The processes of a group that still run."""
+    found = []
+    for entry in Path("/proc").iterdir():
+        if entry.name.isdigit():
+            try:
+                fields = (entry / "stat").read_text("utf-8").rpartition(")")[2].split()
+            except (FileNotFoundError, ProcessLookupError):
+                continue
+            if int(fields[2]) == group and fields[0] != "Z":
+                found.append(int(entry.name))
+    return found
