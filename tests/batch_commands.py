@@ -6,7 +6,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 PROGRAM = "import sys; from loomwright.cli import main; sys.exit(main())"
@@ -40,10 +40,8 @@ def running(words: list[str]) -> Iterator[subprocess.Popen[str]]:
     try:
         yield process
     finally:
-        try:
+        with suppress(ProcessLookupError):
             os.killpg(process.pid, signal.SIGKILL)
-        except ProcessLookupError:
-            pass
         process.communicate(timeout=PATIENCE_S)
 
 

@@ -7,6 +7,7 @@ import os
 import shutil
 import signal
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -61,24 +62,22 @@ def test_a_run_that_is_killed_again_and_again_ends_all_the_same(
 ) -> None:
     out = tmp_path / "quotes"
     words = [*inputs, "--out", str(out)]
-    before = -1
-    for _ in range(3):
+    for wanted in (2, 8, 14):
         with running(words) as process:
-            wait_until(lambda: finished_parts(out) > before + 1, "another part")
+            wait_until(partial(has_finished, out, wanted), f"{wanted} parts")
             process.kill()
             process.wait()
-        assert finished_parts(out) > before
-        before = finished_parts(out)
     assert main(words) == 0
     assert pq.read_table(out).equals(undisturbed)
 
 
 @pytest.mark.parametrize("name", ["quotes.parquet", "quotes.csv", "quotes"])
-def test_a_run_that_is_killed_at_any_step_to_the_disk_goes_on(
-    inputs: list[str], tmp_path: Path, name: str
-) -> None:
-    # A job of three partitions has few steps, so that the end of each can be that of the process.
-    words = [*inputs[:-1], "700", "--out", str(tmp_path / name)]
+def test_a_run_that_is_killed_at_any_step_to_the_disk_goes_on(tmp_path: Path, name: str) -> None:
+    # Three partitions have few steps, so that each of them can be the last one of a process.
+    folder = tmp_path / "inputs"
+    folder.mkdir()
+    words = ["price-packages", *write_inputs(folder, 3, 2), "--partition-pairs", "2"]
+    words += ["--out", str(tmp_path / name)]
     reference = tmp_path / "reference" / name
     reference.parent.mkdir()
     assert main([*words[:-1], str(reference)]) == 0
@@ -89,8 +88,13 @@ def test_a_run_that_is_killed_at_any_step_to_the_disk_goes_on(
         assert not (tmp_path / f"{name}.parts").exists(), step
         remove(tmp_path / name)
         step += 1
-    # Manifest, partitions and ending are forced to the disk and renamed, folders forced after that.
-    assert step > 3 * 5
+    # Manifest, partitions and ending: each is forced to the disk and renamed, and then its folder.
+    assert step > 5 * 3
+
+
+def has_finished(out: Path, parts: int) -> bool:
+    """Whether at least so many partitions are finished."""
+    return finished_parts(out) >= parts
 
 
 def contents(path: Path) -> dict[str, bytes]:
@@ -159,10 +163,10 @@ def test_a_stopped_run_leaves_no_process_and_goes_on(
         wait_until(lambda: finished_parts(out) >= 2, "two parts")
         # As a terminal does: to the whole group.
         os.killpg(process.pid, number)
-        out_text, told = process.communicate()
+        page, told = process.communicate()
         wait_until(lambda: not members(process.pid), "the end of its processes")
-    assert process.returncode == status
-    assert out_text == ""
+    assert process.returncode == status, told
+    assert page == ""
     assert told.count("\n") == 1
     assert "finished partitions are kept" in told
     assert main([*inputs, "--out", str(out)]) == 0

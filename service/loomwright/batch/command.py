@@ -7,6 +7,7 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 from types import FrameType
+from typing import Any, Self
 
 from loomwright.batch.comparison import earlier_files
 from loomwright.batch.inputs import inputs_at
@@ -16,7 +17,7 @@ from loomwright.batch.run import Priced, Request, output_at, parts_of, priced
 from loomwright.batch.run_error import RunError
 from loomwright.batch.workers import ThisProcess, WorkerProcesses, Workers
 
-WRITTEN, NOTHING_QUOTED, TO_MEND, INTERRUPTED, TERMINATED = 0, 1, 2, 130, 143
+WRITTEN, NOTHING_QUOTED, TO_MEND = 0, 1, 2
 DESCRIPTION = """\
 Price package deals for vehicles: files in, a file or folder out, and a page on it at the end."""
 EPILOG = """\
@@ -32,10 +33,6 @@ OUT.parts; the same command goes on with them."""
 LOCAL = "local"
 # Of a cluster whose size is not known before it is reached.
 _MANY = 16
-
-
-class _TerminatedError(BaseException):
-    """SIGTERM, as an exception so that everything is left in order."""
 
 
 def add_arguments(parser: argparse.ArgumentParser) -> None:
@@ -125,27 +122,58 @@ def run_command(chosen: argparse.Namespace) -> int:
     int
         Exit status.
     """
-    kept = f"finished partitions are kept in {chosen.out}.parts, the same command goes on"
-    before = signal.signal(signal.SIGTERM, _terminated)
-    try:
-        return _run(chosen)
-    except RunError as error:
-        _tell(str(error))
-        return TO_MEND
-    except (OSError, MemoryError) as error:
-        _tell(_reason(error) + (f"; {kept}" if parts_of(chosen.out).exists() else ""))
-        return TO_MEND
-    except KeyboardInterrupt:
-        _tell(f"stopped; {kept}" if parts_of(chosen.out).exists() else "stopped")
-        return INTERRUPTED
-    except _TerminatedError:
-        _tell(f"terminated; {kept}" if parts_of(chosen.out).exists() else "terminated")
-        return TERMINATED
-    finally:
-        signal.signal(signal.SIGTERM, before)
+    with _Signals() as signals:
+        try:
+            return _run(chosen, signals)
+        except RunError as error:
+            _tell(str(error))
+            return TO_MEND
+        except BaseException as error:
+            # What a signal comes through may turn its exception into another one.
+            if signals.received is not None:
+                _tell(f"stopped{_kept(chosen.out)}")
+                return 128 + signals.received
+            if isinstance(error, OSError | MemoryError):
+                _tell(_reason(error) + _kept(chosen.out))
+                return TO_MEND
+            raise
 
 
-def _run(chosen: argparse.Namespace) -> int:
+class _Signals:
+    """Ends the run at Ctrl-C and SIGTERM in good order, and at a second one of them at once."""
+
+    def __init__(self) -> None:
+        self.received: int | None = None
+        self._before: dict[int, Any] = {}
+
+    def __enter__(self) -> Self:
+        for number in (signal.SIGINT, signal.SIGTERM):
+            self._before[number] = signal.signal(number, self._receive)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+
+    def check(self) -> None:
+        """End the run if a signal came in where its exception was lost."""
+        if self.received is not None:
+            raise KeyboardInterrupt
+
+    def _receive(self, number: int, _frame: FrameType | None) -> None:
+        self.received = number
+        for each in self._before:
+            signal.signal(each, signal.SIG_DFL)
+        raise KeyboardInterrupt
+
+
+def _kept(out: Path) -> str:
+    if not parts_of(out).exists():
+        return ""
+    return f"; finished partitions are kept in {parts_of(out)}, the same command goes on"
+
+
+def _run(chosen: argparse.Namespace, signals: _Signals) -> int:
     output = output_at(chosen.out, chosen.overwrite)
     earlier = None if chosen.compare is None else earlier_files(chosen.compare)
     make, count = _workers(chosen)
@@ -159,7 +187,7 @@ def _run(chosen: argparse.Namespace) -> int:
             page += "\n" + comparison_page(run.comparison, str(chosen.compare))
         return page
 
-    request = Request(make, count, chosen.partition_pairs, chosen.restart, earlier)
+    request = Request(make, count, chosen.partition_pairs, chosen.restart, earlier, signals.check)
     ending = priced(inputs, output, request, page_of, _tell)
     sys.stdout.write(ending.page)
     return WRITTEN if ending.quotes else NOTHING_QUOTED
@@ -200,7 +228,3 @@ def _reason(error: OSError | MemoryError) -> str:
 
 def _tell(line: str) -> None:
     sys.stderr.write(f"loomwright: {line}\n")
-
-
-def _terminated(_number: int, _frame: FrameType | None) -> None:
-    raise _TerminatedError

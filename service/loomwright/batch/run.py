@@ -170,6 +170,8 @@ class Request:
         Whether what an earlier run left is thrown away.
     earlier
         Parquet files of an earlier run to compare with, if any.
+    check
+        Called between partitions; raises what ends the run.
     """
 
     workers: Callable[[Work, Progress], Workers]
@@ -177,6 +179,7 @@ class Request:
     partition_pairs: int | None
     restart: bool
     earlier: tuple[Path, ...] | None
+    check: Callable[[], None]
 
 
 def priced(
@@ -286,6 +289,7 @@ def _finish_partitions(
         with workers, closing(workers.results(missing)) as results:
             for partition, content in results:
                 folder.commit(partition.number, content)
+                request.check()
                 done += partition.count
                 # Workers that report rows as they go have moved it there already.
                 bar.update(max(0, done - bar.n))
