@@ -19,13 +19,14 @@ from batch_commands import children, finished_parts, members, running, wait_unti
 from batch_inputs import write_inputs
 from loomwright.cli import main
 
-PACKAGES, VEHICLES, SIZE = 3, 700, 100
+# Partitions of one pair: to finish one takes some time however fast the engine is.
+PACKAGES, VEHICLES, SIZE = 3, 100, 1
 PARTITIONS = PACKAGES * VEHICLES // SIZE
 
 
 @pytest.fixture(scope="module")
 def inputs(tmp_path_factory: pytest.TempPathFactory) -> list[str]:
-    """The command for some thousand pairs, a few seconds of work, without its output."""
+    """The command for some hundred pairs, without its output."""
     folder = tmp_path_factory.mktemp("inputs")
     words = write_inputs(folder, PACKAGES, VEHICLES)
     return ["price-packages", *words, "--partition-pairs", str(SIZE)]
@@ -39,7 +40,7 @@ def undisturbed(inputs: list[str], tmp_path_factory: pytest.TempPathFactory) -> 
     return pq.read_table(out)
 
 
-@pytest.mark.parametrize("parts", [0, 1, 7, PARTITIONS - 1])
+@pytest.mark.parametrize("parts", [0, PARTITIONS - 1])
 def test_a_killed_run_goes_on_without_a_lost_or_doubled_row(
     inputs: list[str], undisturbed: pa.Table, tmp_path: Path, parts: int
 ) -> None:
@@ -62,7 +63,7 @@ def test_a_run_that_is_killed_again_and_again_ends_all_the_same(
 ) -> None:
     out = tmp_path / "quotes"
     words = [*inputs, "--out", str(out)]
-    for wanted in (2, 8, 14):
+    for wanted in (50, 150, 250):
         with running(words) as process:
             wait_until(partial(has_finished, out, wanted), f"{wanted} parts")
             process.kill()
@@ -146,9 +147,10 @@ def _count_down(last: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("number", "status"), [(signal.SIGINT, 130), (signal.SIGTERM, 143)], ids=["SIGINT", "SIGTERM"]
+    ("more", "number", "status"),
+    [([], signal.SIGTERM, 143), (["--workers", "2"], signal.SIGINT, 130)],
+    ids=["SIGTERM", "Ctrl-C with workers"],
 )
-@pytest.mark.parametrize("more", [[], ["--workers", "2"]], ids=["one process", "two workers"])
 def test_a_stopped_run_leaves_no_process_and_goes_on(
     inputs: list[str],
     undisturbed: pa.Table,
@@ -160,7 +162,7 @@ def test_a_stopped_run_leaves_no_process_and_goes_on(
     out = tmp_path / "quotes.parquet"
     words = [*inputs, *more, "--out", str(out)]
     with running(words) as process:
-        wait_until(lambda: finished_parts(out) >= 2, "two parts")
+        wait_until(lambda: finished_parts(out) >= 20, "twenty parts")
         # As a terminal does: to the whole group.
         os.killpg(process.pid, number)
         page, told = process.communicate()
@@ -178,7 +180,7 @@ def test_a_killed_worker_is_replaced_and_the_rows_are_the_same(
 ) -> None:
     out = tmp_path / "quotes.parquet"
     with running([*inputs, "--workers", "2", "--out", str(out)]) as process:
-        wait_until(lambda: finished_parts(out) >= 2, "two parts")
+        wait_until(lambda: finished_parts(out) >= 20, "twenty parts")
         victim = children(process.pid)[0]
         os.kill(victim, signal.SIGKILL)
         page, told = process.communicate()
