@@ -198,16 +198,16 @@ def _read_json(stream: IO[bytes], collected: _Collected, _: Record) -> None:
     value = json_value(stream.read())
     if not isinstance(value, dict):
         raise FormError(WRONG_SHAPE, "An object of packages and vehicles is needed.")
-    lists = {name: value.pop(name, None) for name in _LISTS}
+    pairs_are_listed = PAIRS in value
+    lists = {name: value.pop(name, [] if name == PAIRS else None) for name in _LISTS}
     for name, items in lists.items():
-        absent = items is None and name == PAIRS
-        if not absent and not isinstance(items, list):
+        if not isinstance(items, list):
             raise FormError(WRONG_SHAPE, "An array of objects is needed.", f"/{name}")
     collected.add(SETTINGS, Item("/", value))
-    if lists[PAIRS] is not None:
+    if pairs_are_listed:
         collected.list_pairs()
     for name, kind in _LISTS.items():
-        for number, document in enumerate(lists[name] or (), start=1):
+        for number, document in enumerate(lists[name], start=1):
             collected.add(kind, Item(f"item {number}", document))
 
 

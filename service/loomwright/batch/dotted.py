@@ -6,8 +6,8 @@ are named by their key where keys are unique in it, and by their number from 0 w
 empty cell stands for what is absent, and an item whose cells are all empty is absent. A column may
 also stop at an object or a list, whose cells hold it as a whole (``cell_forms``).
 
-Items that have keys stand in the order of the columns. A document that has them in another order
-than the header holds such lists as a whole.
+Items that have keys stand in the order of their first columns that are filled. A document that has
+them in another order than the header holds such lists as a whole.
 """
 
 import difflib
@@ -41,15 +41,42 @@ class UnknownColumnError(ValueError):
         self.depth = depth
 
 
-@dataclass(slots=True)
-class _Slot:
-    """What the columns below a member make up: the cell of the member itself, and its parts."""
+@dataclass(slots=True, eq=False)
+class _Node:
+    """A member or an item that has columns, or whose parts have.
 
+    Parameters
+    ----------
+    holder
+        What it is within; none for the document.
+    token
+        Its name, key or number there.
+    rule
+        Of the member, or of the list that it is an item of.
+    path
+        Dotted.
+    is_list
+        Whether it is a list of items.
+    """
+
+    holder: "_Node | None"
+    token: str | int
     rule: Member
     path: str
-    column: int | None = None
-    parts: "dict[str, _Slot]" = field(default_factory=dict)
-    items: "dict[str | int, dict[str, _Slot]]" = field(default_factory=dict)
+    is_list: bool
+    parts: "dict[str | int, _Node]" = field(default_factory=dict)
+
+    def part(self, token: str | int, rule: Member, path: str, *, is_item: bool = False) -> "_Node":
+        """Return a part, a new one where there is none yet."""
+        found = self.parts.get(token)
+        if found is None:
+            is_list = isinstance(rule, Records) and not is_item
+            found = self.parts[token] = _Node(self, token, rule, path, is_list)
+        return found
+
+
+# Objects of one row by their node; of a list the objects of its items by their key or number.
+_Made = dict[_Node, dict[Any, Any]]
 
 
 @dataclass(slots=True)
@@ -86,9 +113,8 @@ class Columns:
     """
 
     def __init__(self, record: Record) -> None:
-        self._record = record
-        self._slots: dict[str, _Slot] = {}
-        self._cells: list[tuple[int, _Cells]] = []
+        self._document = _Node(None, "", record, "", is_list=False)
+        self._cells: list[tuple[int, _Cells, _Node]] = []
 
     def add(self, index: int, name: str) -> None:
         """Add a column.
@@ -105,9 +131,8 @@ class Columns:
         UnknownColumnError
             It stands for no member.
         """
-        slot = self._slot(name)
-        slot.column = index
-        self._cells.append((index, _Cells(slot.rule, name)))
+        node = self._node(name)
+        self._cells.append((index, _Cells(node.rule, name), node))
 
     def document(self, row: Sequence[Any]) -> tuple[dict[str, Any], list[str]]:
         """Return the document of a row.
@@ -122,48 +147,87 @@ class Columns:
         tuple of dict and list of str
             Document and faults, which name the column; a cell at fault is left out.
         """
-        values: dict[int, Any] = {}
+        document: dict[str, Any] = {}
+        made: _Made = {self._document: document}
         faults: list[str] = []
-        for index, cells in self._cells:
+        for index, cells, node in self._cells:
             cell = row[index]
             if cell is None or cell == "":
                 continue
             value, message = cells.read(cell)
             if message is None:
-                values[index] = value
+                assert node.holder is not None
+                _put(node, value, made.get(node.holder) or _made(node.holder, made, faults), faults)
             else:
                 faults.append(f"column {cells.name}: {message}")
-        made = _object(self._slots, values, faults)
-        return made or {}, faults
+        for node, items in made.items():
+            if node.is_list:
+                assert node.holder is not None
+                holder = made[node.holder]
+                # Where the cell of the whole list is filled too, that is a fault already.
+                if holder[node.token] is items:
+                    holder[node.token] = _list(node, items, faults)
+        return document, faults
 
-    def _slot(self, name: str) -> _Slot:
-        slots, members = self._slots, self._record.members
-        rest, done = name.split("."), list[str]()
+    def _node(self, name: str) -> _Node:
+        node, rest = self._document, name.split(".")
         while True:
             token = rest.pop(0)
+            assert isinstance(node.rule, Record | Records)
+            members = node.rule.members
             if token not in members:
-                raise UnknownColumnError(_advice(name, done, token, members), len(done))
-            rule = members[token]
-            done.append(token)
-            slot = slots.setdefault(token, _Slot(rule, ".".join(done)))
+                depth = len(node.path.split(".")) if node.path else 0
+                raise UnknownColumnError(_advice(name, node.path, token, members), depth)
+            node = node.part(token, members[token], f"{node.path}.{token}".removeprefix("."))
             if not rest:
-                return slot
-            if isinstance(rule, Record):
-                slots, members = slot.parts, rule.members
-            elif isinstance(rule, Records) and len(rest) > 1:
-                item = _item(name, rule, rest.pop(0), len(done))
-                done.append(str(item))
-                slots, members = slot.items.setdefault(item, {}), rule.members
-            else:
-                raise UnknownColumnError(_advice_behind(name, slot), len(done))
+                return node
+            if isinstance(node.rule, Records) and len(rest) > 1:
+                token = rest.pop(0)
+                item = _item(name, node, token)
+                node = node.part(item, node.rule, f"{node.path}.{token}", is_item=True)
+            elif not isinstance(node.rule, Record):
+                raise UnknownColumnError(_advice_behind(name, node), node.path.count(".") + 1)
 
 
-def _item(name: str, rule: Records, token: str, depth: int) -> str | int:
-    if rule.unique:
+def _put(node: _Node, value: Any, holder: dict[Any, Any], faults: list[str]) -> None:
+    if node.token in holder:
+        faults.append(f"column {node.path}: {_STATED_TWICE}")
+    else:
+        holder[node.token] = value
+
+
+def _made(node: _Node, made: _Made, faults: list[str]) -> dict[Any, Any]:
+    """Return the object of a node in a row, made with all that it is within if need be."""
+    found = made.get(node)
+    if found is None:
+        found = made[node] = {}
+        assert node.holder is not None
+        _put(node, found, _made(node.holder, made, faults), faults)
+    return found
+
+
+def _list(node: _Node, items: dict[Any, dict[str, Any]], faults: list[str]) -> list[Any]:
+    assert isinstance(node.rule, Records)
+    unique = node.rule.unique
+    if unique:
+        for item, found in items.items():
+            if found.setdefault(unique, item) != item:
+                column = f"{node.path}.{_escaped(item)}.{unique}"
+                faults.append(f"column {column}: {item} is needed, as in the name of the column.")
+        return list(items.values())
+    if len(items) != max(items) + 1:
+        first = next(index for index in range(len(items)) if index not in items)
+        faults.append(f"column {node.path}.{first}: It is empty, and a later item is not.")
+    return [items[index] for index in sorted(items)]
+
+
+def _item(name: str, node: _Node, token: str) -> str | int:
+    assert isinstance(node.rule, Records)
+    if node.rule.unique:
         return _unescaped(token)
-    if not _INDEX.fullmatch(token) or int(token) >= rule.most:
-        message = f"{_unknown(name)} A number from 0 to {rule.most - 1} is needed, not {token}."
-        raise UnknownColumnError(message, depth)
+    if not _INDEX.fullmatch(token) or int(token) >= node.rule.most:
+        message = f"A number from 0 to {node.rule.most - 1} is needed, not {token}."
+        raise UnknownColumnError(f"{_unknown(name)} {message}", node.path.count(".") + 1)
     return int(token)
 
 
@@ -171,63 +235,19 @@ def _unknown(name: str) -> str:
     return f"Unknown column {name}."
 
 
-def _advice(name: str, done: Sequence[str], token: str, members: Mapping[str, Member]) -> str:
+def _advice(name: str, path: str, token: str, members: Mapping[str, Member]) -> str:
     near = difflib.get_close_matches(token, members, 1)
-    listed = near if near else sorted(members)
-    behind = f" behind {'.'.join(done)}" if done else ""
+    behind = f" behind {path}" if path else ""
     words = "Is this meant" if near else "One of these is needed"
     end = "?" if near else "."
-    return f"{_unknown(name)} {words}{behind}: {', '.join(listed)}{end}"
+    return f"{_unknown(name)} {words}{behind}: {', '.join(near or sorted(members))}{end}"
 
 
-def _advice_behind(name: str, slot: _Slot) -> str:
-    if not isinstance(slot.rule, Records):
-        return f"{_unknown(name)} {slot.path} has no parts."
-    which = f"the {slot.rule.unique} of an item" if slot.rule.unique else "the number of an item"
-    return f"{_unknown(name)} Behind {slot.path} {which} and the name of a member are needed."
-
-
-def _object(
-    slots: Mapping[str, _Slot], values: Mapping[int, Any], faults: list[str]
-) -> dict[str, Any] | None:
-    """Return the object of a row, none where all its cells are empty."""
-    made = {}
-    for name, slot in slots.items():
-        value = _value(slot, values, faults)
-        if value is not None:
-            made[name] = value
-    return made or None
-
-
-def _value(slot: _Slot, values: Mapping[int, Any], faults: list[str]) -> Any:
-    parts: Any = None
-    if slot.parts:
-        parts = _object(slot.parts, values, faults)
-    elif slot.items:
-        parts = _list(slot, values, faults)
-    whole = None if slot.column is None else values.get(slot.column)
-    if whole is None:
-        return parts
-    if parts is not None:
-        faults.append(f"column {slot.path}: {_STATED_TWICE}")
-    return whole
-
-
-def _list(slot: _Slot, values: Mapping[int, Any], faults: list[str]) -> list[dict[str, Any]] | None:
-    assert isinstance(slot.rule, Records)
-    unique, made = slot.rule.unique, {}
-    for item, parts in slot.items.items():
-        found = _object(parts, values, faults)
-        if found is None:
-            continue
-        if unique and found.setdefault(unique, item) != item:
-            column = f"{slot.path}.{_escaped(str(item))}.{unique}"
-            faults.append(f"column {column}: {item} is needed, as in the name of the column.")
-        made[item] = found
-    if not unique and len(made) != max(made, default=-1) + 1:  # type: ignore[operator]
-        first = next(index for index in range(len(made)) if index not in made)
-        faults.append(f"column {slot.path}.{first}: It is empty, and a later item is not.")
-    return [made[item] for item in (made if unique else sorted(made))] or None
+def _advice_behind(name: str, node: _Node) -> str:
+    if not isinstance(node.rule, Records):
+        return f"{_unknown(name)} {node.path} has no parts."
+    which = f"the {node.rule.unique} of an item" if node.rule.unique else "the number of an item"
+    return f"{_unknown(name)} Behind {node.path} {which} and the name of a member are needed."
 
 
 def _escaped(key: str) -> str:
@@ -271,7 +291,7 @@ def _cells(
 ) -> Iterator[tuple[str, str]]:
     for name, value in stated.items():
         if name not in members:
-            raise ValueError(_advice(before + name, [], name, members))
+            raise ValueError(_advice(before + name, before.removesuffix("."), name, members))
         rule, path = members[name], f"{before}{name}"
         if isinstance(rule, Record) and value and isinstance(value, Mapping):
             yield from _cells(value, rule.members, f"{path}.", keys_in_columns)

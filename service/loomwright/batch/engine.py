@@ -111,53 +111,58 @@ def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int
     Rows
         Every pair once, in the order of the pairs.
     """
-    at_fault = np.array([bool(vehicle.faults) for vehicle in batch.vehicles], dtype=np.bool_)
-    if pairs is None:
-        for package in range(len(batch.packages)):
-            for first in range(0, len(batch.vehicles), rows_at_once):
-                last = min(first + rows_at_once, len(batch.vehicles))
-                yield _rows(engine, batch, package, np.arange(first, last), at_fault)
+    rows = _PairRows(engine, batch)
+    if pairs is not None:
+        for first in range(0, pairs.packages.size, rows_at_once):
+            part = slice(first, first + rows_at_once)
+            yield rows.of(pairs.packages[part], pairs.vehicles[part])
         return
-    # Listed pairs go together as long as the package stays the same.
-    starts = np.flatnonzero(np.diff(pairs.packages, prepend=-1))
-    for start, end in zip(starts, [*starts[1:], pairs.packages.size], strict=True):
-        for first in range(int(start), int(end), rows_at_once):
-            last = min(first + rows_at_once, int(end))
-            package = int(pairs.packages[first])
-            yield _rows(engine, batch, package, pairs.vehicles[first:last], at_fault)
+    for package in range(len(batch.packages)):
+        for first in range(0, len(batch.vehicles), rows_at_once):
+            last = min(first + rows_at_once, len(batch.vehicles))
+            yield rows.of(np.full(last - first, package), np.arange(first, last))
 
 
-def _rows(
-    engine: Engine,
-    batch: Batch,
-    package: int,
-    vehicles: Indices,
-    at_fault: npt.NDArray[np.bool_],
-) -> Rows:
-    if batch.packages[package].faults:
-        return _refused(batch, package, vehicles)
-    refused = at_fault[vehicles]
-    if not refused.any():
-        return engine.rows(package, vehicles)
-    if refused.all():
-        return _refused(batch, package, vehicles)
-    order = np.empty(vehicles.size, np.int64)
-    count = int(np.count_nonzero(~refused))
-    order[~refused] = np.arange(count)
-    order[refused] = np.arange(count, vehicles.size)
-    return rows_in_order(
-        engine.rows(package, vehicles[~refused]),
-        _refused(batch, package, vehicles[refused]),
-        order,
-    )
+class _PairRows:
+    """Rows of any pairs, each package asked for once among those that come together."""
+
+    def __init__(self, engine: Engine, batch: Batch) -> None:
+        self._engine = engine
+        self._batch = batch
+        self._packages_at_fault = _at_fault(batch.packages)
+        self._vehicles_at_fault = _at_fault(batch.vehicles)
+
+    def of(self, packages: Indices, vehicles: Indices) -> Rows:
+        """Return the rows of pairs, at least one, in their order."""
+        refused = self._packages_at_fault[packages] | self._vehicles_at_fault[vehicles]
+        places = [np.flatnonzero(refused)] if refused.any() else []
+        parts = [self._refused(packages[each], vehicles[each]) for each in places]
+        for each in _by_package(packages, np.flatnonzero(~refused)):
+            parts.append(self._engine.rows(int(packages[each[0]]), vehicles[each]))
+            places.append(each)
+        if len(parts) == 1:
+            return parts[0]
+        return rows_in_order(parts, np.argsort(np.concatenate(places)))
+
+    def _refused(self, packages: Indices, vehicles: Indices) -> Rows:
+        wanted = [self._batch.packages[index] for index in packages.tolist()]
+        asked = [self._batch.vehicles[index] for index in vehicles.tolist()]
+        both = zip(wanted, asked, strict=True)
+        return refused_rows(
+            [package.key for package in wanted],
+            [vehicle.key for vehicle in asked],
+            [refusal_of_faults((*one.faults, *other.faults)).detail for one, other in both],
+            self._batch.pricing.book.currency,
+        )
 
 
-def _refused(batch: Batch, package: int, vehicles: Indices) -> Rows:
-    wanted = batch.packages[package]
-    asked = [batch.vehicles[index] for index in vehicles.tolist()]
-    return refused_rows(
-        [wanted.key] * len(asked),
-        [vehicle.key for vehicle in asked],
-        [refusal_of_faults((*wanted.faults, *vehicle.faults)).detail for vehicle in asked],
-        batch.pricing.book.currency,
-    )
+def _at_fault(stated: Sequence[Package | Vehicle]) -> npt.NDArray[np.bool_]:
+    return np.array([bool(each.faults) for each in stated], dtype=np.bool_)
+
+
+def _by_package(packages: Indices, places: Indices) -> list[Indices]:
+    """Return places in lists of the same package each."""
+    if not places.size:
+        return []
+    sorted_places = places[np.argsort(packages[places], kind="stable")]
+    return np.split(sorted_places, np.flatnonzero(np.diff(packages[sorted_places])) + 1)

@@ -38,35 +38,35 @@ class Item(NamedTuple):
 
 
 def packages_of_items(items: Iterable[Item]) -> Iterator[Package]:
-    """Yield the packages that items state, one for each.
+    """Return the packages that items state, one for each as they come.
 
     Parameters
     ----------
     items
         In the order of the batch.
 
-    Yields
-    ------
-    Package
-        With faults where it is none, or has the key of an earlier one. Its key is kept if it has
-        one, and is empty otherwise.
+    Returns
+    -------
+    iterator
+        Packages, with faults where an item is none, or has the key of an earlier one. Its key
+        is kept if it has one, and is empty otherwise.
     """
     return _stated(items, "packages", package_from_document, refused_package)
 
 
 def vehicles_of_items(items: Iterable[Item]) -> Iterator[Vehicle]:
-    """Yield the vehicles that items state, one for each.
+    """Return the vehicles that items state, one for each as they come.
 
     Parameters
     ----------
     items
         In the order of the batch.
 
-    Yields
-    ------
-    Vehicle
-        With faults where it is none, or has the key of an earlier one. Its key is kept if it has
-        one, and is empty otherwise.
+    Returns
+    -------
+    iterator
+        Vehicles, with faults where an item is none, or has the key of an earlier one. Its key
+        is kept if it has one, and is empty otherwise.
     """
     return _stated(items, "vehicles", vehicle_from_document, refused_vehicle)
 

@@ -77,7 +77,7 @@ def ndjson_values(stream: IO[bytes]) -> Iterator[tuple[int, Any]]:
 
     Yields
     ------
-    tuple of int and object
+    tuple[int, Any]
         Number of the line from 1, and plain values.
 
     Raises
@@ -86,5 +86,7 @@ def ndjson_values(stream: IO[bytes]) -> Iterator[tuple[int, Any]]:
         A line is no JSON.
     """
     for number, line in enumerate(stream, start=1):
-        if line.strip():
-            yield number, json_value(line, number)
+        content = line.strip()
+        if content:
+            # A line end that is no part of the value would stand for one more line in its faults.
+            yield number, json_value(content, number)

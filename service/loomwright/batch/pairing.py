@@ -48,8 +48,10 @@ def paired(packages: list[Package], vehicles: list[Vehicle], listed: PairList) -
 
     Parameters
     ----------
-    packages, vehicles
-        Of the batch; what a pair names that is not there is added to them, at fault.
+    packages
+        Of the batch; those that a pair names and that are not there are added to them, at fault.
+    vehicles
+        Of the batch, likewise.
     listed
         The pairs.
 
@@ -78,7 +80,7 @@ def paired(packages: list[Package], vehicles: list[Vehicle], listed: PairList) -
     return Pairs(found[0], found[1])
 
 
-def _first_by_key(stated: Sequence[Package] | Sequence[Vehicle]) -> dict[str, int]:
+def _first_by_key(stated: Sequence[Package | Vehicle]) -> dict[str, int]:
     found: dict[str, int] = {}
     for index, each in enumerate(stated):
         if each.key:

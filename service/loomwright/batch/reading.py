@@ -23,6 +23,7 @@ from loomwright.batch.form_error import UNKNOWN_COLUMN, UNKNOWN_FORM, WRONG_SHAP
 from loomwright.batch.items import KEY, Item, packages_of_items, vehicles_of_items
 from loomwright.batch.json_values import json_value, ndjson_values
 from loomwright.batch.pair import Package, Vehicle, package_record, vehicle_record
+from loomwright.batch.pair_list import PAIR_RECORD, PairList
 from loomwright.batch.row_tables import ROW_TABLES, Row, RowTable
 from loomwright.batch.streams import Readable, opened
 from loomwright.pricing.members import Record
@@ -207,6 +208,39 @@ def read_vehicles(
         yield from vehicles_of_items(record_items(stream, form, vehicle_record()))
 
 
+def read_pairs(
+    source: Readable, form: str, *, gzipped: bool = False, most_bytes: int | None = None
+) -> PairList:
+    """Return the pairs of a stream that holds nothing else, objects of ``package`` and ``vehicle``.
+
+    Parameters
+    ----------
+    source
+        Open for reading.
+    form
+        One of ``FORMS``.
+    gzipped
+        Whether the stream is packed.
+    most_bytes
+        Limit of what is read, unpacked; none for no limit.
+
+    Returns
+    -------
+    PairList
+        Pairs at fault among the others.
+
+    Raises
+    ------
+    FormError
+        The stream cannot be read.
+    """
+    pairs = PairList()
+    with _stream(source, form, gzipped, most_bytes) as stream:
+        for item in record_items(stream, form, PAIR_RECORD):
+            pairs.add(item)
+    return pairs
+
+
 @contextmanager
 def _stream(
     source: Readable, form: str, gzipped: bool, most_bytes: int | None
@@ -264,3 +298,26 @@ def vehicles_of_path(path: Path) -> Iterator[Vehicle]:
     form, gzipped = form_of_path(path)
     with path.open("rb") as file:
         yield from read_vehicles(file, form, gzipped=gzipped)
+
+
+def pairs_of_path(path: Path) -> PairList:
+    """Return the pairs of a file whose name tells its form.
+
+    Parameters
+    ----------
+    path
+        Such as ``pairs.csv``.
+
+    Returns
+    -------
+    PairList
+        As ``read_pairs`` does.
+
+    Raises
+    ------
+    FormError
+        The name tells no form, or the file cannot be read.
+    """
+    form, gzipped = form_of_path(path)
+    with path.open("rb") as file:
+        return read_pairs(file, form, gzipped=gzipped)

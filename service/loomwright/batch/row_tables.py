@@ -1,7 +1,9 @@
 """Tables of cells read row by row from CSV, an Arrow IPC stream or a Parquet file.
 
 CSV is read as RFC 4180 says, with a header, in UTF-8; a byte order mark in front, other line ends
-and rows without any content are let pass. Cells of Arrow and Parquet are typed or text.
+and rows without any content are let pass. Cells of Arrow and Parquet are typed or text. Parquet is
+for files of one's own: what comes over a network is an Arrow IPC stream, which is held to
+``arrow_limits``.
 """
 
 import csv
@@ -14,6 +16,8 @@ import pyarrow as pa
 import pyarrow.ipc
 import pyarrow.parquet as pq
 
+from loomwright.batch.arrow_frames import uncompressed
+from loomwright.batch.arrow_limits import check_schema, parts_of
 from loomwright.batch.form_error import (
     MALFORMED_ARROW,
     MALFORMED_CSV,
@@ -26,6 +30,9 @@ from loomwright.engineering.record import record
 _ROWS_AT_ONCE = 512
 # A document of fifty circuits with all their members has some two thousand columns.
 MOST_COLUMNS = 10_000
+# Arrow raises errors of many kinds, those of the system among them; a broken length may ask for
+# more memory than there is.
+_ARROW_ERRORS = (pa.ArrowException, OSError, ValueError, ArithmeticError, KeyError, MemoryError)
 _OTHER_SEPARATORS = {";": "semicolons", "\t": "tabs", "|": "bars"}
 
 
@@ -165,9 +172,19 @@ def arrow_table(stream: IO[bytes]) -> RowTable:
     """
     needed = "An Arrow IPC stream is needed, from its schema to its end"
     with _told_as(MALFORMED_ARROW, needed):
-        reader = pyarrow.ipc.open_stream(stream)
-    _check_names(reader.schema.names, MALFORMED_ARROW, "schema")
-    return RowTable(reader.schema.names, _typed_rows(iter(reader), MALFORMED_ARROW, needed))
+        reader = pyarrow.ipc.open_stream(uncompressed(stream))
+        names = reader.schema.names
+        check_schema(reader.schema)
+    _check_names(names, MALFORMED_ARROW, "schema")
+    parts = _parts_of_stream(iter(reader))
+    return RowTable(names, _typed_rows(parts, MALFORMED_ARROW, needed))
+
+
+def _parts_of_stream(batches: Iterator[pa.RecordBatch]) -> Iterator[pa.RecordBatch]:
+    for batch in batches:
+        # Whoever sent it may have sent offsets that lead outside of the buffers.
+        batch.validate(full=True)
+        yield from parts_of(batch, _ROWS_AT_ONCE)
 
 
 def parquet_table(stream: IO[bytes]) -> RowTable:
@@ -203,29 +220,29 @@ def _told_as(code: str, needed: str, place: str = "") -> Iterator[None]:
         yield
     except FormError:
         raise
-    # Arrow raises errors of many kinds, those of the system among them.
-    except (pa.ArrowException, OSError, ValueError, OverflowError, KeyError) as error:
+    except (
+        pa.ArrowException,
+        OSError,
+        ValueError,
+        ArithmeticError,
+        KeyError,
+        MemoryError,
+    ) as error:
         first = str(error).splitlines()[0] if str(error) else "it ends too early"
         raise FormError(code, f"{needed}: {first.rstrip('.')}.", place) from error
 
 
-def _typed_rows(batches: Iterator[pa.RecordBatch], code: str, needed: str) -> Iterator[Row]:
+def _typed_rows(parts: Iterator[pa.RecordBatch], code: str, needed: str) -> Iterator[Row]:
     number = 0
     while True:
         with _told_as(code, needed, f"behind row {number}"):
-            batch = next(batches, None)
-            if batch is None:
+            part = next(parts, None)
+            if part is None:
                 return
-            # Whoever sent it may have sent offsets that lead outside of the buffers.
-            batch.validate(full=True)
-        for first in range(0, batch.num_rows, _ROWS_AT_ONCE):
-            with _told_as(code, needed, f"behind row {number}"):
-                columns = [
-                    column.slice(first, _ROWS_AT_ONCE).to_pylist() for column in batch.columns
-                ]
-            for cells in zip(*columns, strict=True):
-                number += 1
-                yield Row(f"row {number}", cells)
+            columns = [column.to_pylist() for column in part.columns]
+        for cells in zip(*columns, strict=True):
+            number += 1
+            yield Row(f"row {number}", cells)
 
 
 # What reads a table of each form.

@@ -186,8 +186,10 @@ def refused_rows(
 
     Parameters
     ----------
-    packages, vehicles
-        Keys of each pair.
+    packages
+        Key of the package of each.
+    vehicles
+        Key of the vehicle of each.
     details
         What is wrong with each.
     currency
@@ -216,26 +218,28 @@ def refused_rows(
     )
 
 
-def rows_in_order(first: Rows, second: Rows, order: npt.NDArray[np.int64]) -> Rows:
-    """Return the rows of two as one.
+def rows_in_order(parts: Sequence[Rows], order: npt.NDArray[np.int64]) -> Rows:
+    """Return rows of several as one.
 
     Parameters
     ----------
-    first, second
-        Rows of one currency.
+    parts
+        Rows of one currency, at least one.
     order
-        Of each row of the result the index into the rows of both, those of the second behind
-        those of the first.
+        Of each row of the result the index into the rows of all parts, one part behind the other.
 
     Returns
     -------
     Rows
         In that order.
     """
-    flat = pa.concat_batches([first.flat, second.flat]).take(pa.array(order))
-    shifted = np.where(second.which < 0, second.which, second.which + len(first.circuits))
-    which = np.concatenate([first.which, shifted.astype(np.int32)])[order]
-    return Rows(flat, (*first.circuits, *second.circuits), which)
+    flat = pa.concat_batches([part.flat for part in parts]).take(pa.array(order))
+    circuits: list[tuple[QuotedCircuit, ...]] = []
+    which = []
+    for part in parts:
+        which.append(np.where(part.which < 0, part.which, part.which + len(circuits)))
+        circuits += part.circuits
+    return Rows(flat, tuple(circuits), np.concatenate(which)[order].astype(np.int32))
 
 
 def _members(quote: Quote | Refusal, currency: str) -> dict[str, Any]:

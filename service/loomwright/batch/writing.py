@@ -12,6 +12,8 @@ strings with the decimals of the currency, hours as a number. The summary is the
 Arrow: an IPC stream of record batches of ``row_schema``; the summary is JSON text in the custom
 metadata of a last batch without rows. Parquet: the same columns, the summary in the metadata of the
 file. Both under the key ``SUMMARY``.
+
+NDJSON or an Arrow stream that was asked for with its summary and has none has been cut short.
 """
 
 import io
