@@ -6,7 +6,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 
 PROGRAM = "import sys; from loomwright.cli import main; sys.exit(main())"
@@ -27,22 +27,32 @@ def finished_parts(out: Path) -> int:
     return len(list(rows.glob("part-????????.parquet")))
 
 
+def has_finished(out: Path, parts: int) -> bool:
+    """Whether at least so many partitions are finished."""
+    return finished_parts(out) >= parts
+
+
 @contextmanager
 def running(words: list[str]) -> Iterator[subprocess.Popen[str]]:
     """The command in a group of processes of its own, none of which is left at the end."""
-    process = subprocess.Popen(
-        [sys.executable, "-c", PROGRAM, *words],
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        start_new_session=True,
-    )
-    try:
+    with process_of_its_own([sys.executable, "-c", PROGRAM, *words], None) as process:
         yield process
-    finally:
-        with suppress(ProcessLookupError):
-            os.killpg(process.pid, signal.SIGKILL)
-        process.communicate(timeout=PATIENCE_S)
+
+
+@contextmanager
+def process_of_its_own(words: list[str], log: Path | None) -> Iterator[subprocess.Popen[str]]:
+    """A process whose group is ended at the end, with what it says in a file or to be read."""
+    with ExitStack() as stack:
+        said = subprocess.PIPE if log is None else stack.enter_context(log.open("wb"))
+        process = subprocess.Popen(
+            words, stdout=said, stderr=said, text=True, start_new_session=True
+        )
+        try:
+            yield process
+        finally:
+            with suppress(ProcessLookupError):
+                os.killpg(process.pid, signal.SIGKILL)
+            process.communicate(timeout=PATIENCE_S)
 
 
 def children(pid: int) -> list[int]:

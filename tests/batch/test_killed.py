@@ -15,7 +15,7 @@ import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
 
-from batch_commands import children, finished_parts, members, running, wait_until
+from batch_commands import children, finished_parts, has_finished, members, running, wait_until
 from batch_inputs import write_inputs
 from loomwright.cli import main
 
@@ -91,11 +91,6 @@ def test_a_run_that_is_killed_at_any_step_to_the_disk_goes_on(tmp_path: Path, na
         step += 1
     # Manifest, partitions and ending: each is forced to the disk and renamed, and then its folder.
     assert step > 5 * 3
-
-
-def has_finished(out: Path, parts: int) -> bool:
-    """Whether at least so many partitions are finished."""
-    return finished_parts(out) >= parts
 
 
 def contents(path: Path) -> dict[str, bytes]:
