@@ -56,12 +56,17 @@ def process_of_its_own(words: list[str], log: Path | None) -> Iterator[subproces
 
 
 def children(pid: int) -> list[int]:
-    """The processes that a process started and that do not only keep count for it."""
-    text = Path(f"/proc/{pid}/task/{pid}/children").read_text("ascii")
-    return [each for each in map(int, text.split()) if "spawn_main" in command_line(each)]
+    """The worker processes that a process started."""
+    found = [each for each, (parent, _) in _living().items() if parent == pid]
+    return [each for each in found if "spawn_main" in _command_line(each)]
 
 
-def command_line(pid: int) -> str:
+def members(group: int) -> list[int]:
+    """The processes of a group that still run."""
+    return [each for each, (_, of_group) in _living().items() if of_group == group]
+
+
+def _command_line(pid: int) -> str:
     """The words of a process, empty where it is gone."""
     try:
         return Path(f"/proc/{pid}/cmdline").read_text("utf-8").replace("\0", " ")
@@ -69,15 +74,16 @@ def command_line(pid: int) -> str:
         return ""
 
 
-def members(group: int) -> list[int]:
-    """The processes of a group that still run."""
-    found = []
+def _living() -> dict[int, tuple[int, int]]:
+    """Parent and group of each process that has not ended."""
+    found = {}
     for entry in Path("/proc").iterdir():
         if entry.name.isdigit():
             try:
-                fields = (entry / "stat").read_text("utf-8").rpartition(")")[2].split()
+                text = (entry / "stat").read_text("utf-8")
             except (FileNotFoundError, ProcessLookupError):
                 continue
-            if int(fields[2]) == group and fields[0] != "Z":
-                found.append(int(entry.name))
+            state, parent, group, *_ = text.rpartition(")")[2].split()
+            if state not in "ZX":
+                found[int(entry.name)] = int(parent), int(group)
     return found

@@ -9,6 +9,7 @@ process that commits them.
 import logging
 import signal
 from collections.abc import Iterable, Iterator
+from concurrent.futures import CancelledError
 from contextlib import suppress
 from typing import Self
 
@@ -105,7 +106,7 @@ class ClusterWorkers:
 
     def _reach(self) -> None:
         is_local = self._address == LOCAL
-        logging.getLogger("distributed").setLevel(logging.CRITICAL)
+        _silence()
         target: LocalCluster | str = self._address
         if is_local:
             target = self._cluster = _local_cluster(self._count)
@@ -172,6 +173,8 @@ class ClusterWorkers:
                 # Let go of the result on the worker as soon as it is here.
                 future.release()
                 self._hand_out(coming, under_way, finished)
+        except (OSError, CancelledError):
+            raise self._gone() from None
         finally:
             if under_way and self._client is not None and self._client.status == "running":
                 self._client.cancel(list(under_way))
@@ -212,7 +215,8 @@ class ClusterWorkers:
                 f"is short. {error}"
             ) from None
         except Exception as error:
-            # It comes from a worker and may be of any kind.
+            # It comes from a worker and may be of any kind, or from the way to it.
+            self._check_connection()
             raise RunError(
                 f"Partition {partition.number} failed: {type(error).__name__}: {error}"
             ) from None
@@ -223,7 +227,20 @@ class ClusterWorkers:
 
     def _check_connection(self) -> None:
         if not self._is_connected():
-            raise RunError(f"The scheduler at {self._address} is gone.")
+            raise self._gone()
+
+    def _gone(self) -> RunError:
+        return RunError(
+            f"The scheduler at {self._address} is gone; finished partitions are kept, the same "
+            "command goes on."
+        )
+
+
+def _silence() -> None:
+    """Leave it to the errors of a run to say what is wrong: each logger here has its own level."""
+    for name in list(logging.root.manager.loggerDict):
+        if name.partition(".")[0] in ("distributed", "tornado", "asyncio"):
+            logging.getLogger(name).setLevel(logging.CRITICAL)
 
 
 def _local_cluster(count: int) -> LocalCluster:
