@@ -30,8 +30,7 @@ from batch_commands import (
 from batch_inputs import write_inputs
 from loomwright.cli import main
 
-PACKAGES, VEHICLES = 3, 100
-PARTITIONS = PACKAGES * VEHICLES
+PACKAGES, VEHICLES = 3, 60
 LISTENING = "0A"
 
 
@@ -83,86 +82,64 @@ def workers(address: str, count: int, folder: Path) -> Iterator[list[subprocess.
         yield started
 
 
-def test_a_worker_of_a_cluster_is_killed_and_the_rows_are_the_same(
+def test_workers_runs_and_the_scheduler_of_a_cluster_die_and_the_rows_are_the_same(
     inputs: list[str], undisturbed: pa.Table, tmp_path: Path
 ) -> None:
     with (
-        scheduler(tmp_path) as (address, _),
+        scheduler(tmp_path) as (address, process_of_scheduler),
         workers(address, 2, tmp_path) as (first, second),
     ):
         out = tmp_path / "quotes.parquet"
         with running([*inputs, "--cluster", address, "--out", str(out)]) as process:
-            wait_until(partial(has_finished, out, 50), "fifty parts")
+            wait_until(partial(has_finished, out, 30), "thirty parts")
             first.kill()
             page, told = process.communicate()
         assert process.returncode == 0, told
         assert "were finished before" not in page
         assert pq.read_table(out).equals(undisturbed)
-        # The scheduler and the worker that is left serve the next run.
-        again = tmp_path / "again"
-        with running([*inputs, "--cluster", address, "--out", str(again)]) as process:
-            wait_until(partial(has_finished, again, 50), "fifty parts")
+        # What is left of the cluster serves the next run, which is stopped.
+        folder = tmp_path / "quotes"
+        words = [*inputs, "--cluster", address, "--out", str(folder)]
+        with running(words) as process:
+            wait_until(partial(has_finished, folder, 20), "twenty parts")
             os.killpg(process.pid, signal.SIGINT)
-            _, told = process.communicate()
-        assert process.returncode == 130, told
-        assert told.count("\n") == 1
+            page, told = process.communicate()
+        assert (process.returncode, page) == (130, ""), told
+        assert told.count("\n") == 1, told
         assert second.poll() is None
-        assert main([*inputs, "--out", str(again)]) == 0
-        assert pq.read_table(again).equals(undisturbed)
+        # It goes on, until the scheduler itself dies.
+        with running(words) as process:
+            wait_until(partial(has_finished, folder, 60), "sixty parts")
+            process_of_scheduler.kill()
+            page, told = process.communicate()
+    assert (process.returncode, page) == (2, ""), told
+    going_on, gone = told.splitlines()
+    assert "going on:" in going_on
+    assert f"The scheduler at {address} is gone" in gone
+    assert main([*inputs, "--out", str(folder)]) == 0
+    assert pq.read_table(folder).equals(undisturbed)
 
 
-def test_a_run_whose_scheduler_dies_says_so_and_goes_on_later(
-    inputs: list[str], undisturbed: pa.Table, tmp_path: Path
-) -> None:
-    out = tmp_path / "quotes.parquet"
-    with (
-        scheduler(tmp_path) as (address, process_of_scheduler),
-        workers(address, 1, tmp_path),
-        running([*inputs, "--cluster", address, "--out", str(out)]) as process,
-    ):
-        wait_until(partial(has_finished, out, 20), "twenty parts")
-        process_of_scheduler.kill()
-        page, told = process.communicate()
-    assert process.returncode == 2, told
-    assert page == ""
-    assert told.count("\n") == 1
-    assert f"The scheduler at {address} is gone" in told
-    assert finished_parts(out) >= 20
-    assert main([*inputs, "--out", str(out)]) == 0
-    assert pq.read_table(out).equals(undisturbed)
-
-
-def test_a_local_cluster_listens_on_the_loopback_and_outlives_a_killed_worker(
+def test_a_local_cluster_listens_on_the_loopback_outlives_a_worker_and_ends_at_ctrl_c(
     inputs: list[str], undisturbed: pa.Table, tmp_path: Path
 ) -> None:
     out = tmp_path / "quotes.parquet"
     words = [*inputs, "--cluster", "local", "--workers", "2", "--out", str(out)]
     with running(words) as process:
-        wait_until(partial(has_finished, out, 20), "twenty parts")
+        wait_until(partial(has_finished, out, 10), "ten parts")
         addresses = listened_addresses(members(process.pid))
         os.kill(children(process.pid)[0], signal.SIGKILL)
-        page, told = process.communicate()
-        wait_until(lambda: not members(process.pid), "the end of its processes")
-    assert addresses == {"127.0.0.1"}
-    assert process.returncode == 0, told
-    assert "300 pairs" in page
-    assert pq.read_table(out).equals(undisturbed)
-
-
-def test_ctrl_c_ends_a_local_cluster_and_the_run_goes_on_without_it(
-    inputs: list[str], undisturbed: pa.Table, tmp_path: Path
-) -> None:
-    out = tmp_path / "quotes.parquet"
-    words = [*inputs, "--cluster", "local", "--workers", "2", "--out", str(out)]
-    with running(words) as process:
-        wait_until(partial(has_finished, out, 20), "twenty parts")
+        wait_until(partial(has_finished, out, finished_parts(out) + 40), "forty more parts")
         os.killpg(process.pid, signal.SIGINT)
         page, told = process.communicate()
         wait_until(lambda: not members(process.pid), "the end of its processes")
-    assert process.returncode == 130, told
-    assert page == ""
+    assert addresses == {"127.0.0.1"}
+    assert (process.returncode, page) == (130, ""), told
     assert told.count("\n") == 1, told
-    assert main([*inputs, "--out", str(out)]) == 0
+    with running(words) as process:
+        page, told = process.communicate()
+        wait_until(lambda: not members(process.pid), "the end of its processes")
+    assert process.returncode == 0, told
     assert pq.read_table(out).equals(undisturbed)
 
 

@@ -7,6 +7,7 @@ import errno
 import fcntl
 import json
 import os
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -191,7 +192,7 @@ def interrupted(words: list[str], out: Path, monkeypatch: pytest.MonkeyPatch, pa
 
     def batches(*arguments: Any) -> Iterator[Any]:
         if rows.exists() and len(list(rows.iterdir())) >= parts:
-            raise KeyboardInterrupt
+            signal.raise_signal(signal.SIGINT)
         yield from original(*arguments)
 
     original = partition_module.batches

@@ -8,7 +8,7 @@ process that commits them.
 
 import logging
 import signal
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import CancelledError
 from contextlib import suppress
 from typing import Self
@@ -31,10 +31,9 @@ from loomwright.batch.partition import (
     priced_partition,
 )
 from loomwright.batch.run_error import RunError
-from loomwright.batch.workers import Results
 
 LOCAL = "local"
-_CONNECT_S, _JOIN_S, _CLOSE_S = 10.0, 60.0, 10.0
+_CONNECT_S, _JOIN_S, _CLOSE_S = 5.0, 60.0, 10.0
 # Each worker has one partition under way and as many waiting, so that none waits for the next.
 _AHEAD = 2
 
@@ -136,7 +135,9 @@ class ClusterWorkers:
                 if each is not None:
                     each.close(timeout=_CLOSE_S)
 
-    def results(self, partitions: Iterable[Partition]) -> Results:
+    def results(
+        self, partitions: Iterable[Partition]
+    ) -> Generator[tuple[Partition, bytes], None, None]:
         """Yield each partition with its finished file, as they are finished.
 
         Parameters
@@ -146,7 +147,7 @@ class ClusterWorkers:
 
         Yields
         ------
-        tuple
+        tuple[Partition, bytes]
             Partition and file.
 
         Raises
@@ -168,11 +169,11 @@ class ClusterWorkers:
                     again = self._submitted(partition)
                     under_way[again] = partition
                     finished.add(again)
-                else:
-                    yield partition, content
                 # Let go of the result on the worker as soon as it is here.
                 future.release()
                 self._hand_out(coming, under_way, finished)
+                if content is not None:
+                    yield partition, content
         except (OSError, CancelledError):
             raise self._gone() from None
         finally:

@@ -6,7 +6,7 @@ import signal
 import threading
 import traceback
 from collections import Counter, deque
-from collections.abc import Generator, Iterable
+from collections.abc import Generator, Iterable, Iterator
 from contextlib import suppress
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
@@ -19,8 +19,6 @@ from loomwright.batch.run_error import RunError
 # A partition that ended a process as many times will end the next one, too.
 MOST_DEATHS = 3
 _END_S = 5.0
-
-Results = Generator[tuple[Partition, bytes], None, None]
 
 # With another start a process would share what the first one has open, and its locks.
 _SPAWN = multiprocessing.get_context("spawn")
@@ -40,7 +38,9 @@ class Workers(Protocol):
     ) -> None:
         """End everything that was started, whatever the reason."""
 
-    def results(self, partitions: Iterable[Partition]) -> Results:
+    def results(
+        self, partitions: Iterable[Partition]
+    ) -> Generator[tuple[Partition, bytes], None, None]:
         """Yield each partition with its finished file, in any order."""
 
 
@@ -68,7 +68,9 @@ class ThisProcess:
         """Let go of it."""
         forget(self._work.name)
 
-    def results(self, partitions: Iterable[Partition]) -> Results:
+    def results(
+        self, partitions: Iterable[Partition]
+    ) -> Generator[tuple[Partition, bytes], None, None]:
         """Yield each partition with its finished file, in order."""
         for partition in partitions:
             yield partition, priced_partition(self._work.name, partition, self._progress)
@@ -105,7 +107,9 @@ class WorkerProcesses:
             connection.close()
         self._processes.clear()
 
-    def results(self, partitions: Iterable[Partition]) -> Results:
+    def results(
+        self, partitions: Iterable[Partition]
+    ) -> Generator[tuple[Partition, bytes], None, None]:
         """Yield each partition with its finished file, as they are finished.
 
         Parameters
@@ -115,7 +119,7 @@ class WorkerProcesses:
 
         Yields
         ------
-        tuple
+        tuple[Partition, bytes]
             Partition and file.
 
         Raises
@@ -126,14 +130,8 @@ class WorkerProcesses:
         coming, again = iter(partitions), deque[Partition]()
         under_way: dict[Connection, Partition] = {}
         deaths: Counter[int] = Counter()
-        while True:
-            while len(under_way) < self._count:
-                wanted = again.popleft() if again else next(coming, None)
-                if wanted is None:
-                    break
-                under_way[self._given(wanted, under_way)] = wanted
-            if not under_way:
-                return
+        self._hand_out(coming, again, under_way)
+        while under_way:
             for connection in wait(list(under_way)):
                 assert isinstance(connection, Connection)
                 partition = under_way.pop(connection)
@@ -143,7 +141,22 @@ class WorkerProcesses:
                     self._bury(connection, partition, deaths[partition.number])
                     again.append(partition)
                 else:
+                    # The process goes on while its file is written.
+                    self._hand_out(coming, again, under_way)
                     yield partition, content
+            self._hand_out(coming, again, under_way)
+
+    def _hand_out(
+        self,
+        coming: Iterator[Partition],
+        again: deque[Partition],
+        under_way: dict[Connection, Partition],
+    ) -> None:
+        while len(under_way) < self._count:
+            wanted = again.popleft() if again else next(coming, None)
+            if wanted is None:
+                break
+            under_way[self._given(wanted, under_way)] = wanted
 
     def _given(self, partition: Partition, under_way: Iterable[Connection]) -> Connection:
         """Return the connection of an idle process that was given the partition."""
