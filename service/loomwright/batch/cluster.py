@@ -10,7 +10,7 @@ import logging
 import signal
 from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import CancelledError
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from typing import Self
 
 from distributed import (
@@ -41,16 +41,12 @@ _AHEAD = 2
 class _Known(WorkerPlugin):
     """Lets a worker know the work before it is given a partition of it."""
 
-    def __init__(self, work: Work, is_local: bool) -> None:
+    def __init__(self, work: Work) -> None:
         self.name = _plugin_name(work)
         self._work = work
-        self._is_local = is_local
 
     def setup(self, worker: Worker) -> None:  # noqa: ARG002
         """Keep the work."""
-        if self._is_local:
-            # Ctrl-C reaches the whole group of processes; the client decides what it means.
-            signal.signal(signal.SIGINT, signal.SIG_IGN)
         keep(self._work)
 
     def teardown(self, worker: Worker) -> None:  # noqa: ARG002
@@ -104,11 +100,11 @@ class ClusterWorkers:
         return self
 
     def _reach(self) -> None:
-        is_local = self._address == LOCAL
         _silence()
         target: LocalCluster | str = self._address
-        if is_local:
-            target = self._cluster = _local_cluster(self._count)
+        if self._address == LOCAL:
+            with _deaf_to_ctrl_c():
+                target = self._cluster = _local_cluster(self._count)
         try:
             self._client = Client(target, timeout=_CONNECT_S, set_as_default=False)
             self._client.wait_for_workers(1, timeout=_JOIN_S)
@@ -117,7 +113,7 @@ class ClusterWorkers:
         except (OSError, ValueError) as error:
             raise RunError(f"No scheduler answers at {self._address}: {error}") from None
         try:
-            self._client.register_plugin(_Known(self._work, is_local))
+            self._client.register_plugin(_Known(self._work))
         except Exception as error:
             # Whatever a worker without this package, or with another one, makes of the plugin.
             raise RunError(f"A worker cannot use what it is sent: {error}") from None
@@ -242,6 +238,20 @@ def _silence() -> None:
     for name in list(logging.root.manager.loggerDict):
         if name.partition(".")[0] in ("distributed", "tornado", "asyncio"):
             logging.getLogger(name).setLevel(logging.CRITICAL)
+
+
+@contextmanager
+def _deaf_to_ctrl_c() -> Iterator[None]:
+    """Let threads that are started meanwhile, and their processes, never hear of Ctrl-C.
+
+    It reaches the whole group of processes, workers that are just started again included; what it
+    means is for this thread to decide, which hears of it as soon as the others are there.
+    """
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _local_cluster(count: int) -> LocalCluster:
