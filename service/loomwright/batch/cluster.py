@@ -11,6 +11,7 @@ import signal
 from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import CancelledError
 from contextlib import contextmanager, suppress
+from multiprocessing import resource_tracker
 from typing import Self
 
 from distributed import (
@@ -247,6 +248,8 @@ def _deaf_to_ctrl_c() -> Iterator[None]:
     It reaches the whole group of processes, workers that are just started again included; what it
     means is for this thread to decide, which hears of it as soon as the others are there.
     """
+    # Whichever thread starts the tracker hears of Ctrl-C again after that; so it is started before.
+    resource_tracker.ensure_running()
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
