@@ -7,11 +7,9 @@ process that commits them.
 """
 
 import logging
-import signal
 from collections.abc import Generator, Iterable, Iterator
 from concurrent.futures import CancelledError
-from contextlib import contextmanager, suppress
-from multiprocessing import resource_tracker
+from contextlib import suppress
 from typing import Self
 
 from distributed import (
@@ -32,6 +30,7 @@ from loomwright.batch.partition import (
     priced_partition,
 )
 from loomwright.batch.run_error import RunError
+from loomwright.batch.workers import deaf_to_ctrl_c
 
 LOCAL = "local"
 _CONNECT_S, _JOIN_S, _CLOSE_S = 5.0, 60.0, 10.0
@@ -104,7 +103,7 @@ class ClusterWorkers:
         _silence()
         target: LocalCluster | str = self._address
         if self._address == LOCAL:
-            with _deaf_to_ctrl_c():
+            with deaf_to_ctrl_c():
                 target = self._cluster = _local_cluster(self._count)
         try:
             self._client = Client(target, timeout=_CONNECT_S, set_as_default=False)
@@ -239,22 +238,6 @@ def _silence() -> None:
     for name in list(logging.root.manager.loggerDict):
         if name.partition(".")[0] in ("distributed", "tornado", "asyncio"):
             logging.getLogger(name).setLevel(logging.CRITICAL)
-
-
-@contextmanager
-def _deaf_to_ctrl_c() -> Iterator[None]:
-    """Let threads that are started meanwhile, and their processes, never hear of Ctrl-C.
-
-    It reaches the whole group of processes, workers that are just started again included; what it
-    means is for this thread to decide, which hears of it as soon as the others are there.
-    """
-    # Whichever thread starts the tracker hears of Ctrl-C again after that; so it is started before.
-    resource_tracker.ensure_running()
-    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
-    try:
-        yield
-    finally:
-        signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
 def _local_cluster(count: int) -> LocalCluster:

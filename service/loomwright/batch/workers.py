@@ -7,7 +7,8 @@ import threading
 import traceback
 from collections import Counter, deque
 from collections.abc import Generator, Iterable, Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
+from multiprocessing import resource_tracker
 from multiprocessing.connection import Connection, wait
 from multiprocessing.process import BaseProcess
 from types import TracebackType
@@ -175,7 +176,8 @@ class WorkerProcesses:
     def _started(self) -> Connection:
         ours, theirs = _SPAWN.Pipe()
         process = _SPAWN.Process(target=_serve, args=(theirs, self._work), daemon=True)
-        process.start()
+        with deaf_to_ctrl_c():
+            process.start()
         # Only the process may have its end open, or its death would not close it.
         theirs.close()
         self._processes[ours] = process
@@ -202,10 +204,24 @@ class WorkerProcesses:
             )
 
 
+@contextmanager
+def deaf_to_ctrl_c() -> Iterator[None]:
+    """Let threads that are started meanwhile, and their processes, never hear of Ctrl-C.
+
+    It reaches the whole group of processes, workers that are just started again included; what it
+    means is for this thread to decide, which hears of it as soon as the others are there.
+    """
+    # Whichever thread starts the tracker hears of Ctrl-C again after that; so it is started before.
+    resource_tracker.ensure_running()
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
 def _serve(connection: Connection, work: Work) -> None:
     """Answer partitions until nobody asks any more."""
-    # Ctrl-C reaches the whole group of processes; the one that started them decides what it means.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
     keep(work)
     with suppress(EOFError, OSError):
