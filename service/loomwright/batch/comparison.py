@@ -27,7 +27,7 @@ from loomwright.engineering.record import record
 from loomwright.jobs.priced_job import COMPLETE
 
 # Rows of either side that are compared at a time.
-_ROWS_AT_ONCE = 200_000
+_ROWS_AT_ONCE = 100_000
 _GREATEST = 5
 _NEEDED = ("package", "vehicle", "verdict", "currency", "total", "code", CIRCUITS)
 # Judged one by one; a difference in any other column counts as one in other figures.
