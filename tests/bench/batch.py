@@ -35,7 +35,8 @@ _SPEC.loader.exec_module(http_bench)
 import numpy as np  # noqa: E402
 
 from catalogue import packages, vehicles  # noqa: E402
-from loomwright.batch.engine import Batch, Engine, batches, engine_of  # noqa: E402
+from loomwright.batch.array_engine import engine_of  # noqa: E402
+from loomwright.batch.engine import Batch, Engine, batches  # noqa: E402
 from loomwright.batch.pair import (  # noqa: E402
     package_from_document,
     pair_document,

@@ -10,7 +10,7 @@ import os
 import time
 from pathlib import Path
 
-from loomwright.batch.engine import engine_of
+from loomwright.batch.array_engine import engine_of
 from loomwright.web import streaming
 from loomwright.web.app import create_app
 

@@ -10,7 +10,7 @@ import pyarrow as pa
 from loomwright.batch.bills.columns import BillColumns
 from loomwright.batch.bills.frame import frame_key as job_key
 from loomwright.batch.bills.row_bills import RowBills
-from loomwright.batch.engine import Batch
+from loomwright.batch.engine import Batch, Engine
 from loomwright.batch.frames import frames_of, variation_of
 from loomwright.batch.pair import pair_job
 from loomwright.batch.quote import Refusal, reference_quote, refusal_of_faults
@@ -28,6 +28,22 @@ Indices = npt.NDArray[np.int64]
 
 # Enough for packages one after the other, and for listed pairs that come back to the same few.
 _KEPT_PACKAGES, _KEPT_JOBS, _KEPT_OPTIONS = 256, 4096, 64
+
+
+def engine_of(batch: Batch) -> Engine:
+    """Return the engine that works out the quotes of a batch, wherever one is needed.
+
+    Parameters
+    ----------
+    batch
+        Packages, vehicles and pricing.
+
+    Returns
+    -------
+    Engine
+        The one place where an engine is chosen.
+    """
+    return ArrayEngine(batch)
 
 
 class ArrayEngine:

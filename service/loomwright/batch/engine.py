@@ -79,22 +79,6 @@ class ReferenceEngine:
         )
 
 
-def engine_of(batch: Batch) -> Engine:
-    """Return the engine that works out the quotes of a batch.
-
-    Parameters
-    ----------
-    batch
-        Packages, vehicles and pricing.
-
-    Returns
-    -------
-    Engine
-        The one place where an engine is chosen.
-    """
-    return ReferenceEngine(batch)
-
-
 @record
 class Pairs:
     """Listed pairs, as indices of packages and of vehicles of the same length."""

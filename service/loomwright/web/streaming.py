@@ -7,7 +7,8 @@ from typing import Any, TypeVar
 import orjson
 from flask import Response
 
-from loomwright.batch.engine import Batch, Pairs, batches, engine_of
+from loomwright.batch.array_engine import engine_of
+from loomwright.batch.engine import Batch, Pairs, batches
 from loomwright.batch.guarded import GuardedEngine
 from loomwright.batch.rows import Rows
 from loomwright.batch.summary import Summary
