@@ -9,7 +9,9 @@ import tomllib
 from pathlib import Path
 
 from loomwright.web import jwks, manners, quota
+from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.key_file import SCOPES, keys_of_file
+from loomwright.web.operations import OPERATIONS
 from loomwright.web.problem_codes import CODES
 from loomwright.web.requests import GREATEST_BODY_BYTES
 from loomwright.web.schemas.batch import (
@@ -95,3 +97,13 @@ def test_the_example_is_a_file_of_keys(tmp_path: Path) -> None:
     path.write_text(text, "utf-8")
     (key,) = keys_of_file(path)
     assert key.id == "till"
+
+
+def test_forms_of_batches_are_those_of_the_service() -> None:
+    (operation,) = [each for each in OPERATIONS if each.name == "price-packages"]
+    taken = ["application/json", *(body.media_type for body in operation.bodies)]
+    assert [row[0] for row in rows(HTTP, "media type")] == [f"`{each}`" for each in taken]
+    forms = FORMS_BY_OPERATION[operation.name]
+    told = {row[0].split()[0].strip("`"): row[1].strip("`") for row in rows(HTTP, "`as`")}
+    assert told == {form.name: form.media_type for form in forms.forms}
+    assert f"`{forms.usual}` (without a wish)" in HTTP
