@@ -1,5 +1,7 @@
 """Figures as answers give them."""
 
+import math
+
 import numpy as np
 import numpy.typing as npt
 
@@ -23,6 +25,56 @@ def six_digits(value: float | npt.NDArray[np.float64] | None) -> float | None:
         Rounded half to even in decimal.
     """
     return None if value is None else float(f"{value:.6g}")
+
+
+def six_digits_of_each(values: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """Return values to six significant digits, each as ``six_digits`` returns it.
+
+    Parameters
+    ----------
+    values
+        Numbers of magnitude from 1e-9 to 1e9, 0 or NaN, which stays.
+
+    Returns
+    -------
+    ndarray
+        Rounded half to even in decimal.
+    """
+    rounded, doubtful = _rounded_to_six_digits(np.ravel(values))
+    for place in np.flatnonzero(doubtful):
+        rounded[place] = float(f"{np.ravel(values)[place]:.6g}")
+    return rounded.reshape(np.shape(values))
+
+
+@compiled
+def _rounded_to_six_digits(
+    values: npt.NDArray[np.float64],
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
+    """Return values to six digits, and which of them may have gone to the wrong neighbour.
+
+    A power of ten up to 1e22 is exact in binary, so that a whole number over it is the float of the
+    decimal. What is inexact is the product, near the middle between two whole numbers and near a
+    power of ten.
+    """
+    rounded = np.empty(values.size)
+    doubtful = np.zeros(values.size, np.bool_)
+    for place in range(values.size):
+        value = values[place]
+        magnitude = abs(value)
+        if magnitude == 0.0 or math.isnan(magnitude):
+            rounded[place] = value
+            continue
+        doubtful[place] = not 1e-9 <= magnitude <= 1e9
+        if doubtful[place]:
+            rounded[place] = value
+            continue
+        digits = 5 - math.floor(math.log10(magnitude))
+        scaled = value * 10.0**digits if digits >= 0 else value / 10.0**-digits
+        whole = np.rint(scaled)
+        between = abs(abs(scaled - whole) - 0.5)
+        doubtful[place] = between < 1e-6 or not 100000.5 < abs(scaled) < 999999.25
+        rounded[place] = whole / 10.0**digits if digits >= 0 else whole * 10.0**-digits
+    return rounded, doubtful
 
 
 @compiled

@@ -421,3 +421,19 @@ def test_an_error_counts_its_faults_and_lists_twenty_at_most(count: int) -> None
 def test_a_text_has_two_hundred_characters_at_most() -> None:
     assert read("text", "text", "x" * 200)[1] == []
     assert read("text", "text", "x" * 201)[1] == ["/at/text"]
+
+
+@pytest.mark.parametrize(
+    ("member", "value", "message"),
+    [
+        ("plain", 1.0, "A number from 2 to 100 is needed."),
+        ("plain", True, "A number is needed."),
+        ("length", 101, "A number in m from 2 to 100 is needed."),
+        ("length", "1 ft", "A number in m from 2 to 100 is needed."),
+        ("length", "no length", "A number in m is needed."),
+    ],
+)
+def test_a_fault_of_a_number_names_its_bounds_where_it_is_one(member, value, message):
+    reader, faults = reader_of({member: value}, lambda _, text: {"1 ft": 0.3048}.get(text))
+    reader.number(member)
+    assert [fault.message for fault in faults] == [message]

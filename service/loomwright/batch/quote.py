@@ -236,7 +236,7 @@ def quote_of_job(job: Job, book: PriceBook, options: PricingOptions) -> Quote | 
         sized = sized_circuits(job, conductors, tables(), fuse_tables())
         bill = JobBills(job, book, options).of(sized)
     except EngineeringError as error:
-        return Refusal(error.code, error.message, faults_of_error(error))
+        return refusal_of_error(error)
     except MoneyError as error:
         return Refusal(INVALID_PAIR, str(error))
     loads = source_loads(job, sized)
@@ -253,11 +253,12 @@ def quote_of_job(job: Job, book: PriceBook, options: PricingOptions) -> Quote | 
     )
 
 
-def faults_of_error(error: EngineeringError) -> tuple[Fault, ...]:
-    """Return the place of an error of the engineering as the fault that it is, if it has one."""
+def refusal_of_error(error: EngineeringError) -> Refusal:
+    """Return the refusal of a pair that lies outside the models."""
     if not error.field:
-        return ()
-    return (Fault("/" + error.field.removeprefix("job/"), error.message),)
+        return Refusal(error.code, error.message)
+    pointer = "/" + error.field.removeprefix("job/")
+    return Refusal(error.code, error.message, (Fault(pointer, error.message),))
 
 
 def _quoted(entry: SizedCircuit) -> QuotedCircuit:

@@ -137,6 +137,24 @@ def _one_of(reader: ObjectReader, first: str, second: str) -> None:
         reader.fault(first, f"State either {first} or {second}, not both and not neither.")
 
 
+def emf_fits(emf_v: float, system_voltage_v: float) -> bool:
+    """Return whether a source of an open-circuit voltage is one of its system.
+
+    Parameters
+    ----------
+    emf_v
+        Open-circuit voltage [V].
+    system_voltage_v
+        Nominal [V], above 0.
+
+    Returns
+    -------
+    bool
+        Whether it lies between a flat battery and one that is charged.
+    """
+    return LEAST_EMF_SHARE <= emf_v / system_voltage_v <= GREATEST_EMF_SHARE
+
+
 def _source(reader: ObjectReader, vehicle: Vehicle) -> PowerSource:
     _one_of(reader, "source_resistance", "cold_cranking_current")
     system_v = vehicle.system_voltage_v
@@ -145,7 +163,7 @@ def _source(reader: ObjectReader, vehicle: Vehicle) -> PowerSource:
     before = len(reader.faults)
     emf_v = reader.number("source_voltage")
     read = len(reader.faults) == before
-    if read and system_v and not LEAST_EMF_SHARE <= emf_v / system_v <= GREATEST_EMF_SHARE:
+    if read and system_v and not emf_fits(emf_v, system_v):
         least, greatest = LEAST_EMF_SHARE * system_v, GREATEST_EMF_SHARE * system_v
         reader.fault(
             "source_voltage", f"From {least:g} to {greatest:g} V fits a {system_v:g} V system."

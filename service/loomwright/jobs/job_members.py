@@ -38,7 +38,8 @@ GREATEST_CURRENT_A = 5000.0
 _SHORTEST_M, _LONGEST_M = 0.01, 100.0
 
 
-def _length(about: str) -> Number:
+def length_member(about: str) -> Number:
+    """Return the rule of a length of conductor."""
     return Number(_SHORTEST_M, _LONGEST_M, "m", "length", about=about)
 
 
@@ -123,7 +124,7 @@ EQUIPMENT_ITEM: Mapping[str, Member] = {
 }
 RETURN_PATH: Mapping[str, Member] = {
     "by": Choice(RETURN_PATHS, about="How the current goes back."),
-    "ground_lead_length": _length("From the equipment to the ground point."),
+    "ground_lead_length": length_member("From the equipment to the ground point."),
     "stud": Choice(STUDS, about="Stud of the ground point."),
     "chassis_resistance": Number(
         0.0, 1.0, "ohm", "resistance", 0.001, about="Of the chassis with its ground point."
@@ -131,10 +132,10 @@ RETURN_PATH: Mapping[str, Member] = {
 }
 SIGNAL_LEAD: Mapping[str, Member] = {
     "form": Text(about="Form of the lead, as the price book calls it."),
-    "length": _length("Length that is needed."),
+    "length": length_member("Length that is needed."),
 }
 REMOTE_LEAD: Mapping[str, Member] = {
-    "length": _length("Length that is needed."),
+    "length": length_member("Length that is needed."),
     "cross_section": Number(0.1, 10.0, "mm2", default=0.75, about="Least nominal cross-section."),
 }
 TAP: Mapping[str, Member] = {
@@ -168,7 +169,7 @@ def conductor_members(tables: Tables, *, of_job: bool) -> dict[str, Member]:
 
 def _segment_members(tables: Tables) -> dict[str, Member]:
     return {
-        "length": _length("One-way length of the stretch."),
+        "length": length_member("One-way length of the stretch."),
         "zone": Choice(tuple(tables.zones), about="Mounting zone."),
         "bundled_conductors": Whole(
             1, 100, 1, about="Loaded conductors in the bundle, this one included."

@@ -135,7 +135,7 @@ class ObjectReader:
         if not isinstance(value, str):
             self.fault(name, "A text is needed.")
             return ""
-        if not _is_text(value):
+        if not is_text(value):
             self.fault(name, _TEXT_NEEDED)
         return value
 
@@ -168,7 +168,7 @@ class ObjectReader:
 
     def texts(self, name: str) -> tuple[str, ...]:
         """Return the texts of an array, each at most once."""
-        return self._texts(name, self._rule(name, Texts), _is_text, _TEXT_NEEDED)
+        return self._texts(name, self._rule(name, Texts), is_text, _TEXT_NEEDED)
 
     def _texts(
         self, name: str, rule: Choices | Texts, is_right: Callable[[str], bool], wanted: str
@@ -256,25 +256,12 @@ class ObjectReader:
         if name not in self._values:
             self._note_absence(name)
             return rule.lower
-        value, slack = self._values[name], 0.0
-        if isinstance(value, str) and rule.quantity and self._quantity_text:
-            # What the reader refuses stays text and is named as no number below.
-            read = self._quantity_text(rule.quantity, value)
-            value = value if read is None else read
-            slack = _BOUND_SLACK * rule.upper
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            advice = comma_advice(value)
-            self.fault(
-                name, f"A number{_in_unit(rule)} is needed{f'; {advice}' if advice else ''}."
-            )
+        value = self._values[name]
+        read = stated_number(rule, value, self._quantity_text)
+        if read is None:
+            self.fault(name, _number_needed(rule, value, self._quantity_text))
             return rule.lower
-        # An int of thousands of digits would overflow in float(); the comparison does not.
-        within = rule.lower - slack <= value <= rule.upper + slack
-        if not within or not math.isfinite(value):
-            edges = f"from {rule.lower:g} to {rule.upper:g}"
-            self.fault(name, f"A number{_in_unit(rule)} {edges} is needed.")
-            return rule.lower
-        return float(value)
+        return read
 
     def optional_decimal(self, name: str) -> Decimal | None:
         """Return an exact decimal, or ``None`` where it is absent."""
@@ -352,7 +339,56 @@ class ObjectReader:
         return readers
 
 
-def _is_text(value: object) -> bool:
+def stated_number(
+    rule: Number, value: object, quantity_text: QuantityText | None = None
+) -> float | None:
+    """Return the number that a value states under a rule.
+
+    Parameters
+    ----------
+    rule
+        The rule.
+    value
+        A number in the stated unit, or text with a unit where the rule names a quantity.
+    quantity_text
+        Reader of quantities with a unit; without one, only numbers are quantities.
+
+    Returns
+    -------
+    float or None
+        In the stated unit; none for anything else and outside the bounds.
+    """
+    number, slack = _number_in_unit(rule, value, quantity_text)
+    if isinstance(number, bool) or not isinstance(number, int | float):
+        return None
+    # An int of thousands of digits would overflow in float(); the comparison does not.
+    within = rule.lower - slack <= number <= rule.upper + slack
+    return float(number) if within and math.isfinite(number) else None
+
+
+def _number_in_unit(
+    rule: Number, value: object, quantity_text: QuantityText | None
+) -> tuple[object, float]:
+    """Return a value with its unit taken off, and by how much it may miss the bounds.
+
+    What the reader of quantities refuses stays text.
+    """
+    if isinstance(value, str) and rule.quantity and quantity_text:
+        read = quantity_text(rule.quantity, value)
+        return (value if read is None else read), _BOUND_SLACK * rule.upper
+    return value, 0.0
+
+
+def _number_needed(rule: Number, value: object, quantity_text: QuantityText | None) -> str:
+    number, _ = _number_in_unit(rule, value, quantity_text)
+    if isinstance(number, bool) or not isinstance(number, int | float):
+        advice = comma_advice(number)
+        return f"A number{_in_unit(rule)} is needed{f'; {advice}' if advice else ''}."
+    return f"A number{_in_unit(rule)} from {rule.lower:g} to {rule.upper:g} is needed."
+
+
+def is_text(value: object) -> bool:
+    """Return whether a value is text that a document may hold, see ``Text``."""
     return isinstance(value, str) and len(value) <= TEXT_LIMIT and bool(_TEXT.fullmatch(value))
 
 
