@@ -26,6 +26,7 @@ def test_a_law_is_worked_by_hand() -> None:
     # 2 x 1.5 + 1 = 4; in steps of 3 that is 2 of them, and 7 with 1 more.
     law = 1 + 2 * Growing()
     assert law.at(Decimal("1.5")) == 4
+    assert (law * 3).at(Decimal("1.5")) == 12
     assert (law / 3).at(Decimal("1.5")) == Fraction(4, 3)
     stepped = (law / 3).whole_steps()
     assert stepped.at(Decimal("1.5")) == 2

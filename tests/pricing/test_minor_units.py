@@ -38,6 +38,13 @@ def test_quotients_are_rounded_as_their_mode_says(mode: str, expected: list[int]
     assert np.array_equal(rounded_quotient(np.array(numerators), 4, rounding), expected)
 
 
+def test_the_least_amounts_have_their_sign() -> None:
+    # Halves of one minor unit either way, and nothing.
+    half_up = ROUNDING_MODES["half_up"]
+    assert [rounded_quotient(each, 2, half_up) for each in (-1, 0, 1)] == [-1, 0, 1]
+    assert np.array_equal(rounded_quotient(np.array([-1, 0, 1]), 2, half_up), [-1, 0, 1])
+
+
 def test_a_mode_that_no_book_has_is_refused() -> None:
     with pytest.raises(ValueError, match="ROUND_CEILING"):
         rounded_quotient(1, 2, ROUND_CEILING)
@@ -82,6 +89,10 @@ def test_what_is_left_over_goes_to_those_that_lost_most_and_the_earlier_of_them(
     # 7 by 1, 1, 1: a third of one each, and the first takes it.
     assert shared_units(7, np.array([1, 1, 1], object)).tolist() == [3, 2, 2]
     assert shared_units(-7, np.array([1, 1, 1])).tolist() == [-3, -2, -2]
+    # More than a number in binary holds, either way: the odd one to the first.
+    many = 10**17
+    assert shared_units(2 * many + 1, np.array([1, 1], object)).tolist() == [many + 1, many]
+    assert shared_units(-2 * many - 1, np.array([1, 1], object)).tolist() == [-many - 1, -many]
     # By nothing at all: equally.
     assert shared_units(3, np.array([0, 0])).tolist() == [2, 1]
 

@@ -122,10 +122,10 @@ def shared_units(units: Units, weights: npt.NDArray[Any]) -> npt.NDArray[Any]:
     left = np.asarray(units * sign - shares.sum(axis=0), np.int64)
     # No two of these are alike, and of shares that lost alike the earlier one's is the greater.
     count = len(weights)
-    ranks = lost * count + np.arange(count)[::-1].reshape(-1, *[1] * (weights.ndim - 1))
+    ranks = lost * count + np.arange(count)[::-1].reshape(count, *[1] * (weights.ndim - 1))
     rising = np.sort(np.moveaxis(ranks, 0, -1), axis=-1)
     last = np.take_along_axis(rising, np.minimum(count - left, count - 1)[..., None], axis=-1)
-    takes_one = (ranks >= last[..., 0]) & (left > 0)
+    takes_one = (ranks >= last.squeeze(axis=-1)) & (left > 0)
     return (shares + takes_one) * sign  # type: ignore[no-any-return]
 
 

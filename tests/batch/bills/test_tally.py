@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.batch.bills.growth import TooGreatError
+from loomwright.batch.bills.growth import TooGreatError, in_steps
 from loomwright.batch.bills.lengths import CircuitStretch, RowLengths
 from loomwright.batch.bills.pieces import constant
 from loomwright.batch.bills.tally import Amount, Chunk, Presence, Tally
@@ -53,11 +53,12 @@ def listed(steps: Units, count: int) -> list[int]:
 
 def test_a_sum_is_rounded_once_as_worked_by_hand() -> None:
     # 0.7 and 1.4 x the length, in steps of 0.5: 0.7 + 1.4 = 2.1 makes 5, 0.7 + 2.8 = 3.5 makes 7.
+    half = Fraction(1, 2)
     amounts = [
-        Amount(0, 0, constant(Decimal("0.7")), None),
-        Amount(1, 0, Growing() * Decimal("1.4"), AT),
+        Amount(0, 0, in_steps(constant(Decimal("0.7")), half), None),
+        Amount(1, 0, in_steps(Growing() * Decimal("1.4"), half), AT),
     ]
-    tally = Tally(amounts, Fraction(1, 2), {0: 1, 1: 2})
+    tally = Tally(amounts, {0: 1, 1: 2})
     assert listed(tally.steps(chunk([10**6, 2 * 10**6], {0: 0, 1: 0})), 2) == [5, 7]
     # In the other case of the second piece nothing is needed of it.
     assert listed(tally.steps(chunk([10**6], {0: 0, 1: 1})), 1) == [2]
@@ -80,10 +81,10 @@ def test_sums_are_exact(
     data: st.DataObject,
 ) -> None:
     cases = [data.draw(st.integers(0, 1)) for _ in lengths_um]
-    amounts = [Amount(0, case, law, AT) for case, law in laws]
-    amounts.append(Amount(1, 0, constant(fixed), None))
+    amounts = [Amount(0, case, in_steps(law, step), AT) for case, law in laws]
+    amounts.append(Amount(1, 0, in_steps(constant(fixed), step), None))
     rows = chunk(lengths_um, {0: np.array(cases), 1: 0})
-    found = listed(Tally(amounts, step, {0: 2, 1: 1}).steps(rows), len(lengths_um))
+    found = listed(Tally(amounts, {0: 2, 1: 1}).steps(rows), len(lengths_um))
     for length_um, case, steps in zip(lengths_um, cases, found, strict=True):
         length_m = Decimal(length_um).scaleb(-6)
         own = sum(law.at(length_m) for of, law in laws if of == case)
@@ -91,14 +92,14 @@ def test_sums_are_exact(
 
 
 def test_what_64_bits_may_not_hold_is_refused() -> None:
-    rows = chunk([10**8], {0: 0})
+    rows, micro = chunk([10**8], {0: 0}), Fraction(1, 10**6)
     with pytest.raises(TooGreatError):
-        Tally([Amount(0, 0, constant(Decimal(10**13)), None)], Fraction(1, 10**6), {0: 1})
+        Tally([Amount(0, 0, in_steps(constant(Decimal(10**13)), micro), None)], {0: 1})
     with pytest.raises(TooGreatError):
-        Tally([Amount(0, 0, Growing() * 10**11, AT)], Fraction(1, 10**6), {0: 1}).steps(rows)
+        Tally([Amount(0, 0, in_steps(Growing() * 10**11, micro), AT)], {0: 1}).steps(rows)
     many = (Growing() * Decimal("123456789.123456789123456789")).whole_steps()
     with pytest.raises(TooGreatError):
-        Tally([Amount(0, 0, many, AT)], Fraction(1), {0: 1}).steps(rows)
+        Tally([Amount(0, 0, in_steps(many, Fraction(1)), AT)], {0: 1}).steps(rows)
 
 
 def test_presence_is_that_of_the_cases() -> None:
@@ -109,3 +110,10 @@ def test_presence_is_that_of_the_cases() -> None:
     assert presence.of(chunk([1], {0: 0, 1: 1})) is False
     assert Presence([(2, 0)], {2: 1}).of(chunk([1], {2: 0})) is True
     assert Presence([], {}).of(chunk([1], {})) is False
+
+
+def test_cases_of_rows_are_told() -> None:
+    rows = chunk([1] * 4, {0: np.array([2, 0, 2, 0]), 1: 1})
+    assert rows.has_cases({0: 4, 1: 2}).tolist() == [True, False, True, False, False, True]
+    assert rows.rows(0, 2).tolist() == [0, 2]
+    assert rows.rows(0, 1).tolist() == []

@@ -1,15 +1,15 @@
 """Lines of the bills of a job's rows, put together from the cases that its pieces may be of."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
-from fractions import Fraction
+from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.bills.contested import CoversOfJob, PlacedNeed, contested_of
 from loomwright.batch.bills.line_amounts import LineAmounts, LineDiscounts
-from loomwright.batch.bills.pieces import Case, PartNeed
+from loomwright.batch.bills.pieces import Case
 from loomwright.batch.bills.tally import Amount, Chunk, Presence, Tally
 from loomwright.batch.bills.unpriced import Unserved
 from loomwright.engineering.record import record
@@ -70,31 +70,38 @@ class Assembly:
         covers: CoversOfJob,
     ) -> None:
         self._book = book
-        counts = {piece: len(cases) for piece, cases in enumerate(pieces)}
-        placed = list(_placed(pieces))
+        self._counts = counts = {piece: len(cases) for piece, cases in enumerate(pieces)}
+        placed = [
+            PlacedNeed(piece, number, need)
+            for piece, cases in enumerate(pieces)
+            for number, case in enumerate(cases)
+            for need in case.parts
+        ]
         contested = {
-            part.key
-            for each in placed
-            if not _is_plain(each.need, book)
-            for part in each.need.parts
+            part.key for each in placed if not each.need.is_plain for part in each.need.parts
         }
         plain: dict[str, list[PlacedNeed]] = {}
         choices = []
         for each in placed:
             parts = each.need.parts
-            if _is_plain(each.need, book) and parts[0].key not in contested:
+            if each.need.is_plain and parts[0].key not in contested:
                 plain.setdefault(parts[0].key, []).append(each)
             elif parts:
                 choices.append(each)
-        self._plain = [
-            _PlainPart(book.part_by_key[key], needs, counts, known) for key, needs in plain.items()
-        ]
-        self._contested = contested_of(choices, book, discounts, counts, covers)
-        self._labour = [
-            _Work(operation, amounts, counts, book, known)
-            for key, operation in book.labour.items()
-            if (amounts := list(_work(pieces, key)))
-        ]
+        self._plain = _Lines(
+            [_PlainPart(book.part_by_key[key], own, counts, known) for key, own in plain.items()],
+            counts,
+        )
+        self._contested = _Lines(contested_of(choices, book, discounts, counts, covers), counts)
+        work = _work(pieces)
+        self._labour = _Lines(
+            [
+                _Work(operation, work[key], counts, book, known)
+                for key, operation in book.labour.items()
+                if key in work
+            ],
+            counts,
+        )
         self.unserved = Unserved(pieces, counts)
 
     def lines(self, chunk: Chunk) -> RowLines:
@@ -116,17 +123,19 @@ class Assembly:
             A quantity has more digits than 64 bits hold.
         """
         last_days, places = self._book.last_days, self._book.line_places
+        has_cases = chunk.has_cases(self._counts)
         parts = [
             (
                 (places[own.part.key], 0),
                 RowLine(
                     own.part.tax_category,
                     *own.amounts.of(own.tally.steps(chunk)),
-                    own.presence.of(chunk),
+                    # It is asked for no line without a last day.
+                    own.part.key not in last_days or own.presence.of(chunk),
                     last_days.get(own.part.key),
                 ),
             )
-            for own in self._plain
+            for own in self._plain.of(has_cases)
         ]
         parts += [
             (
@@ -139,13 +148,13 @@ class Assembly:
                     last_days.get(each.line.key),
                 ),
             )
-            for contested in self._contested
+            for contested in self._contested.of(has_cases)
             for each in contested.lines(chunk)
         ]
         parts.sort(key=lambda entry: entry[0])
         labour: list[RowLine] = []
         micro_hours: Units = 0
-        for work in self._labour:
+        for work in self._labour.of(has_cases):
             steps, is_there = work.steps(chunk)
             labour.append(
                 RowLine(work.operation.tax_category, *work.amounts.of(steps), is_there, None)
@@ -197,6 +206,31 @@ class KnownAmounts:
         return known[key]
 
 
+Placed = TypeVar("Placed", bound="_HasPlaces")
+
+
+class _HasPlaces(Protocol):
+    @property
+    def places(self) -> Sequence[tuple[int, int]]:
+        """Piece and case of each need."""
+
+
+class _Lines(Generic[Placed]):
+    """What makes lines, of which some rows have few: those that are needed are found at once."""
+
+    def __init__(self, every: Sequence[Placed], counts: Mapping[int, int]) -> None:
+        self._every = every
+        firsts = dict(zip(counts, np.cumsum([0, *counts.values()]).tolist(), strict=False))
+        self._needed_by = np.zeros((len(every), sum(counts.values())), np.bool_)
+        for row, each in zip(self._needed_by, every, strict=True):
+            row[[firsts[piece] + case for piece, case in each.places]] = True
+
+    def of(self, has_cases: npt.NDArray[np.bool_]) -> list[Placed]:
+        """Return those that any case needs of which there are rows."""
+        needed = (self._needed_by & has_cases).any(axis=1)
+        return [self._every[index] for index in np.flatnonzero(needed).tolist()]
+
+
 class _PlainPart:
     """A part that nothing competes with."""
 
@@ -208,9 +242,12 @@ class _PlainPart:
         known: KnownAmounts,
     ) -> None:
         self.part, self.amounts = part, known.of_part(part)
-        amounts = [Amount(each.piece, each.case, each.need.laws[0], each.need.at) for each in needs]
-        self.tally = Tally(amounts, Fraction(part.sale_increment), counts)
-        self.presence = Presence([(each.piece, each.case) for each in needs], counts)
+        self.places = [(each.piece, each.case) for each in needs]
+        self.tally = Tally(
+            [Amount(each.piece, each.case, each.need.stepped[0], each.need.at) for each in needs],
+            counts,
+        )
+        self.presence = Presence(self.places, counts)
 
 
 class _Work:
@@ -225,39 +262,33 @@ class _Work:
         known: KnownAmounts,
     ) -> None:
         self.operation, self.amounts = operation, known.of_labour(operation)
-        increment_h = Fraction(book.rules.labour_increment_h)
-        self.micro_hours = int(increment_h * 10**6)
-        self._presence = Presence([(each.piece, each.case) for each in amounts], counts)
-        first = amounts[0]
-        self._tally = Tally(amounts, increment_h, counts)
+        self.micro_hours = int(book.rules.labour_increment_h.scaleb(6))
+        self.places = [(each.piece, each.case) for each in amounts]
+        self._is_presence_asked = bool(book.labour_minimum) or operation.is_charged_once
+        self._presence = Presence(self.places, counts)
+        self._tally = Tally(amounts, counts)
         self._once: Units = 0
         if operation.is_charged_once:
             # It is as long wherever it is needed, and measured by no length.
-            once = Tally([first], increment_h, counts)
+            first = amounts[0]
+            once = Tally([first], counts)
             self._once = once.steps(Chunk(1, {first.piece: first.case}, None))
 
     def steps(self, chunk: Chunk) -> tuple[Units, bool | npt.NDArray[np.bool_]]:
         """Return the increments of labour of the rows, and which rows have the operation."""
-        is_there = self._presence.of(chunk)
+        is_there = self._presence.of(chunk) if self._is_presence_asked else True
         if self.operation.is_charged_once:
             return self._once * is_there, is_there
         return self._tally.steps(chunk), is_there
 
 
-def _placed(pieces: Pieces) -> Iterator[PlacedNeed]:
-    for piece, cases in enumerate(pieces):
-        for number, case in enumerate(cases):
-            for need in case.parts:
-                yield PlacedNeed(piece, number, need)
-
-
-def _is_plain(need: PartNeed, book: PriceBook) -> bool:
-    return len(need.parts) == 1 and need.parts[0].key in book.without_choice
-
-
-def _work(pieces: Pieces, operation: str) -> Iterator[Amount]:
+def _work(pieces: Pieces) -> dict[str, list[Amount]]:
+    """Return the labour of all cases, by operation."""
+    found: dict[str, list[Amount]] = {}
     for piece, cases in enumerate(pieces):
         for number, case in enumerate(cases):
             for need in case.work:
-                if need.operation == operation and need.hours is not None:
-                    yield Amount(piece, number, need.hours, need.at)
+                if need.stepped is not None:
+                    amount = Amount(piece, number, need.stepped, need.at)
+                    found.setdefault(need.operation, []).append(amount)
+    return found

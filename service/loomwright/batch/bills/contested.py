@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.bills.codes import ONE_ROW, coded_rows
+from loomwright.batch.bills.growth import in_steps
 from loomwright.batch.bills.lengths import CircuitStretch
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.pieces import PartNeed
@@ -99,6 +100,8 @@ class Contested:
         self._tallies = list(tallies.values())
         articles = tuple(article.name for article in cluster.articles)
         self._covers = covers.of((articles, tuple(self._by_case), tuple(tallies)))
+        #: Piece and case of each need.
+        self.places = [(each.piece, each.case) for each in needs]
 
     def lines(self, chunk: Chunk) -> list[LineColumns]:
         """Return the lines of what is bought for the rows.
@@ -285,10 +288,9 @@ def _tallies(
             if part.key in article.supplies
         ]
         step = _greatest_divisor(steps)
-        fixed = [_amount(each, law) for each, law in own if len(each.need.parts) == 1]
-        free = _slots([(each, law) for each, law in own if len(each.need.parts) > 1])
+        fixed = [_amount(each, law, step) for each, law in own if len(each.need.parts) == 1]
+        free = _slots([(each, law) for each, law in own if len(each.need.parts) > 1], step)
         if len(free) > _GREATEST_SUBSETS:
-            # Steps so small that nothing is rounded.
             if fixed:
                 tally = _exact_tally(fixed, counts)
                 yield (part.key, tally.denominator), tally
@@ -300,28 +302,33 @@ def _tallies(
             for given in combinations(free, count):
                 amounts = fixed + [amount for slot in given for amount in free[slot]]
                 if amounts:
-                    yield (part.key, given), Tally(amounts, step, counts)
+                    yield (part.key, given), Tally(amounts, counts)
 
 
 def _slots(
-    free: Sequence[tuple[PlacedNeed, Growing]],
+    free: Sequence[tuple[PlacedNeed, Growing]], step: Fraction
 ) -> dict[tuple[int, int], list[Amount]]:
     """Return needs that no row has two of together as one: those of other cases of a piece."""
     by_slot: dict[tuple[int, int], list[Amount]] = {}
     met: dict[tuple[int, int], int] = {}
     for each, law in free:
         number = met[each.piece, each.case] = met.get((each.piece, each.case), -1) + 1
-        by_slot.setdefault((each.piece, number), []).append(_amount(each, law))
+        by_slot.setdefault((each.piece, number), []).append(_amount(each, law, step))
     return by_slot
 
 
-def _amount(each: PlacedNeed, law: Growing) -> Amount:
-    return Amount(each.piece, each.case, law, each.need.at)
+def _amount(each: PlacedNeed, law: Growing, step: Fraction) -> Amount:
+    return Amount(each.piece, each.case, in_steps(law, step), each.need.at)
 
 
 def _exact_tally(amounts: Sequence[Amount], counts: Mapping[int, int]) -> Tally:
-    unit = Tally(amounts, Fraction(1), counts)
-    return Tally(amounts, Fraction(1, unit.denominator), counts)
+    """Return a sum in steps so small that nothing is rounded."""
+    whole = _in_steps_of(amounts, Fraction(1))
+    return Tally(_in_steps_of(amounts, Fraction(1, Tally(whole, counts).denominator)), counts)
+
+
+def _in_steps_of(amounts: Sequence[Amount], step: Fraction) -> list[Amount]:
+    return [each._replace(stepped=in_steps(each.stepped.law, step)) for each in amounts]
 
 
 def _greatest_divisor(steps: Sequence[Fraction]) -> Fraction:

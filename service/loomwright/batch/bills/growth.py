@@ -2,6 +2,7 @@
 
 from fractions import Fraction
 from math import ceil, lcm
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -62,6 +63,27 @@ def _rounded_up(law: Growing, micrometres: Units) -> Units:
     for place in np.flatnonzero(np.abs(near - np.rint(near)) < _DOUBT).tolist():
         found[place] = -(-(times * int(whole[place]) + plus) // denominator)
     return found
+
+
+class Stepped(NamedTuple):
+    """A law in steps of some size: the numerator and denominator of its numbers, in lowest terms.
+
+    ``factor`` is that of each micrometre, or of each step of the law that it rounds up.
+    """
+
+    law: Growing
+    constant: tuple[int, int]
+    factor: tuple[int, int]
+
+
+def in_steps(law: Growing, step: Fraction) -> Stepped:
+    """Return a law in steps of some size instead of the unit that it is in."""
+    each = step if law.steps_of is not None else step * MICROMETRES
+    return Stepped(law, _quotient(law.constant, step), _quotient(law.factor, each))
+
+
+def _quotient(quantity: Fraction, step: Fraction) -> tuple[int, int]:
+    return (quantity / step).as_integer_ratio()
 
 
 def steps_over(sum_of_parts: Units, denominator: int) -> Units:

@@ -11,6 +11,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import NamedTuple
 
+from loomwright.batch.bills.growth import Stepped, in_steps
 from loomwright.batch.bills.lengths import CircuitStretch
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_labour import lead_labour
@@ -58,13 +59,17 @@ class CodedCircuit:
 class PartNeed:
     """A part that is needed, with the law of its quantity in the unit of each part that serves.
 
-    ``at`` is the length that it follows from, none where it is the same in all rows.
+    ``stepped`` has each of the laws in the increments of its part, ``at`` is the length that they
+    are of, none where the quantity is the same in all rows. ``is_plain`` where one part serves it,
+    with which nothing competes.
     """
 
     requirement: Requirement
     parts: tuple[Part, ...]
     laws: tuple[Growing, ...]
+    stepped: tuple[Stepped, ...]
     at: CircuitStretch | None
+    is_plain: bool
 
     def for_length(self, length_m: Decimal | None) -> Requirement:
         """Return the requirement of a row in which its length is this [m]."""
@@ -76,10 +81,10 @@ class PartNeed:
 
 @record
 class WorkNeed:
-    """An operation that is needed, with the law of its hours, none where no book has it."""
+    """An operation that is needed, with its increments of labour, none where no book has it."""
 
     operation: str
-    hours: Growing | None
+    stepped: Stepped | None
     at: CircuitStretch | None
 
 
@@ -109,6 +114,7 @@ class Cases:
         self._job, self._book = job, book
         self._requirements = JobRequirements(job, book)
         self._factor = difficulty_factor(book, job.vehicle.difficulty)
+        self._increment_h = Fraction(book.rules.labour_increment_h)
 
     def of_job(self) -> Case:
         """Return what the job needs whatever its circuits are."""
@@ -131,25 +137,32 @@ class Cases:
 
     def _part_need(self, asked: Requirement) -> PartNeed:
         parts = self._book.parts_for(asked.what, asked.attributes)
-        measured = asked.measured
+        measured, at = asked.measured, None
         if measured is None or measured.rule is None:
+            # Rounded up as they are, and not by a law of nothing.
             quantities = [in_unit(asked.quantity, asked.unit, part.unit) for part in parts]
-            return PartNeed(asked, parts, tuple(map(constant, quantities)), None)
-        law = measured.rule(Growing())
-        laws = tuple(in_unit(law, asked.unit, part.unit) for part in parts)
-        return PartNeed(asked, parts, laws, CircuitStretch(asked.circuit, measured.stretch))
+            laws = tuple(map(constant, quantities))
+        else:
+            law, at = measured.rule(Growing()), CircuitStretch(asked.circuit, measured.stretch)
+            laws = tuple(in_unit(law, asked.unit, part.unit) for part in parts)
+        stepped = tuple(
+            in_steps(law, Fraction(part.sale_increment))
+            for law, part in zip(laws, parts, strict=True)
+        )
+        is_plain = len(parts) == 1 and parts[0].key in self._book.without_choice
+        return PartNeed(asked, parts, laws, stepped, at, is_plain)
 
     def _work_need(self, asked: LabourRequirement) -> WorkNeed:
         operation = self._book.labour.get(asked.operation)
         if operation is None:
             return WorkNeed(asked.operation, None, None)
-        hours = hours_of(operation, asked.pieces, Growing(), self._factor)
-        if asked.stretch is None:
-            hours = hours_of(operation, asked.pieces, asked.length_m, self._factor)
-        if isinstance(hours, Growing):
-            assert asked.stretch is not None
-            return WorkNeed(asked.operation, hours, CircuitStretch(asked.circuit, asked.stretch))
-        return WorkNeed(asked.operation, constant(hours), None)
+        hours = hours_of(operation, asked.pieces, asked.length_m, self._factor)
+        if asked.stretch is not None:
+            law = hours_of(operation, asked.pieces, Growing(), self._factor)
+            if isinstance(law, Growing):
+                at = CircuitStretch(asked.circuit, asked.stretch)
+                return WorkNeed(asked.operation, in_steps(law, self._increment_h), at)
+        return WorkNeed(asked.operation, in_steps(constant(hours), self._increment_h), None)
 
 
 def constant(quantity: Decimal) -> Growing:

@@ -1,8 +1,7 @@
 """Sums of what rows need of one thing, in whole steps that it is sold by."""
 
-from collections.abc import Iterable, Mapping
-from fractions import Fraction
-from math import gcd, lcm
+from collections.abc import Iterable, Mapping, Sequence
+from math import lcm
 from typing import NamedTuple
 
 import numpy as np
@@ -10,19 +9,19 @@ import numpy.typing as npt
 
 from loomwright.batch.bills.growth import (
     GREATEST,
+    Stepped,
     TooGreatError,
     steps_over,
     variable_part,
 )
-from loomwright.batch.bills.lengths import MICROMETRES, CircuitStretch, RowLengths
-from loomwright.engineering.record import record
+from loomwright.batch.bills.lengths import CircuitStretch, RowLengths
 from loomwright.pricing.growing import Growing
 from loomwright.pricing.minor_units import Units
 
 Mask = npt.NDArray[np.bool_]
+Rows = npt.NDArray[np.int64]
 
 
-@record
 class Chunk:
     """Rows that are worked out together.
 
@@ -36,16 +35,33 @@ class Chunk:
         Lengths of the rows; none where nothing is measured.
     """
 
-    count: int
-    cases: Mapping[int, Units]
-    lengths: RowLengths | None
+    def __init__(self, count: int, cases: Mapping[int, Units], lengths: RowLengths | None) -> None:
+        self.count, self.cases = count, cases
+        self._lengths = lengths
+        self._rows: dict[tuple[int, int], Rows] = {}
 
     def micrometres(self, at: CircuitStretch | None) -> Units:
         """Return a length of the rows [um], 0 for none."""
         if at is None:
             return 0
-        assert self.lengths is not None
-        return self.lengths.micrometres(at)
+        assert self._lengths is not None
+        return self._lengths.micrometres(at)
+
+    def rows(self, piece: int, case: int) -> Rows:
+        """Return the rows of a case."""
+        found = self._rows.get((piece, case))
+        if found is None:
+            found = self._rows[piece, case] = np.flatnonzero(self.cases[piece] == case)
+        return found
+
+    def has_cases(self, counts: Mapping[int, int]) -> Mask:
+        """Return whether any row is of each case, for all cases of all pieces in turn."""
+        return np.concatenate(
+            [
+                np.bincount(np.atleast_1d(self.cases[piece]), minlength=count) > 0
+                for piece, count in counts.items()
+            ]
+        )
 
 
 class Amount(NamedTuple):
@@ -53,7 +69,7 @@ class Amount(NamedTuple):
 
     piece: int
     case: int
-    law: Growing
+    stepped: Stepped
     at: CircuitStretch | None
 
 
@@ -104,24 +120,21 @@ class Tally:
     Parameters
     ----------
     amounts
-        What each case needs of it.
-    step
-        What it is sold by, above 0.
+        What each case needs of it, in the steps that it is sold by.
     counts
         Number of cases of each piece.
     """
 
-    def __init__(
-        self, amounts: Iterable[Amount], step: Fraction, counts: Mapping[int, int]
-    ) -> None:
-        every = list(amounts)
-        constants = [_steps(amount.law.constant, step) for amount in every]
-        factors = [_steps(amount.law.factor, _step_of_growth(amount, step)) for amount in every]
-        self.denominator = lcm(*(below for _, below in (*constants, *factors)))
-        fixed = {amount.piece: [0] * counts[amount.piece] for amount in every}
+    def __init__(self, amounts: Sequence[Amount], counts: Mapping[int, int]) -> None:
+        self.denominator = lcm(
+            *[amount.stepped.constant[1] for amount in amounts],
+            *[amount.stepped.factor[1] for amount in amounts if amount.at is not None],
+        )
+        fixed: dict[int, list[int]] = {}
         self._terms: dict[int, dict[int, list[_Term]]] = {}
-        for amount, constant, factor in zip(every, constants, factors, strict=True):
-            piece, case, law, at = amount
+        for piece, case, (law, constant, factor), at in amounts:
+            if piece not in fixed:
+                fixed[piece] = [0] * counts[piece]
             fixed[piece][case] += constant[0] * (self.denominator // constant[1])
             if at is not None:
                 term = _Term(law, at, factor[0] * (self.denominator // factor[1]))
@@ -172,24 +185,11 @@ class Tally:
             return _summed(by_case.get(cases, ()), chunk, slice(None))
         found, bound = np.zeros(chunk.count, np.int64), 0
         for case, terms in by_case.items():
-            rows = np.flatnonzero(cases == case)
+            rows = chunk.rows(piece, case)
             if rows.size:
                 found[rows], most = _summed(terms, chunk, rows)
                 bound = max(bound, most)
         return found, bound
-
-
-def _steps(quantity: Fraction, step: Fraction) -> tuple[int, int]:
-    """Return a quotient in lowest terms; a fraction that is made of it takes ten times as long."""
-    above = quantity.numerator * step.denominator
-    below = quantity.denominator * step.numerator
-    common = gcd(above, below)
-    return above // common, below // common
-
-
-def _step_of_growth(amount: Amount, step: Fraction) -> Fraction:
-    """Return a step for what grows with each micrometre, or with each step of a law."""
-    return step * MICROMETRES if amount.law.steps_of is None else step
 
 
 def _summed(

@@ -41,7 +41,7 @@ class Unserved:
         for piece, cases in enumerate(pieces):
             for number, case in enumerate(cases):
                 for work in case.work:
-                    if work.hours is None:
+                    if work.stepped is None:
                         where.setdefault((work.operation,), []).append((piece, number))
         self._alike = [Presence(places, counts) for places in where.values()]
         self._by_length = [
