@@ -112,9 +112,3 @@ def test_a_job_outside_the_models_is_refused_with_the_code_of_the_engineering():
     refusal = quoted(package, vehicle)
     assert refusal.code == "unknown_difficulty"
     assert [fault.pointer for fault in refusal.faults] == ["/vehicle/difficulty"]
-
-
-def test_rows_show_no_cost():
-    package, vehicle = parted("combustion_car")
-    refusal = quoted(package, vehicle, {"show_cost": True})
-    assert [fault.pointer for fault in refusal.faults] == ["/pricing/show_cost"]

@@ -176,10 +176,7 @@ class Pricing:
             stated = {name: value for name, value in stated.items() if name != "document_discount"}
         elif "document_discount" in package.pricing:
             stated = {name: value for name, value in stated.items() if name != "package"}
-        options = pricing_from_document(stated, self.book.currency)
-        if options.show_cost:
-            raise DocumentError("pricing", [Fault("/show_cost", "Rows of a batch show no cost.")])
-        return options
+        return pricing_from_document(stated, self.book.currency)
 
 
 def reference_quote(package: Package, vehicle: Vehicle, pricing: Pricing) -> Quote | Refusal:
