@@ -17,9 +17,9 @@ from loomwright.engineering.record import record
 from loomwright.web.forms.form import JSON_NAME, Form
 
 # The first rows come at once, and twice as many each time up to what keeps memory small and an
-# engine that works by the array busy.
+# engine that works by the array busy: a package for as many vehicles as a request may have.
 ROWS_AT_FIRST = 16
-ROWS_AT_ONCE = 4096
+ROWS_AT_ONCE = 20_000
 # Failures of one request that are written to the log in full.
 GREATEST_LOGGED = 10
 
