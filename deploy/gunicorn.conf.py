@@ -1,7 +1,7 @@
 """Settings of the server process; read by gunicorn with ``--config``.
 
 Requests per second of one worker, a bare Flask view of 6 kB answers to POST over keep-alive, on
-two cores with the client on the other (``tests/bench/http.py``, floor column, medians of 5 runs):
+two cores with the client on the other (``tests/bench/calls.py``, floor column, medians of 5 runs):
 
     sync, a connection per request      3925
     gthread, 1 thread                   4403

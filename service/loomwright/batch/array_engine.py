@@ -1,6 +1,7 @@
 """Quotes of a package for many vehicles by the array: sizes, then bills, frame by frame."""
 
 from collections.abc import Hashable
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -15,7 +16,7 @@ from loomwright.batch.frames import frames_of, variation_of
 from loomwright.batch.pair import pair_job
 from loomwright.batch.quote import Refusal, reference_quote, refusal_of_faults
 from loomwright.batch.quote_columns import QuoteColumns
-from loomwright.batch.quoted_circuits import Quoted, quoted_circuits
+from loomwright.batch.quoted_circuits import Quoted, quote_verdicts, quoted_circuits
 from loomwright.batch.rows import Rows
 from loomwright.batch.sizes import SizedRows, joined_sizes
 from loomwright.batch.sizing import sized_rows
@@ -25,6 +26,7 @@ from loomwright.jobs.job import Job
 from loomwright.pricing.faults import DocumentError, Fault
 
 Indices = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
 
 # Enough for packages one after the other, and for listed pairs that come back to the same few.
 _KEPT_PACKAGES, _KEPT_JOBS, _KEPT_OPTIONS = 256, 4096, 64
@@ -64,6 +66,7 @@ class ArrayEngine:
         self._keys = pa.array([vehicle.key for vehicle in batch.vehicles], pa.utf8())
         self._bills = lru_cache(_KEPT_PACKAGES)(self._bills_of)
         self._job = lru_cache(_KEPT_JOBS)(self._read_job)
+        self._billed = lru_cache(_KEPT_JOBS)(self._job_to_bill)
         self._bills_by_options: dict[str, RowBills] = {}
         #: Rows that went to the single call so far.
         self.single_calls = 0
@@ -85,10 +88,8 @@ class ArrayEngine:
         """
         columns = QuoteColumns(vehicles.size, self._batch.pricing.book.currency)
         frame_of = self._frames.frame_of[vehicles]
-        order = np.argsort(frame_of, kind="stable")
-        starts = np.flatnonzero(np.diff(frame_of[order], prepend=-1))
-        sized: dict[Hashable, list[_SizedFrame]] = {}
-        for rows in np.split(order, starts)[1:]:
+        sized: dict[Hashable, list[_SizedPart]] = {}
+        for rows in _groups(frame_of):
             self._enter_frame(columns, package, vehicles, rows, sized)
         for alike in sized.values():
             self._enter_bills(columns, package, vehicles, alike)
@@ -100,7 +101,7 @@ class ArrayEngine:
         package: int,
         vehicles: Indices,
         rows: Indices,
-        sized: dict[Hashable, list["_SizedFrame"]],
+        sized: dict[Hashable, list["_SizedPart"]],
     ) -> None:
         """Enter the circuits of rows of one frame, and note them to be billed."""
         place = int(self._frames.frame_of[vehicles[rows[0]]])
@@ -110,28 +111,39 @@ class ArrayEngine:
             for row in rows.tolist():
                 columns.enter(row, refusal)  # type: ignore[arg-type]
             return
-        members = self._frames.row_of[vehicles[rows]]
-        variation = variation_of(job, self._frames.frames[place], members)
+        frame, members = self._frames.frames[place], self._frames.row_of[vehicles[rows]]
+        variation = variation_of(job, frame, members)
         sizes = sized_rows(variation)
         quoted = quoted_circuits(variation, sizes)
         _enter_circuits(columns, rows, quoted)
         # What bills do not look at tells frames apart, so that many of them are billed as one.
-        frame = _SizedFrame(rows, variation, sizes, quoted)
-        sized.setdefault(job_key(job), []).append(frame)
+        difficulty = frame.difficulty[members]
+        for own in _groups(difficulty):
+            key, billed = self._billed(package, place, int(difficulty[own[0]]))
+            part = _SizedPart(
+                rows[own],
+                Variation(billed, own.size, variation.rows(own).values),
+                sizes.rows(own),
+                quoted.overloaded[own],
+                quoted.all_sized[own],
+            )
+            sized.setdefault(key, []).append(part)
 
     def _enter_bills(
-        self, columns: QuoteColumns, package: int, vehicles: Indices, alike: list["_SizedFrame"]
+        self, columns: QuoteColumns, package: int, vehicles: Indices, alike: list["_SizedPart"]
     ) -> None:
-        """Enter the bills of frames whose jobs are alike to a bill."""
+        """Enter the bills of rows whose jobs are alike to a bill."""
         bills = self._bills(package)
         assert isinstance(bills, RowBills)
         sizes = joined_sizes([each.sizes for each in alike])
         priced = bills.of(joined([each.variation for each in alike]), sizes)
         rows = np.concatenate([each.rows for each in alike])
         _enter_bills(columns, rows, priced)
-        ends = np.cumsum([each.rows.size for each in alike])
-        for each, leaves_open in zip(alike, np.split(priced.unpriced > 0, ends[:-1]), strict=True):
-            columns.verdict[each.rows] = each.quoted.verdicts(leaves_open)
+        columns.verdict[rows] = quote_verdicts(
+            np.concatenate([each.overloaded for each in alike]),
+            np.concatenate([each.all_sized for each in alike]),
+            priced.unpriced > 0,
+        )
         self._ask_singly(columns, package, vehicles, rows[sizes.unusual | priced.needs_single_call])
 
     def _ask_singly(
@@ -169,15 +181,30 @@ class ArrayEngine:
         except DocumentError as error:
             return refusal_of_faults(error.faults)
 
+    def _job_to_bill(self, package: int, frame: int, difficulty: int) -> tuple[Hashable, Job]:
+        """Return a job with a difficulty, and what tells it from others of other bills."""
+        job = self._job(package, frame)
+        assert isinstance(job, Job)
+        stated = self._frames.difficulties[difficulty]
+        billed = replace(job, vehicle=replace(job.vehicle, difficulty=stated))
+        return job_key(billed), billed
+
 
 @record
-class _SizedFrame:
-    """Rows of one frame with their sizes."""
+class _SizedPart:
+    """Rows of one frame and difficulty with their sizes."""
 
     rows: Indices
     variation: Variation
     sizes: SizedRows
-    quoted: Quoted
+    overloaded: Mask
+    all_sized: Mask
+
+
+def _groups(codes: Indices) -> list[Indices]:
+    """Return the places of each code, in order."""
+    order = np.argsort(codes, kind="stable")
+    return np.split(order, np.flatnonzero(np.diff(codes[order], prepend=-1)))[1:]
 
 
 def _enter_circuits(columns: QuoteColumns, rows: Indices, quoted: Quoted) -> None:

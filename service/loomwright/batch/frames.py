@@ -1,4 +1,4 @@
-"""Vehicles that are alike but for numbers, put together so that one job stands for all of them.
+"""Vehicles that are alike but for numbers and difficulty, so that one job stands for all of them.
 
 What a job makes of a vehicle is read once for each frame. A member joins the numbers of a frame
 only if it reads without a fault, so that a vehicle at fault has a frame of its own.
@@ -49,7 +49,7 @@ _LENGTH = length_member("")
 
 @record
 class Frame:
-    """Vehicles alike but for numbers.
+    """Vehicles alike but for numbers and difficulty.
 
     Parameters
     ----------
@@ -59,11 +59,14 @@ class Frame:
         Index of each among all vehicles, ascending.
     values
         Numbers of each, in coherent SI, by their place in a job.
+    difficulty
+        Index of the difficulty of each.
     """
 
     vehicle: Vehicle
     members: Indices
     values: Mapping[Place, Array]
+    difficulty: Indices
 
 
 @record
@@ -78,11 +81,14 @@ class Frames:
         Index of the frame of each vehicle.
     row_of
         Index of each vehicle within its frame.
+    difficulties
+        Every difficulty that a vehicle states, and none.
     """
 
     frames: tuple[Frame, ...]
     frame_of: Indices
     row_of: Indices
+    difficulties: tuple[str | None, ...]
 
 
 def frames_of(vehicles: Sequence[Vehicle]) -> Frames:
@@ -99,11 +105,14 @@ def frames_of(vehicles: Sequence[Vehicle]) -> Frames:
         Each vehicle in one of them.
     """
     known: dict[_Key, int] = {}
+    difficulties: dict[str | None, int] = {}
+    difficulty_of = np.empty(len(vehicles), np.int64)
     members: list[list[int]] = []
     numbers: list[list[list[float]]] = []
     frame_of, row_of = np.empty(len(vehicles), np.int64), np.empty(len(vehicles), np.int64)
     for index, vehicle in enumerate(vehicles):
-        key, values = _taken_apart(vehicle)
+        key, values, difficulty = _taken_apart(vehicle)
+        difficulty_of[index] = difficulties.setdefault(difficulty, len(difficulties))
         frame = known.setdefault(key, len(known))
         if frame == len(members):
             members.append([])
@@ -116,10 +125,11 @@ def frames_of(vehicles: Sequence[Vehicle]) -> Frames:
             vehicles[rows[0]],
             np.array(rows, np.int64),
             dict(zip(places, np.array(values, float).reshape(len(rows), -1).T.copy(), strict=True)),
+            difficulty_of[rows],
         )
         for (_, places), rows, values in zip(known, members, numbers, strict=True)
     )
-    return Frames(frames, frame_of, row_of)
+    return Frames(frames, frame_of, row_of, tuple(difficulties))
 
 
 def variation_of(job: Job, frame: Frame, members: Indices) -> Variation:
@@ -150,11 +160,12 @@ def _needed(job: Job, place: Place) -> bool:
     return place.key in (job.power_sources if place.what in OF_SOURCES else job.circuit_by_key)
 
 
-def _taken_apart(vehicle: Vehicle) -> tuple[_Key, list[float]]:
-    """Return what frames tell apart of a vehicle, and the numbers that they do not."""
+def _taken_apart(vehicle: Vehicle) -> tuple[_Key, list[float], str | None]:
+    """Return what frames tell apart of a vehicle, its numbers and its difficulty."""
     taken: dict[Place, float] = {}
+    of_vehicle, difficulty = _without_words(vehicle.job.get("vehicle"))
     rest = {
-        "vehicle": _without_words(vehicle.job.get("vehicle")),
+        "vehicle": of_vehicle,
         "power_sources": _sources(vehicle, taken),
         "circuits": {
             key: _circuit(key, circuit, taken) for key, circuit in vehicle.circuits.items()
@@ -162,14 +173,21 @@ def _taken_apart(vehicle: Vehicle) -> tuple[_Key, list[float]]:
         "stated": sorted(vehicle.job),
     }
     # Whatever a document holds has a representation; not all of it has a JSON text.
-    return (repr(rest), tuple(taken)), list(taken.values())
+    return (repr(rest), tuple(taken)), list(taken.values()), difficulty
 
 
-def _without_words(stated: Any) -> Any:
-    """Return the vehicle of a job without what no quote depends on, as far as it is right."""
+def _without_words(stated: Any) -> tuple[Any, str | None]:
+    """Return the vehicle of a job without what no quote depends on, and its difficulty.
+
+    What is not right stays.
+    """
     if not isinstance(stated, Mapping):
-        return stated
+        return stated, None
     kept = dict(stated)
+    difficulty: str | None = None
+    # It decides hours and no sizes.
+    if is_text(kept.get("difficulty")):
+        difficulty = kept.pop("difficulty")
     if is_text(kept.get("description")):
         kept["description"] = ""
     if kept.get("drive") in DRIVES:
@@ -177,7 +195,7 @@ def _without_words(stated: Any) -> Any:
     hazards = kept.get("hazards", ())
     if hazards and isinstance(hazards, list) and _each_once(hazards, HAZARDS):
         del kept["hazards"]
-    return kept
+    return kept, difficulty
 
 
 def _each_once(stated: list[Any], choices: tuple[str, ...]) -> bool:

@@ -50,23 +50,28 @@ class Quoted:
     overloaded: Mask
     all_sized: Mask
 
-    def verdicts(self, leaves_open: Mask) -> npt.NDArray[np.int8]:
-        """Return the verdict of each row as an index into ``VERDICTS``.
 
-        Parameters
-        ----------
-        leaves_open
-            Whether the bill leaves something unpriced.
+def quote_verdicts(overloaded: Mask, all_sized: Mask, leaves_open: Mask) -> npt.NDArray[np.int8]:
+    """Return the verdict of each row as an index into ``VERDICTS``.
 
-        Returns
-        -------
-        ndarray
-            As ``priced_job.verdict_of`` says for one.
-        """
-        complete = self.all_sized & ~leaves_open
-        usual = np.where(complete, VERDICTS.index(COMPLETE), VERDICTS.index(INCOMPLETE))
-        found = np.where(self.overloaded, VERDICTS.index(SOURCE_OVERLOADED), usual)
-        return found.astype(np.int8)
+    Parameters
+    ----------
+    overloaded
+        Whether a source is asked for more than its maker allows.
+    all_sized
+        Whether every circuit is sized.
+    leaves_open
+        Whether the bill leaves something unpriced.
+
+    Returns
+    -------
+    ndarray
+        As ``priced_job.verdict_of`` says for one.
+    """
+    complete = all_sized & ~leaves_open
+    usual = np.where(complete, VERDICTS.index(COMPLETE), VERDICTS.index(INCOMPLETE))
+    found = np.where(overloaded, VERDICTS.index(SOURCE_OVERLOADED), usual)
+    return found.astype(np.int8)
 
 
 def quoted_circuits(variation: Variation, sizes: SizedRows) -> Quoted:

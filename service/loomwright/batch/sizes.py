@@ -58,6 +58,19 @@ class SizedRows:
     circuits: Mapping[str, CircuitSizes]
     unusual: Mask
 
+    def rows(self, chosen: npt.NDArray[np.int64]) -> "SizedRows":
+        """Return some rows, in the order of their indices."""
+        return SizedRows(
+            {
+                key: CircuitSizes(**{name: getattr(circuit, name)[chosen] for name in _COLUMNS})
+                for key, circuit in self.circuits.items()
+            },
+            self.unusual[chosen],
+        )
+
+
+_COLUMNS = tuple(field.name for field in fields(CircuitSizes))
+
 
 def joined_sizes(parts: Sequence[SizedRows]) -> SizedRows:
     """Return rows of jobs with the same circuits and fuse types as rows of one.
@@ -78,10 +91,8 @@ def joined_sizes(parts: Sequence[SizedRows]) -> SizedRows:
         {
             key: CircuitSizes(
                 **{
-                    field.name: np.concatenate(
-                        [getattr(part.circuits[key], field.name) for part in parts]
-                    )
-                    for field in fields(CircuitSizes)
+                    name: np.concatenate([getattr(part.circuits[key], name) for part in parts])
+                    for name in _COLUMNS
                 }
             )
             for key in parts[0].circuits

@@ -4,9 +4,7 @@ The floor is a bare Flask view that returns the same bytes under the same gunico
 run at once, one of them under load at a time, in turns; the figure is the median of the runs.
 One worker by default, so that on two cores the client does not take the server's time.
 
-    python tests/bench/http.py [--runs 7] [--seconds 2] [--workers 1] [operation ...]
-
-This file imports nothing that needs the standard library's ``http``, whose name it bears.
+    python tests/bench/calls.py [--runs 7] [--seconds 2] [--workers 1] [operation ...]
 """
 
 import argparse
