@@ -1,4 +1,4 @@
-"""The command line: price a demo job, deliver a quote, judge a plugin by its specification."""
+"""The command line: price a demo job or a batch, deliver a quote, judge a plugin."""
 
 import argparse
 import sys
@@ -30,7 +30,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     -------
     int
         Exit status: 0, or 1 with what went wrong on standard error, or 2 where the command line or
-        what it names cannot be used.
+        what it names cannot be used; that of ``price-packages`` says more.
     """
     parser = argparse.ArgumentParser(prog="loomwright", description=__doc__)
     commands = parser.add_subparsers(required=True)
@@ -58,6 +58,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         add_arguments(commands)
     else:
         commands.add_parser("conformance", help="judge a plugin by the plugin specification")
+    batch = commands.add_parser("price-packages", help="price package deals for vehicles, by files")
+    if words and words[0] == "price-packages":
+        # Only then, as it brings Arrow and all of the engineering with it.
+        from loomwright.batch.command import add_arguments as add_batch  # noqa: PLC0415
+
+        add_batch(batch)
     chosen = parser.parse_args(arguments)
     status: int = chosen.run(chosen)
     return status

@@ -52,6 +52,15 @@ BREAKERS = {
         ("loomwright.jobs.offence", "import flask"),
         ("loomwright.documents.offence", "import marshmallow"),
     ],
+    "Only the cluster module knows Dask": [
+        ("loomwright.web.offence", "import distributed"),
+        ("loomwright.batch.offence", "import distributed"),
+        ("loomwright.batch.engine", "import dask"),
+    ],
+    "The web process never loads the cluster module": [
+        ("loomwright.web.offence", "import loomwright.batch.cluster"),
+        ("loomwright.web.offence", "import loomwright.batch.command"),
+    ],
 }
 
 

@@ -8,7 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.documents.csv_text import csv_of_rows, harmless
+from loomwright.documents.csv_text import csv_of_rows
+from loomwright.harmless import harmless
 
 # What a program may take for the start of a formula, and what it may pass over in front of it.
 SIGNS = "=+-@\uff1d\uff0b\uff0d\uff20"

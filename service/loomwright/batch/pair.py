@@ -34,11 +34,15 @@ class Package:
         the vehicle.
     pricing
         Members of the pricing options in which this package differs from the rest of the batch.
+    faults
+        What is wrong with the package whatever the vehicle, in which case it has no quotes;
+        pointers are into what it came with.
     """
 
     key: str
     job: Mapping[str, Any]
     pricing: Mapping[str, Any]
+    faults: tuple[Fault, ...] = ()
 
 
 @record
@@ -53,11 +57,15 @@ class Vehicle:
         Members of a job document that ``OF_VEHICLES`` names.
     circuits
         Members of circuits, by the key of the circuit; a job takes those of its own circuits.
+    faults
+        What is wrong with the vehicle whatever the package, in which case it has no quotes;
+        pointers are into what it came with.
     """
 
     key: str
     job: Mapping[str, Any]
     circuits: Mapping[str, Mapping[str, Any]]
+    faults: tuple[Fault, ...] = ()
 
 
 def _optional(member: Member) -> Member:

@@ -196,6 +196,8 @@ def reference_quote(package: Package, vehicle: Vehicle, pricing: Pricing) -> Quo
     Quote or Refusal
         What a row of the batch says.
     """
+    if package.faults or vehicle.faults:
+        return refusal_of_faults((*package.faults, *vehicle.faults))
     try:
         options = pricing.options(package)
     except DocumentError as error:

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import orjson
 import pyarrow as pa
 
-from loomwright.batch.quote import Amounts, Quote, QuotedCircuit, Refusal
+from loomwright.batch.quote import INVALID_PAIR, Amounts, Quote, QuotedCircuit, Refusal
 from loomwright.engineering.record import record
 from loomwright.pricing.money import minor_unit_digits
 
@@ -177,6 +177,69 @@ def rows_of_quotes(
     columns = [pa.array([each.get(field.name) for each in records], field.type) for field in schema]
     flat = pa.RecordBatch.from_arrays(columns, schema=schema)
     return Rows(flat, tuple(known), np.array(which, np.int32))
+
+
+def refused_rows(
+    packages: Sequence[str], vehicles: Sequence[str], details: Sequence[str], currency: str
+) -> Rows:
+    """Return rows of pairs whose package or vehicle is at fault.
+
+    Parameters
+    ----------
+    packages
+        Key of the package of each.
+    vehicles
+        Key of the vehicle of each.
+    details
+        What is wrong with each.
+    currency
+        ISO 4217 code of the price book.
+
+    Returns
+    -------
+    Rows
+        In the same order, as ``rows_of_quotes`` makes them of refusals.
+    """
+    schema, count = flat_schema(currency), len(details)
+    stated = {
+        "package": packages,
+        "vehicle": vehicles,
+        "code": [INVALID_PAIR] * count,
+        "detail": details,
+    }
+    columns = [
+        pa.array(stated[field.name], field.type)
+        if field.name in stated
+        else pa.nulls(count, field.type)
+        for field in schema
+    ]
+    return Rows(
+        pa.RecordBatch.from_arrays(columns, schema=schema), (), np.full(count, -1, np.int32)
+    )
+
+
+def rows_in_order(parts: Sequence[Rows], order: npt.NDArray[np.int64]) -> Rows:
+    """Return rows of several as one.
+
+    Parameters
+    ----------
+    parts
+        Rows of one currency, at least one.
+    order
+        Of each row of the result the index into the rows of all parts, one part behind the other.
+
+    Returns
+    -------
+    Rows
+        In that order.
+    """
+    flat = pa.concat_batches([part.flat for part in parts]).take(pa.array(order))
+    circuits: list[tuple[QuotedCircuit, ...]] = []
+    which = []
+    for part in parts:
+        which.append(np.where(part.which < 0, part.which, part.which + len(circuits)))
+        circuits += part.circuits
+    return Rows(flat, tuple(circuits), np.concatenate(which)[order].astype(np.int32))
 
 
 def _members(quote: Quote | Refusal, currency: str) -> dict[str, Any]:

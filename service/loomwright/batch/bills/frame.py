@@ -16,7 +16,7 @@ from loomwright.batch.bills.pieces import NOTHING, Case, Cases, WiringCase
 from loomwright.batch.bills.thresholds import Thresholds
 from loomwright.batch.sizes import CircuitSizes, SizedRows
 from loomwright.batch.variation import Variation
-from loomwright.jobs.job import Circuit, Job
+from loomwright.jobs.job import Circuit, Equipment, Job
 from loomwright.jobs.sized_circuit import SIZED, VERDICTS
 from loomwright.pricing.minor_units import Units
 from loomwright.pricing.price_book import PriceBook
@@ -32,19 +32,45 @@ def frame_key(job: Job) -> Hashable:
     return (
         job.vehicle.difficulty,
         frozenset(job.power_sources),
-        job.equipment,
-        tuple(_without_lengths(circuit) for circuit in job.circuits),
+        tuple(_as_billed(item) for item in job.equipment),
+        tuple(_as_built(circuit) for circuit in job.circuits),
         job.labour,
     )
 
 
-def _without_lengths(circuit: Circuit) -> Circuit:
-    """Return a circuit with a metre in place of each length that rows may differ in."""
+def _as_billed(item: Equipment) -> Equipment:
+    """Return a piece of equipment without what only sizes and words depend on."""
+    return replace(
+        item,
+        description="",
+        current_a=None,
+        power_w=None,
+        fuse_rating_a=None,
+        inrush_current_a=None,
+        inrush_duration_s=None,
+        amplifier=None,
+        standby_current_a=None,
+        average_current_share=None,
+        least_voltage_v=None,
+    )
+
+
+def _as_built(circuit: Circuit) -> Circuit:
+    """Return a circuit without what only sizes and words depend on, each length as a metre."""
     one = 1.0
     return replace(
         circuit,
-        route=tuple(replace(segment, length_m=one) for segment in circuit.route),
-        return_path=replace(circuit.return_path, ground_lead_length_m=one),
+        description="",
+        allowed_drop_fraction=0.0,
+        joint_resistance_ohm=0.0,
+        conductor=replace(circuit.conductor, smallest_size=None),
+        route=tuple(
+            replace(segment, length_m=one, zone="", bundled_conductors=1)
+            for segment in circuit.route
+        ),
+        return_path=replace(
+            circuit.return_path, ground_lead_length_m=one, chassis_resistance_ohm=0.0
+        ),
         signal_leads=tuple(replace(lead, length_m=one) for lead in circuit.signal_leads),
         remote_leads=tuple(replace(lead, length_m=one) for lead in circuit.remote_leads),
     )
@@ -76,7 +102,11 @@ class Frame:
     def __init__(
         self, job: Job, book: PriceBook, known: KnownAmounts, discounts: LineDiscounts
     ) -> None:
-        self.job = replace(job, circuits=tuple(_without_lengths(each) for each in job.circuits))
+        self.job = replace(
+            job,
+            equipment=tuple(_as_billed(item) for item in job.equipment),
+            circuits=tuple(_as_built(circuit) for circuit in job.circuits),
+        )
         self._book, self._known, self._discounts = book, known, discounts
         self._cases = Cases(self.job, book)
         self._thresholds = {circuit.key: Thresholds(circuit, book) for circuit in self.job.circuits}
