@@ -124,3 +124,13 @@ def test_labour_lacks_what_it_is_below_the_least_charge(charged: int, lacking: i
     assert book.labour_minimum == Decimal(50)
     assert lacking_units(charged, book) == lacking
     assert whole(lacking_units(np.array([charged]), book)) == [lacking]
+
+
+@pytest.mark.parametrize(("discount", "shared"), [(0, 0), (0, 1), (3, 0), (5, 7)])
+def test_a_line_comes_to_its_list_price_less_discount_and_with_its_share(
+    discount: int, shared: int
+) -> None:
+    expected = 10 - discount + shared
+    assert LineUnits("all", False, 10, discount, shared).total == expected
+    column = LineUnits("all", False, np.array([10]), discount, np.array([shared])).total
+    assert whole(column) == [expected]

@@ -253,3 +253,15 @@ def test_shares_add_up_and_are_within_one_minor_unit_of_proportion(
 def test_money_is_not_shared_by_nothing_or_by_less_than_nothing(weights: list[Decimal]) -> None:
     with pytest.raises(MoneyError):
         shared_money(money_from_minor_units(1, "EUR"), weights)
+
+
+@pytest.mark.parametrize("by", [{"kind": "equipment"}, {"key": "P0"}])
+def test_a_line_discount_by_key_or_by_kind_alone_is_taken_off(by: Document) -> None:
+    bill = billed(book_of(["8.00"]), {"line_discounts": [{**by, "percent": "25"}]})
+    assert str(bill.totals.discount) == "2.00"
+    assert str(bill.totals.total) == "6.00"
+
+
+def test_a_discount_above_the_total_is_named_with_both_amounts() -> None:
+    with pytest.raises(EngineeringError, match=r"discount of 5\.00 is above .* total of 3\.00"):
+        billed(book_of(["3.00"]), {"document_discount": {"amount": "5"}})

@@ -6,10 +6,10 @@ from decimal import Decimal
 from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.job import Circuit, Equipment, Job
 from loomwright.pricing.requirements import (
+    ALONG_ROUTE,
+    ALONG_TAPE,
     REMOTE_LEAD,
-    ROUTE,
     SIGNAL_LEAD,
-    TAPED,
     LabourRequirement,
     Requirement,
     Stretch,
@@ -68,13 +68,13 @@ def circuit_labour(build: CircuitBuild, parts: Iterable[Requirement]) -> list[La
     layout = build.layout
     crimped = sum([counts[kind] for kind in CRIMPED])
     counted = (
-        ("run_conductor", 1, layout.route_m, "route of the circuit", Stretch(ROUTE)),
+        ("run_conductor", 1, layout.route_m, "route of the circuit", ALONG_ROUTE),
         (
             "wrap_tape",
             int(layout.taped_m > 0),
             layout.taped_m,
             "run without loom",
-            Stretch(TAPED),
+            ALONG_TAPE,
         ),
         ("pass_bulkhead", counts["grommet"], _NO_LENGTH, "clear of what lies behind"),
         ("fit_fuse_holder", counts["fuse_holder"], _NO_LENGTH, "near the source"),

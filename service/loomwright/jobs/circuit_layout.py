@@ -1,6 +1,6 @@
 """What of a circuit is the same whatever conductor it is built with: its route, pieces and ends."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -12,6 +12,7 @@ RING = "ring_terminal"
 SPLICE = "splice"
 AT_SOURCE, AT_HOLDER, AT_LOAD, AT_GROUND = "source", "holder", "load", "ground"
 _BUILT_IN = "built_in"
+_NOTHING = Decimal(0)
 
 
 class End(NamedTuple):
@@ -71,11 +72,12 @@ class CircuitLayout:
         #: Pieces of conductor: those of the feed, and the return or ground lead.
         self.conductors = self.feed_pieces + 1
         route = circuit.route
-        self.route_m = _length(circuit, ROUTE)
+        lengths_m = [exact_length_m(segment.length_m) for segment in route]
+        self.route_m = sum(lengths_m, _NOTHING)
         #: Length along the route that is covered with loom [m].
-        self.loomed_m = _length(circuit, LOOMED)
+        self.loomed_m = _along(circuit, LOOMED, lengths_m)
         #: Length along the route that is wrapped in cloth tape instead of loom [m].
-        self.taped_m = _length(circuit, TAPED)
+        self.taped_m = _along(circuit, TAPED, lengths_m)
         #: Panels that the route passes.
         self.crossings = sum([segment.through_bulkhead for segment in route])
         self.loom_stretches = _loom_stretches(route)
@@ -171,8 +173,5 @@ def stretch_segments(circuit: Circuit, what: str) -> list[int]:
     ]
 
 
-def _length(circuit: Circuit, what: str) -> Decimal:
-    lengths = [
-        exact_length_m(circuit.route[index].length_m) for index in stretch_segments(circuit, what)
-    ]
-    return sum(lengths, Decimal(0))
+def _along(circuit: Circuit, what: str, lengths_m: Sequence[Decimal]) -> Decimal:
+    return sum([lengths_m[index] for index in stretch_segments(circuit, what)], _NOTHING)

@@ -10,8 +10,8 @@ from loomwright.jobs.end_parts import end_parts
 from loomwright.jobs.part_texts import exact_number, metres_text
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.requirements import (
-    GROUND_LEAD,
-    ROUTE,
+    ALONG_GROUND_LEAD,
+    ALONG_ROUTE,
     Measured,
     Requirement,
     Stretch,
@@ -78,7 +78,7 @@ def _conductor_attributes(build: CircuitBuild, colour: str) -> dict[str, Attribu
 
 
 def _cut(
-    build: CircuitBuild, stretch: str, length_m: Decimal, pieces: int
+    build: CircuitBuild, stretch: Stretch, length_m: Decimal, pieces: int
 ) -> tuple[Measured, Decimal, str]:
     texts = build.texts
     how = (
@@ -86,11 +86,11 @@ def _cut(
         f" + {2 * pieces} x {texts.conductor_slack_per_end} for the ends"
     )
     rule = partial(build.rules.conductor_length_m, pieces=pieces)
-    return Measured(Stretch(stretch), rule), rule(length_m), how
+    return Measured(stretch, rule), rule(length_m), how
 
 
 def _power_conductor(build: CircuitBuild, decision: str) -> Requirement:
-    measured, cut_m, how = _cut(build, ROUTE, build.layout.route_m, build.feed_pieces)
+    measured, cut_m, how = _cut(build, ALONG_ROUTE, build.layout.route_m, build.feed_pieces)
     attributes = _conductor_attributes(build, build.circuit.conductor.colour)
     reason = f"feed of {how}; {build.conductor.key}: {decision}"
     return build.needs("conductor", attributes, cut_m, "MTR", reason, "power_conductor", measured)
@@ -98,10 +98,10 @@ def _power_conductor(build: CircuitBuild, decision: str) -> Requirement:
 
 def _return_conductor(build: CircuitBuild) -> Requirement:
     attributes = _conductor_attributes(build, build.circuit.conductor.return_colour)
-    length_m, stretch, words, rule = build.layout.route_m, ROUTE, "return", "return_conductor"
+    length_m, stretch, words, rule = build.layout.route_m, ALONG_ROUTE, "return", "return_conductor"
     if build.by_chassis:
         length_m = exact_length_m(build.circuit.return_path.ground_lead_length_m)
-        stretch, words, rule = GROUND_LEAD, "ground lead", "ground_lead"
+        stretch, words, rule = ALONG_GROUND_LEAD, "ground lead", "ground_lead"
     measured, cut_m, how = _cut(build, stretch, length_m, 1)
     reason = f"{words} of {how}; as thick as the feed"
     return build.needs("conductor", attributes, cut_m, "MTR", reason, rule, measured)

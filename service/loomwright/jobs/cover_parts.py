@@ -7,12 +7,11 @@ from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.part_texts import metres_text
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.requirements import (
-    LOOMED,
-    ROUTE,
-    TAPED,
+    ALONG_LOOM,
+    ALONG_ROUTE,
+    ALONG_TAPE,
     Measured,
     Requirement,
-    Stretch,
 )
 
 
@@ -47,7 +46,7 @@ def _loom(build: CircuitBuild) -> Requirement:
         f" a bundle of {build.bundle.bundle_mm} mm + {texts.loom_room} room"
     )
     rule = build.rules.loom_length_m
-    measured = Measured(Stretch(LOOMED), rule)
+    measured = Measured(ALONG_LOOM, rule)
     needed = build.bundle.loom_needed
     return build.needs("split_loom", needed, rule(loomed_m), "MTR", reason, "split_loom", measured)
 
@@ -59,7 +58,7 @@ def _tape(build: CircuitBuild) -> Iterator[Requirement]:
     for covered_m, stretch, diameter_m, diameter_mm, words, rule in (
         (
             build.layout.taped_m,
-            Stretch(TAPED),
+            ALONG_TAPE,
             bundle.diameter_m,
             bundle.bundle_mm,
             "run without loom",
@@ -95,6 +94,6 @@ def _ties(build: CircuitBuild) -> Requirement:
     )
     needed: dict[str, Attribute] = {"bundle_diameter_mm": around_mm}
     rule = build.rules.tie_count
-    measured = Measured(Stretch(ROUTE), rule)
+    measured = Measured(ALONG_ROUTE, rule)
     count = rule(layout.route_m)
     return build.needs("cable_tie", needed, count, "EA", reason, "cable_tie", measured)

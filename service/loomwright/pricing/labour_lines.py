@@ -10,6 +10,7 @@ from loomwright.pricing.money import (
     ROUNDING_MODES,
     Money,
     money_from_minor_units,
+    money_total,
     product,
     rounded_product,
 )
@@ -178,8 +179,8 @@ def _minimum(lines: Sequence[Line], book: PriceBook, nothing: Money) -> list[Lin
     It is taxed as the first line of labour.
     """
     least = _rounded(book.labour_minimum, Decimal(1), book)
-    charged = sum([line.list_total.minor_units for line in lines])
-    lacking = money_from_minor_units(int(lacking_units(charged, book)), book.currency)
+    charged = money_total((line.list_total for line in lines), book.currency)
+    lacking = money_from_minor_units(int(lacking_units(charged.minor_units, book)), book.currency)
     if not lines or not lacking.amount:
         return []
     reason = f"the labour of a job is charged with {least} at least"

@@ -27,6 +27,10 @@ class Stretch(NamedTuple):
     number: int = 0
 
 
+ALONG_ROUTE, ALONG_LOOM, ALONG_TAPE = Stretch(ROUTE), Stretch(LOOMED), Stretch(TAPED)
+ALONG_GROUND_LEAD = Stretch(GROUND_LEAD)
+
+
 class LengthRule(Protocol):
     """How much is needed for a length [m]."""
 

@@ -175,18 +175,7 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
     def money(units: Units) -> Money:
         return money_from_minor_units(int(units), currency)
 
-    own = [
-        LineUnits(
-            category=line.tax_category,
-            is_labour=line.kind == LABOUR,
-            listed=line.list_total.minor_units,
-            # Most lines have neither discount nor share.
-            discount=line.discount.minor_units if line.discount.amount else 0,
-            shared=line.shared.minor_units if line.shared.amount else 0,
-        )
-        for line in lines
-    ]
-    sums = sums_of(own, book, options)
+    sums = sums_of(_units_of(lines, book), book, options)
     deposit = None if sums.deposit is None else money(sums.deposit)
     if sums.deposit is not None and sums.deposit > sums.total:
         raise EngineeringError(
@@ -211,6 +200,30 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
         line_totals=tuple(amounts),
         line_nets=_line_nets(lines, amounts, book),
     )
+
+
+def _units_of(lines: Sequence[Line], book: PriceBook) -> list[LineUnits]:
+    """Return lines in minor units, those that are taxed alike as one where it comes to the same."""
+    by_line = book.rounding.tax == "line"
+    alike: dict[object, list[Line]] = {}
+    for place, line in enumerate(lines):
+        together = place if by_line else (line.tax_category, line.kind == LABOUR)
+        alike.setdefault(together, []).append(line)
+
+    def summed(amounts: list[Money]) -> int:
+        return money_total(amounts, book.currency).minor_units if amounts else 0
+
+    return [
+        LineUnits(
+            category=own[0].tax_category,
+            is_labour=own[0].kind == LABOUR,
+            listed=summed([line.list_total for line in own]),
+            # Most lines have neither discount nor share.
+            discount=summed([line.discount for line in own if line.discount.amount]),
+            shared=summed([line.shared for line in own if line.shared.amount]),
+        )
+        for own in alike.values()
+    ]
 
 
 def _taxes(taxes: Mapping[str, TaxUnits], used: Set[str], book: PriceBook) -> tuple[TaxAmount, ...]:
