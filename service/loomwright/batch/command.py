@@ -31,6 +31,7 @@ exit status:
 After 2, 130 and 143, and after any sudden end, finished partitions are kept in the folder
 OUT.parts; the same command goes on with them."""
 LOCAL = "local"
+_SCHEMES = ("tcp://", "tls://")
 # Of a cluster whose size is not known before it is reached.
 _MANY = 16
 
@@ -200,7 +201,7 @@ def _workers(chosen: argparse.Namespace) -> tuple[Callable[[Work, Progress], Wor
         return ThisProcess, 1
     if address is None:
         return (lambda work, _: WorkerProcesses(work, count)), count
-    if address != LOCAL and "://" not in address:
+    if address != LOCAL and not address.startswith(_SCHEMES):
         raise RunError(f"--cluster {address}: 'local', or an address such as tcp://host:8786.")
     if address != LOCAL and count is not None:
         raise RunError("--workers counts processes of this machine; a cluster has its own.")
