@@ -144,6 +144,9 @@ def test_a_price_book_may_be_a_folder_of_tables(
         (["--out", "quotes.xlsx"], "--out quotes.xlsx: rows are written as .parquet, as .csv"),
         (["--out", "nowhere/quotes.csv"], "--out nowhere/quotes.csv: there is no folder"),
         (["--out", "folder.csv"], "--out folder.csv: a folder stands there."),
+        (["--out", "."], "--out .: a name of its own is needed."),
+        (["--out", "notes", "--overwrite"], "--out notes: the folder holds other things"),
+        (["--out", "packages.ndjson", "--overwrite"], "--out packages.ndjson: it is read as an"),
         (["--packages", "absent.json"], "absent.json: No such file or directory"),
         (["--packages", "packages.txt"], "--packages packages.txt: packages.txt: The name ends in"),
         (["--packages", "empty.json"], "There is no pair to price."),
@@ -173,12 +176,15 @@ def test_what_cannot_be_used_is_told_in_one_line(
     Path("broken.parquet").write_bytes(b"PAR1 and no more")
     Path("options.json").write_text('{"deposit": {"percent": "much"}}', "utf-8")
     Path("folder.csv").mkdir()
+    Path("notes").mkdir()
+    Path("notes", "of a year.txt").write_text("all of them", "utf-8")
     assert main([*words, "--out", "quotes.parquet", *more]) == 2
     captured = capsys.readouterr()
     assert captured.out == ""
     assert captured.err.count("\n") == 1, captured.err
     assert captured.err.startswith(f"loomwright: {told}")
     assert not list(Path().glob("*.parts"))
+    assert Path("notes", "of a year.txt").read_text("utf-8") == "all of them"
 
 
 @pytest.mark.parametrize("number", ["0", "-1", "two"])

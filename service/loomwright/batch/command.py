@@ -175,6 +175,9 @@ def _kept(out: Path) -> str:
 
 
 def _run(chosen: argparse.Namespace, signals: _Signals) -> int:
+    for read in (chosen.packages, chosen.vehicles, chosen.pairs, chosen.price_book, chosen.pricing):
+        if read is not None and read.resolve() == chosen.out.resolve():
+            raise RunError(f"--out {chosen.out}: it is read as an input.")
     output = output_at(chosen.out, chosen.overwrite)
     earlier = None if chosen.compare is None else earlier_files(chosen.compare)
     make, count = _workers(chosen)
@@ -189,9 +192,8 @@ def _run(chosen: argparse.Namespace, signals: _Signals) -> int:
         return page
 
     request = Request(make, count, chosen.partition_pairs, chosen.restart, earlier, signals.check)
-    ending = priced(inputs, output, request, page_of, _tell)
-    sys.stdout.write(ending.page)
-    return WRITTEN if ending.quotes else NOTHING_QUOTED
+    quotes = priced(inputs, output, request, page_of, _show, _tell)
+    return WRITTEN if quotes else NOTHING_QUOTED
 
 
 def _workers(chosen: argparse.Namespace) -> tuple[Callable[[Work, Progress], Workers], int]:
@@ -225,6 +227,11 @@ def _reason(error: OSError | MemoryError) -> str:
         return "memory is short; --partition-pairs with fewer pairs needs less"
     named = f"{error.filename}: " if error.filename else ""
     return f"{named}{error.strerror or error}"
+
+
+def _show(page: str) -> None:
+    sys.stdout.write(page)
+    sys.stdout.flush()
 
 
 def _tell(line: str) -> None:

@@ -262,6 +262,11 @@ class RunFolder:
         shutil.rmtree(self.path)
 
 
+def holds_partitions_alone(path: Path) -> bool:
+    """Return whether a folder holds finished partitions and nothing else."""
+    return all(_PART.fullmatch(entry.name) for entry in path.iterdir())
+
+
 def _has_rows(path: Path, rows: int) -> bool:
     try:
         count: int = pq.read_metadata(path).num_rows
