@@ -1,6 +1,7 @@
 import gzip
 import io
 import json
+from contextlib import suppress
 from typing import Any
 
 import pyarrow as pa
@@ -13,6 +14,9 @@ from tests.batch.stated_forms import OF_BATCHES, arrow_bytes, csv_bytes, ndjson
 from loomwright.batch.batch_document import BATCH_FORMS, BatchDocument, Limits, batch_document
 from loomwright.batch.form_error import FORM_ERRORS, FormError
 from loomwright.batch.pair_list import PairList
+from loomwright.batch.pairing import batch_of_document
+from loomwright.batch.quote import Pricing
+from loomwright.jobs.demo_library import demo_book
 
 LAW = settings(
     max_examples=15,
@@ -220,3 +224,21 @@ def test_what_is_no_batch_is_told(form: str, content: bytes, code: str, place: s
 def test_an_unknown_column_is_told_by_the_kind_that_comes_nearest() -> None:
     error = told(b"record,vehicle.drve\n", "csv")
     assert error.message == "Unknown column vehicle.drve. Is this meant behind vehicle: drive?"
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.data())
+def test_whatever_comes_is_read_or_told(data: st.DataObject) -> None:
+    form = data.draw(st.sampled_from(BATCH_FORMS))
+    content = bytearray(OF_BATCHES[form](BATCH))
+    places = st.tuples(st.integers(0, len(content) - 1), st.integers(0, 255))
+    for place, byte in data.draw(st.lists(places, max_size=4)):
+        content[place] = byte
+    if data.draw(st.booleans()):
+        del content[data.draw(st.integers(0, len(content) - 1)) :]
+    # Any other exception is one that a caller could make of nothing.
+    with suppress(FormError):
+        document = read(bytes(content), form)
+        batch, pairs = batch_of_document(document, Pricing(demo_book(), {}))
+        assert len(batch.packages) >= len(document.packages)
+        assert pairs is None or pairs.packages.size == len(document.pairs or ())

@@ -22,6 +22,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import IO, Any
 
 from loomwright.batch.cell_forms import plain_value
+from loomwright.batch.collector import collector_paused
 from loomwright.batch.dotted import Columns, UnknownColumnError
 from loomwright.batch.form_error import (
     TOO_MANY_PACKAGES,
@@ -189,7 +190,7 @@ def batch_document(
     if form not in _READERS:
         raise FormError(UNKNOWN_FORM, f"One of these is needed: {', '.join(_READERS)}.", form)
     collected = _Collected(limits)
-    with opened(source, gzipped=gzipped, most_bytes=most_bytes) as stream:
+    with collector_paused(), opened(source, gzipped=gzipped, most_bytes=most_bytes) as stream:
         _READERS[form](stream, collected, settings)
     return collected.document()
 

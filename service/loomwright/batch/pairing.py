@@ -5,6 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from loomwright.batch.batch_document import PACKAGE, VEHICLE, BatchDocument
+from loomwright.batch.collector import collector_paused
 from loomwright.batch.engine import Batch, Pairs
 from loomwright.batch.items import (
     packages_of_items,
@@ -35,8 +36,9 @@ def batch_of_document(document: BatchDocument, pricing: Pricing) -> tuple[Batch,
         behind the others as a package or vehicle at fault. Of items with the same key a pair means
         the first.
     """
-    packages = list(packages_of_items(document.packages))
-    vehicles = list(vehicles_of_items(document.vehicles))
+    with collector_paused():
+        packages = list(packages_of_items(document.packages))
+        vehicles = list(vehicles_of_items(document.vehicles))
     if document.pairs is None:
         return Batch(packages, vehicles, pricing), None
     pairs = paired(packages, vehicles, document.pairs)
