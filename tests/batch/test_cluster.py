@@ -30,7 +30,7 @@ from batch_commands import (
 from batch_inputs import write_inputs
 from loomwright.cli import main
 
-PACKAGES, VEHICLES = 3, 60
+PACKAGES, VEHICLES = 3, 40
 LISTENING = "0A"
 
 

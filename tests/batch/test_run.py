@@ -329,7 +329,7 @@ def test_a_full_disk_loses_nothing(
 
     def full(handle: int) -> None:
         synced.append(handle)
-        if len(synced) > 6:
+        if len(synced) > 4:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     with monkeypatch.context() as patched:
