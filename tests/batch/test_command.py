@@ -40,18 +40,20 @@ def test_the_page_is_all_that_goes_to_standard_output_and_nothing_to_the_other(
     first, second, *rest = captured.out.splitlines()
     assert first == "20 pairs of package and vehicle: 18 quotes, 2 refusals."
     assert re.fullmatch(r"Written to quotes\.parquet in [\d.]+ s, [\d,]+ pairs a second\.", second)
-    assert rest[:7] == [
+    assert rest[:9] == [
         "",
         "Verdicts of the quotes",
         "  complete  18  100.0 %",
         "",
         "Reasons of the refusals",
         "  invalid_pair  2  100.0 %",
+        "  invalid_pair, such as deal-0 for car-0009: /circuits/0/fed_from: No source and",
+        "    no circuit of the job has this key.",
         "",
     ]
-    assert rest[7] == "Prices of complete quotes [EUR, with tax]"
-    assert rest[8].split() == ["package", "quotes", "lowest", "average", "highest"]
-    assert [line.split()[0] for line in rest[9:]] == ["deal-0", "deal-1", "all"]
+    assert rest[9] == "Prices of complete quotes [EUR, with tax]"
+    assert rest[10].split() == ["package", "quotes", "lowest", "average", "highest"]
+    assert [line.split()[0] for line in rest[11:]] == ["deal-0", "deal-1", "all"]
 
 
 def test_a_comparison_follows_the_page(
@@ -91,7 +93,7 @@ def test_long_lists_end_in_how_many_there_are_more(tmp_path: Path) -> None:
             "totals": totals,
         }
     )
-    run = Priced(summary, None, 3, 40, 3725.0)
+    run = Priced(summary, {}, None, 3, 40, 3725.0)
     lines = summary_page(run, str(tmp_path)).splitlines()
     assert lines[1].endswith("in 1 h 2 min; 3 of 40 partitions were finished before.")
     assert lines[-3:] == [

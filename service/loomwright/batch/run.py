@@ -15,7 +15,13 @@ from loomwright.batch.changes import Comparison
 from loomwright.batch.comparison import compared
 from loomwright.batch.engine import Batch, Pairs
 from loomwright.batch.partition import Progress, Work, partitions
-from loomwright.batch.parts import join_as_csv, join_as_parquet, summary_of_parts
+from loomwright.batch.parts import (
+    Example,
+    join_as_csv,
+    join_as_parquet,
+    refusal_examples,
+    summary_of_parts,
+)
 from loomwright.batch.run_error import RunError
 from loomwright.batch.run_folder import (
     JOINED,
@@ -102,6 +108,8 @@ class Priced(NamedTuple):
     ----------
     summary
         Of all rows.
+    examples
+        A refusal of each code.
     comparison
         With an earlier run, if one was named.
     resumed
@@ -113,6 +121,7 @@ class Priced(NamedTuple):
     """
 
     summary: Summary
+    examples: Mapping[str, Example]
     comparison: Comparison | None
     resumed: int
     partitions: int
@@ -245,7 +254,8 @@ def priced(
             comparison = None if request.earlier is None else compared(parts, request.earlier)
             _join(output, parts, summary, folder)
             seconds = time.monotonic() - began
-            run = Priced(summary, comparison, resumed, manifest.partitions, seconds)
+            examples = refusal_examples(parts, summary.refusals)
+            run = Priced(summary, examples, comparison, resumed, manifest.partitions, seconds)
             ending = Ending(page_of(run), summary.verdicts.total())
             folder.mark_finishing(ending)
         folder.put_in_place(_made(output), output.path)
