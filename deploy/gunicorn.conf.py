@@ -54,6 +54,10 @@ loglevel = "warning"
 
 # [s] between two pieces of one request, then the connection is dropped.
 STALLED_CLIENT_S = 10
+# [s] that a client may take nothing of an answer, then the connection is dropped. A stream is
+# worked out as it is taken, so whoever holds it up holds a thread. A worker that streams for long
+# is not taken for dead: its main thread says that it lives, and requests run in others.
+STALLED_READER_S = 60
 
 
 def on_starting(server: Any) -> None:
@@ -63,14 +67,15 @@ def on_starting(server: Any) -> None:
 
 
 def when_ready(server: Any) -> None:
-    """Bound the wait for a client that stalls within a request, and set aside what is loaded.
+    """Bound the wait for a client that stalls, and set aside what is loaded.
 
-    A threaded worker reads a request without a time limit, so that a silent client would hold its
-    thread for good. Connections inherit the limit from the listening socket (Linux).
+    A threaded worker reads and writes without a time limit, so that a silent client would hold its
+    thread for good. Connections inherit the limits from the listening socket (Linux).
     """
     # Tables and modules stay: the collector need not walk them again and again in each worker.
     gc.collect()
     gc.freeze()
-    limit = struct.pack("ll", STALLED_CLIENT_S, 0)
+    limits = {socket.SO_RCVTIMEO: STALLED_CLIENT_S, socket.SO_SNDTIMEO: STALLED_READER_S}
     for listener in server.LISTENERS:
-        listener.sock.setsockopt(socket.SOL_SOCKET, socket.SO_RCVTIMEO, limit)
+        for option, seconds in limits.items():
+            listener.sock.setsockopt(socket.SOL_SOCKET, option, struct.pack("ll", seconds, 0))

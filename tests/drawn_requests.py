@@ -15,6 +15,7 @@ from hypothesis import strategies as st
 
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web.app import create_app
+from loomwright.web.schemas.batch import split_job
 from loomwright.web.schemas.network import network_examples
 from loomwright.web.schemas.supply import supply_examples
 
@@ -29,6 +30,7 @@ PRICING_OPERATIONS = (
     "build-work-order",
     "plan-installation",
     "check-price-book",
+    "price-packages",
 )
 # Operations whose request is a document that a reader takes, not fields of a schema.
 DOCUMENT_OPERATIONS = ("assess-supply", "solve-network", "check-measurements", *PRICING_OPERATIONS)
@@ -369,16 +371,37 @@ def network_requests(draw):
     return _other_numbers(draw, "solve-network", example)
 
 
+@st.composite
+def batch_requests(draw):
+    """Draw batches of demo jobs taken apart, with other numbers in the vehicles."""
+    drawn = draw(st.lists(bill_requests(), min_size=1, max_size=2))
+    parts = [
+        split_job(request["job"], f"package {place}", f"vehicle {place}")
+        for place, request in enumerate(drawn)
+    ]
+    batch = {"packages": [part[0] for part in parts], "vehicles": [part[1] for part in parts]}
+    keys = st.sampled_from([(p["key"], v["key"]) for p, v in parts])
+    listed = draw(st.none() | st.lists(keys, max_size=4))
+    if listed is not None:
+        batch["pairs"] = [{"package": package, "vehicle": vehicle} for package, vehicle in listed]
+    return batch
+
+
+_DRAWN = {
+    "assess-supply": supply_requests,
+    "solve-network": network_requests,
+    "build-bill-of-materials": bill_requests,
+    "build-work-order": bill_requests,
+    "plan-installation": bill_requests,
+    "check-measurements": measurement_requests,
+    "price-packages": batch_requests,
+}
+
+
 def requests_of(operation, without=()):
     """Return the requests of an operation that its schema accepts."""
-    if operation == "assess-supply":
-        return supply_requests()
-    if operation == "solve-network":
-        return network_requests()
-    if operation in ("build-bill-of-materials", "build-work-order", "plan-installation"):
-        return bill_requests()
-    if operation == "check-measurements":
-        return measurement_requests()
+    if operation in _DRAWN:
+        return _DRAWN[operation]()
     if operation == "check-price-book":
         return st.lists(bill_requests(), min_size=1, max_size=2).map(
             lambda requests: {"jobs": [request["job"] for request in requests]}

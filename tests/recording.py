@@ -20,12 +20,13 @@ from loomwright.jobs.demo_library import demo_job, demo_price_book
 from loomwright.web.app import create_app
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
-from loomwright.web.openapi import DocumentSchema
+from loomwright.web.openapi_bodies import DocumentSchema
 from loomwright.web.openapi_examples import FILE
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE, ProblemError
 from loomwright.web.requests import GREATEST_BODY_BYTES
+from loomwright.web.schemas.batch import GREATEST_VEHICLES, batch_examples
 from set_up import create_with, key_entry
 
 Recorded = dict[str, Any]
@@ -34,6 +35,7 @@ KEY = "a key that may see cost and margin"
 OTHER_KEY = "a key that may not"
 CONDUCTOR = EXAMPLES["size-conductor"]["bass_unit_under_the_seat"]
 FUSE = EXAMPLES["size-fuse"]["bass_unit_under_the_seat"]
+BATCH = batch_examples()["every_package_for_every_vehicle"]
 # One bill and one set of plans show what those are; each is some 60 000 characters or more.
 BILL = "hybrid_jump_start"
 _ONE_OF_MANY = ("build-bill-of-materials", "plan-installation", "build-work-order")
@@ -92,25 +94,30 @@ def recorded_answers(client: FlaskClient) -> Recorded:
     }
 
 
+def _form_answers(client: FlaskClient, name: str, url: str) -> Recorded:
+    """Return the answers to the documents of an operation in each form that is text but JSON."""
+    return {
+        form.media_type: {
+            example: _accepted(
+                client.post(url, json=body, headers={"Accept": form.media_type})
+            ).text
+            for example, body in BODIES[name].items()
+        }
+        for form in FORMS_BY_OPERATION[name].forms
+        if form.media_type != JSON and not form.is_binary
+    }
+
+
 def _answers_of(client: FlaskClient, name: str, url: str) -> Recorded:
     if name not in EXAMPLES and name not in BODIES:
         return {JSON: {"answer": _accepted(client.get(url)).get_json()}}
     bodies = EXAMPLES.get(name) or BODIES[name]
     posted = {
-        example: _accepted(client.post(url, json=body)).get_json()
+        example: _accepted(client.post(url, json=body, headers={"Accept": JSON})).get_json()
         for example, body in bodies.items()
     }
     if name not in EXAMPLES:
-        documents = {
-            form.media_type: {
-                example: _accepted(
-                    client.post(url, json=body, headers={"Accept": form.media_type})
-                ).text
-                for example, body in bodies.items()
-            }
-            for form in FORMS_BY_OPERATION[name].forms[1:]
-        }
-        return {JSON: posted, **documents}
+        return {JSON: posted, **_form_answers(client, name, url)}
     first, body = next(iter(bodies.items()))
     by_query = _accepted(client.get(url, query_string=_query(body)))
     if by_query.get_json() != posted[first]:
@@ -202,6 +209,13 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
     "ambient_not_below_rating": (
         (_POST, "size-conductor", {"json": {**CONDUCTOR, "ambient_temperature": 120}}),
     ),
+    "batch_too_large": (
+        (
+            _POST,
+            "price-packages",
+            {"json": {**BATCH, "vehicles": [{}] * (GREATEST_VEHICLES + 1)}},
+        ),
+    ),
     "body_too_large": (
         (
             _POST,
@@ -243,6 +257,7 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
         (_POST, "plan-signal-path", {"json": {"system_voltage": 13}}),
         (_POST, "check-price-book", {"json": {"price_book": 5}}),
         (_POST, "check-measurements", {"json": {}}),
+        (_POST, "price-packages", {"json": {"packages": [], "vehicles": []}}),
     ),
     "key_not_permitted": (
         (
@@ -262,6 +277,20 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
         ),
     ),
     "malformed_body": ((_POST, "size-conductor", {"data": b'{"length": 5', "content_type": JSON}),),
+    "malformed_coding": (
+        (
+            _POST,
+            "price-packages",
+            {"json": BATCH, "headers": {"Content-Encoding": "gzip"}},
+        ),
+    ),
+    "malformed_records": (
+        (
+            _POST,
+            "price-packages",
+            {"data": b'{"package": {}}\n{"vehicle"', "content_type": "application/x-ndjson"},
+        ),
+    ),
     "method_not_allowed": (("PUT", "size-conductor", {}),),
     "no_operating_point": ((_POST, "check-measurements", {"json": {"job": _starved_job()}}),),
     "not_acceptable": (
@@ -288,13 +317,18 @@ REQUESTS: dict[str, tuple[tuple[str, str, Recorded], ...]] = {
     "unknown_price_book": (
         (_POST, "build-bill-of-materials", _bill(price_book_name="summer")),
         (_POST, "check-price-book", {"json": {"price_book_name": "summer"}}),
+        (_POST, "price-packages", {"json": {**BATCH, "price_book_name": "summer"}}),
+    ),
+    "unsupported_coding": (
+        (_POST, "price-packages", {"json": BATCH, "headers": {"Content-Encoding": "br"}}),
     ),
     "unsupported_media_type": (
         (_POST, "size-conductor", {"data": b"length=5", "content_type": "text/plain"}),
     ),
 }
 # Codes that belong to one operation each; the others belong to every one that has their status.
-_OWN = frozenset(code for code in REQUESTS if CODES[code].status == 422)
+_OF_BATCHES = ("batch_too_large", "malformed_coding", "malformed_records", "unsupported_coding")
+_OWN = frozenset((*(code for code in REQUESTS if CODES[code].status == 422), *_OF_BATCHES))
 
 
 def recorded_problems(client: FlaskClient) -> list[Recorded]:

@@ -64,7 +64,10 @@ VALUES: dict[type[Member], Callable[[Any], st.SearchStrategy[Any]]] = {
     Whole: lambda rule: st.integers(rule.lower, rule.upper),
     Truth: lambda _: st.booleans(),
     DateText: lambda _: st.dates().map(lambda day: day.isoformat()),
-    DecimalText: lambda rule: st.decimals(rule.lower, rule.upper, places=2).map("{:f}".format),
+    DecimalText: lambda rule: st.decimals(rule.lower, rule.upper, places=2).map(
+        # Zero may be drawn below itself.
+        lambda amount: f"{abs(amount):f}"
+    ),
 }
 
 

@@ -3,7 +3,7 @@ from typing import Any
 
 import pyarrow as pa
 import pytest
-from tests.batch.stated_forms import arrow_bytes
+from stated_forms import arrow_bytes
 
 from loomwright.batch.arrow_limits import MOST_VALUES_OF_ROW
 from loomwright.batch.form_error import FormError

@@ -6,10 +6,10 @@ from typing import Any
 
 import pyarrow as pa
 import pytest
+from drawn_documents import Document, packages, texts, vehicles
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.batch.drawn_documents import Document, packages, texts, vehicles
-from tests.batch.stated_forms import OF_BATCHES, arrow_bytes, csv_bytes, ndjson
+from stated_forms import OF_BATCHES, arrow_bytes, csv_bytes, ndjson
 
 from loomwright.batch.batch_document import BATCH_FORMS, BatchDocument, Limits, batch_document
 from loomwright.batch.form_error import FORM_ERRORS, FormError

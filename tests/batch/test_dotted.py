@@ -1,9 +1,9 @@
 from typing import Any
 
 import pytest
+from drawn_documents import Document, packages, vehicles
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.batch.drawn_documents import Document, packages, vehicles
 
 from loomwright.batch.dotted import (
     Columns,

@@ -8,7 +8,7 @@ from typing import Any
 
 import pyarrow as pa
 import pytest
-from tests.batch.stated_forms import OF_BATCHES
+from stated_forms import OF_BATCHES
 
 from loomwright.batch.batch_document import BATCH_FORMS, Limits, batch_document
 from loomwright.batch.engine import ReferenceEngine, batches

@@ -3,10 +3,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from drawn_rows import CURRENCY
+from drawn_rows import pairs as drawn_pairs
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.batch.drawn_rows import CURRENCY
-from tests.batch.drawn_rows import pairs as drawn_pairs
 
 from loomwright.batch.batch_document import BatchDocument
 from loomwright.batch.engine import Batch, Indices, Pairs, ReferenceEngine, batches

@@ -1,9 +1,9 @@
 import json
 from decimal import Decimal
 
+from drawn_rows import CURRENCY, pairs, total_of
 from hypothesis import given
 from hypothesis import strategies as st
-from tests.batch.drawn_rows import CURRENCY, pairs, total_of
 
 from loomwright.batch.quote import Quote, Refusal
 from loomwright.batch.rows import rows_of_quotes

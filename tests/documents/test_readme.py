@@ -20,6 +20,7 @@ OPERATIONS = {
     "/v1/size-fuse",
     "/v1/estimate-real-output",
     "/v1/build-bill-of-materials",
+    "/v1/price-packages",
 }
 
 
@@ -42,7 +43,8 @@ def answer_to_curl(client: FlaskClient, command: str) -> Any:
         (body,) = data
         if body.startswith("@"):
             body = (ROOT / body[1:]).read_text("utf-8")
-        response = client.post(url.path, data=body, content_type="application/json")
+        address = f"{url.path}?{url.query}"
+        response = client.post(address, data=body, content_type="application/json")
     assert response.status_code == 200, response.text
     return response.json
 

@@ -1,6 +1,7 @@
 """The requests of deploy/spreadsheets/README.md are executed, and its tables are those served."""
 
 import re
+import shlex
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -11,6 +12,8 @@ from loomwright.web.examples import EXAMPLES
 from loomwright.web.forms.errors import GREATEST_LINE
 from loomwright.web.forms.form import GREATEST_CHARACTERS, RESERVED_PARAMETERS
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
+from loomwright.web.schemas.batch import batch_examples
+from loomwright.web.schemas.batch_bodies import csv_of
 
 README = (Path(__file__).parents[2] / "deploy" / "spreadsheets" / "README.md").read_text("utf-8")
 EXCHANGES = re.findall(r"```\nGET (\S+)\n(\d{3}) (.+)\n((?:(?!```).+\n)+)```", README)
@@ -72,3 +75,16 @@ def test_parameters_values_and_limits_are_those_of_the_service():
         assert all(f"`{name}`" in README for name in forms.by_name)
     assert f"{GREATEST_CHARACTERS:,} characters" in README
     assert f"at most {GREATEST_LINE} characters" in README
+
+
+def test_rows_of_a_batch_come_as_the_command_says():
+    (command,) = re.findall(r"```\n(curl .+)\n```", README)
+    words = shlex.split(command)
+    url = urlsplit(words[words.index("-s") + 1])
+    header = words[words.index("-H") + 1]
+    assert header == "Content-Type: text/csv"
+    batch = csv_of(batch_examples()["every_package_for_every_vehicle"])
+    response = client().post(f"{url.path}?{url.query}", data=batch, content_type="text/csv")
+    assert response.status_code == 200
+    assert response.mimetype == "text/csv"
+    assert response.data.count(b"\r\n") == 3

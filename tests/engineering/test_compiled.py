@@ -4,6 +4,7 @@ import importlib
 import json
 import math
 import pkgutil
+import sys
 from pathlib import Path
 
 import numba
@@ -12,13 +13,26 @@ import pytest
 from numba.core.dispatcher import Dispatcher
 
 import loomwright
+from drawn_fuse_rows import drawn_numbers, drawn_requests, fused
 from drawn_networks import drawn_network
 from loomwright import figures
+from loomwright.batch import sizing as batch_sizing
+from loomwright.batch.sizes import CircuitSizes
 from loomwright.engineering import compiled as machine
-from loomwright.engineering.conductors import loaded_route, temperature_curve
+from loomwright.engineering.conductors import (
+    criteria,
+    loaded_route,
+    sizing_rows,
+    temperature_curve,
+)
 from loomwright.engineering.network import collapse, currents, heated, linear, solver, steps
-from loomwright.engineering.protection import damage
+from loomwright.engineering.protection import damage, fuse_rows
+from loomwright.jobs.demo_library import demo_job
+from loomwright.jobs.job_document import job_from_document
+from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.load import tables
 from loomwright.web.app import create_app
+from varied_jobs import extremes
 
 BODIES = Path(__file__).resolve().parents[1] / "bench" / "bodies"
 RNG = np.random.default_rng(7)
@@ -65,6 +79,64 @@ def test_route_has_the_same_figures_compiled_and_interpreted(monkeypatch, curren
     assert compiled[3] == pytest.approx(plain[3], rel=1e-9)
 
 
+# One row of a current, one of a power, one of a power beyond every candidate, one unheard of.
+NUMBERS = np.array(
+    [
+        [12.6, 0.36, 25.0, math.nan, 0.006, 0.002, 1.2, 3.4],
+        [12.6, 0.36, math.nan, 90.0, 0.006, 0.002, 1.2, 3.4],
+        [12.6, 0.36, math.nan, 3e4, 0.006, 0.002, 1.2, 3.4],
+        [12.6, 0.36, math.nan, math.nan, 0.006, 0.002, 1.2, 3.4],
+    ]
+)
+
+
+def sized_rows(module, rows):
+    """Choice and columns of rows, with thicker candidates, by the functions of the module."""
+    limits = np.concatenate([np.full((2, 9), 400.0), np.zeros((2, 9)), np.full((1, 9), 0.05)])
+    # Half the candidates are too thin by strength.
+    limits[2, :4] = 2.0
+    chosen, verdict = np.full(4, -1, np.int16), np.zeros(4, np.int16)
+    unusual = np.zeros(4, np.bool_)
+    columns = sizing_rows.CandidateColumns(
+        np.full((9, 4), 255, np.uint8), *[np.zeros((9, 4)) for _ in range(4)]
+    )
+    numbers = NUMBERS.copy()
+    # Wide enough for the resistances of the route, which are drawn.
+    numbers[:, 1] = 8.0
+    route = ROUTE._replace(length_m=np.zeros(2))
+    module._size_rows(numbers, route, limits, chosen, verdict, unusual, columns)
+    module._solve_thicker(numbers[rows], route, limits, chosen, rows, columns)
+    return chosen, verdict, unusual, *columns
+
+
+def test_rows_have_the_same_conductors_compiled_and_interpreted(monkeypatch):
+    rows = np.arange(4)[::2]
+    compiled = sized_rows(sizing_rows, rows)
+    for module in (temperature_curve, loaded_route, criteria, sizing_rows):
+        interpreted(monkeypatch, module, "compiled")
+    plain = sized_rows(sizing_rows, rows)
+    assert compiled[0].max() >= 4
+    assert compiled[2].tolist() == [False, False, False, True]
+    for machine_code, python in zip(compiled, plain, strict=True):
+        # 1e-13: the order of operations is the same, and sums of two terms round alike.
+        np.testing.assert_allclose(machine_code, python, rtol=1e-13, atol=0.0)
+
+
+def test_loops_leave_arrays_to_those_who_hold_them():
+    @machine.compiled_loop
+    def doubled(values: np.ndarray) -> None:
+        for place in range(values.size):
+            values[place] *= 2.0
+
+    values = np.ones(3)
+    doubled(values)
+    before = sys.getrefcount(values)
+    for _ in range(100):
+        doubled(values)
+    assert sys.getrefcount(values) == before
+    assert values.tolist() == [2.0**101] * 3
+
+
 @pytest.mark.parametrize("seed", [0, 7, 10, 18])
 def test_networks_have_the_same_figures_compiled_and_interpreted(monkeypatch, seed):
     draft = drawn_network(seed)
@@ -106,6 +178,35 @@ def test_lines_are_rounded_half_to_even_and_nan_stays():
     # Scaled to 1234.5 and -1235.5, each a tie that goes to the even neighbour.
     np.testing.assert_array_equal(lines[1], [1.234, -1.236, 0.0, 1e9])
     np.testing.assert_array_equal(lines[2], [-1.47, 3.47, 1.0, -1999999999.0])
+
+
+def test_fuses_of_rows_are_the_same_compiled_and_interpreted(monkeypatch):
+    cases = []
+    for seed in range(12):
+        rng = np.random.default_rng(seed)
+        asked = drawn_requests(rng)
+        cases.append((asked, drawn_numbers(rng, asked[0], 60), rng.integers(0, 3, 60)))
+    before = [fused(*case) for case in cases]
+    interpreted(monkeypatch, fuse_rows, "_judge")
+    assert not isinstance(fuse_rows._figures, Dispatcher)
+    for compiled, plain in zip(before, [fused(*case) for case in cases], strict=True):
+        np.testing.assert_array_equal(compiled.verdict, plain.verdict)
+        np.testing.assert_array_equal(compiled.fuse_type, plain.fuse_type)
+        np.testing.assert_array_equal(compiled.rated_current_a, plain.rated_current_a)
+    assert any((each.fuse_type >= 0).any() for each in before)
+
+
+def test_sizes_of_rows_are_the_same_compiled_and_interpreted(monkeypatch):
+    job = job_from_document(demo_job("van_second_battery"), tables(), fuse_tables().types)
+    variation = extremes(job, 200, seed=5)
+    before = batch_sizing.sized_rows(variation)
+    interpreted(monkeypatch, batch_sizing, "_enter")
+    after = batch_sizing.sized_rows(variation)
+    np.testing.assert_array_equal(before.unusual, after.unusual)
+    for key, compiled in before.circuits.items():
+        for name in CircuitSizes.__annotations__:
+            plain = getattr(after.circuits[key], name)
+            np.testing.assert_array_equal(getattr(compiled, name), plain, err_msg=name)
 
 
 def test_no_request_waits_for_the_compiler():

@@ -196,6 +196,27 @@ def test_corner_counts_only_where_its_current_can_flow():
     assert found.least_margin_current_a < corner_a
 
 
+@pytest.mark.parametrize(("key", "rating_a", "size", "runs"), PAIRS)
+@pytest.mark.parametrize("multiple", [0.6, 1.0, 2.0])
+def test_limits_say_what_the_margins_say(key, rating_a, size, runs, multiple):
+    kind, curve = FUSES.types[key], curve_of(size)
+    line = coordination.margin_line(kind, multiple * rating_a, curve, runs)
+    # Between all points of both grids, and on them and just beside.
+    points = np.array([*line.current_a, *line.beyond_current_a, line.corner_a])
+    points = points[np.isfinite(points)]
+    for fault_a in (points * [[0.5], [1.0 - 1e-13], [1.0], [1.0 + 1e-13], [1.02]]).ravel().tolist():
+        found = coordination.coordination_with_damage(
+            kind, multiple * rating_a, curve, runs, fault_a
+        )
+        # 1.03 for what the damage curve may bend between two points of the grid.
+        is_wide = found.least_margin is None or found.least_margin > 1.03
+        is_shown = found.beyond_published_curve != coordination.NOT_SHOWN
+        assert found.holds is (is_wide and is_shown)
+        by_limits = coordination.protection(line.limits, fault_a)
+        if by_limits != coordination.BY_TIME_AT_FAULT:
+            assert found.holds is (by_limits == coordination.PROTECTED)
+
+
 @pytest.mark.parametrize(("share", "reached"), [(0.97, False), (1.0, False), (1.001, True)])
 def test_published_curve_reaches_to_its_last_point(share, reached):
     # Type C of 10 A: last at 600 %, and 350 % before it; a span is cut in twelve, the last of which

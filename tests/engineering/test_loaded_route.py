@@ -374,6 +374,26 @@ def test_what_never_settles_says_so():
     assert np.isnan(state[loaded_route.TEMPERATURE, 0])
 
 
+@pytest.mark.parametrize(
+    ("kelvin_per_ampere", "current"), [(130.0, 0.10115), (132.0, 0.101), (132.0, 0.1011)]
+)
+def test_current_just_above_the_cap_is_found_though_a_step_passes_it(kelvin_per_ampere, current):
+    # R = 40 + 130 I up to the cap at 0.1 A, 53 ohm from there on, or 53.2 ohm. At the cap the
+    # balance falls off ten times as slowly below as above, so the step from below ends beyond the
+    # root, where the balance hardly changes and the next step leads far back, below 0.
+    resistance = 40.0 + 0.1 * kelvin_per_ampere
+    load = (math.nan, current * (12.0 - current * resistance), 12.0, 0.0, 0.0, 0.1, 80.0)
+    state, exists, iterations, _ = loaded_route.solved_candidates(
+        *load, warming_route(kelvin_per_ampere, 10.0), AMPACITIES_A[:1]
+    )
+    assert exists.tolist() == [True]
+    assert state[loaded_route.CURRENT, 0] == pytest.approx(current, rel=1e-12)
+    assert state[loaded_route.LOOP_RESISTANCE, 0] == pytest.approx(resistance, rel=1e-12)
+    assert np.isnan(state[loaded_route.TEMPERATURE, 0])
+    # From half way between the bounds it is no longer than from the cold circuit.
+    assert iterations <= 10
+
+
 @pytest.mark.parametrize("offset_k", [-0.5, 0.5])
 def test_temperature_is_known_up_to_250_c(offset_k):
     conductor = conductor_of("awg")

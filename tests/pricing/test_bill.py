@@ -9,7 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.pricing.bill import Bill, bill_of_materials
+from drawn_bills import LAY, book_of
+from loomwright.pricing.bill import NO_OPTIONS, Bill, Bills, bill_of_materials
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.kinds import KINDS, UNIT_WORDS
 from loomwright.pricing.lines import Need, reason_of
@@ -287,3 +288,14 @@ def test_binary_dust_never_sells_an_increment(micrometres: list[int]) -> None:
 
 def test_every_unit_a_part_may_sell_in_has_a_word() -> None:
     assert {unit for kind in KINDS.values() for unit in kind.units} <= UNIT_WORDS.keys()
+
+
+def test_bills_that_share_a_book_have_the_labour_that_each_asks_for() -> None:
+    book = price_book_from_document(book_of([], labour=[LAY]))
+    bills = Bills(book, NO_OPTIONS, None)
+    for pieces in (1, 2, 1):
+        wanted = [LabourRequirement("lay", pieces, Decimal(0), "why", "rule", "")]
+        bill = bills.of([], wanted)
+        # Half an hour each at 60.00.
+        assert bill.totals.labour_total.minor_units == pieces * 3000
+        assert bill == bill_of_materials([], wanted, book)

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomwright.pricing.book_document import price_book_from_document
-from loomwright.pricing.requirements import QuantityRules
+from loomwright.pricing.requirements import ROUTE, QuantityRules, Stretch
 
 CASES = Path(__file__).parent.parent / "cases" / "parts" / "quantity_rules.json"
 
@@ -74,3 +74,7 @@ def test_every_quantity_rule_is_a_member_of_the_price_book() -> None:
     }
     rules = price_book_from_document(document).rules
     assert {name: str(getattr(rules, name)) for name in names} == stated
+
+
+def test_a_stretch_is_the_first_of_its_kind_unless_it_says_which() -> None:
+    assert Stretch(ROUTE).number == 0

@@ -13,6 +13,7 @@ from drawn_requests import client, document, resolved, validator
 from loomwright.engineering.errors import EngineeringError
 from loomwright.web.access import OPEN_PATHS
 from loomwright.web.app import GREATEST_BODY_BYTES, create_app
+from loomwright.web.operations import OPERATIONS
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE, pointers_of_messages
 from loomwright.web.quota import UNCOUNTED_PATHS
@@ -56,7 +57,9 @@ POSTED = (
     "build-work-order",
     "check-price-book",
     "check-measurements",
+    "price-packages",
 )
+GREATEST_BYTES = {operation.name: operation.greatest_body_bytes for operation in OPERATIONS}
 MEMBERS = {"type", "title", "status", "code", "detail", "action", "errors"}
 
 
@@ -159,7 +162,7 @@ def test_every_route_and_failure_is_one_shape():
             checked(post(operation, "{}", kind), 415, "unsupported_media_type")
         for kind in (None, "", "application/x-www-form-urlencoded", "json", "*/*"):
             checked(post(operation, "{}", kind), 415, "unsupported_media_type")
-        large = b'{"length": 5' + b" " * GREATEST_BODY_BYTES + b"}"
+        large = b'{"length": 5' + b" " * GREATEST_BYTES[operation] + b"}"
         checked(post(operation, large), 413, "body_too_large")
         late = application.post(
             f"/v1/{operation}",

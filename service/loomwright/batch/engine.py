@@ -79,11 +79,6 @@ class ReferenceEngine:
         )
 
 
-def engine_of(batch: Batch) -> Engine:
-    """Return the engine that works out the quotes of a batch, wherever one is needed."""
-    return ReferenceEngine(batch)
-
-
 @record
 class Pairs:
     """Listed pairs, as indices of packages and of vehicles of the same length."""
@@ -92,7 +87,13 @@ class Pairs:
     vehicles: Indices
 
 
-def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int) -> Iterator[Rows]:
+def batches(
+    engine: Engine,
+    batch: Batch,
+    pairs: Pairs | None,
+    rows_at_once: int,
+    rows_at_first: int | None = None,
+) -> Iterator[Rows]:
     """Yield the rows of all pairs, so many at once that memory stays bounded.
 
     Parameters
@@ -105,6 +106,9 @@ def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int
         Listed pairs; every package with every vehicle for none, packages first.
     rows_at_once
         Greatest number of rows that are yielded together.
+    rows_at_first
+        Greatest number that is yielded first, and twice as many each time up to ``rows_at_once``,
+        so that a reader has something soon; ``rows_at_once`` for none.
 
     Yields
     ------
@@ -112,15 +116,24 @@ def batches(engine: Engine, batch: Batch, pairs: Pairs | None, rows_at_once: int
         Every pair once, in the order of the pairs.
     """
     rows = _PairRows(engine, batch)
+    most = rows_at_once if rows_at_first is None else min(rows_at_first, rows_at_once)
+    for packages, vehicles in _stretches(batch, pairs):
+        done = 0
+        while done < vehicles.size:
+            part = slice(done, done + most)
+            yield rows.of(packages[part], vehicles[part])
+            done += most
+            most = min(2 * most, rows_at_once)
+
+
+def _stretches(batch: Batch, pairs: Pairs | None) -> Iterator[tuple[Indices, Indices]]:
+    """Yield packages and vehicles of pairs that may go together."""
     if pairs is not None:
-        for first in range(0, pairs.packages.size, rows_at_once):
-            part = slice(first, first + rows_at_once)
-            yield rows.of(pairs.packages[part], pairs.vehicles[part])
+        yield pairs.packages, pairs.vehicles
         return
+    every = np.arange(len(batch.vehicles))
     for package in range(len(batch.packages)):
-        for first in range(0, len(batch.vehicles), rows_at_once):
-            last = min(first + rows_at_once, len(batch.vehicles))
-            yield rows.of(np.full(last - first, package), np.arange(first, last))
+        yield np.full(every.size, package), every
 
 
 class _PairRows:

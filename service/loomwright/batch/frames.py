@@ -15,15 +15,17 @@ from loomwright.batch.variation import (
     COLD_CRANKING_CURRENT,
     GREATEST_CURRENT,
     GROUND_LEAD_LENGTH,
+    OF_SOURCES,
     REMOTE_LEAD_LENGTH,
     SEGMENT_LENGTH,
     SIGNAL_LEAD_LENGTH,
     SOURCE_RESISTANCE,
     SOURCE_VOLTAGE,
     Place,
+    Variation,
 )
 from loomwright.engineering.record import record
-from loomwright.jobs.job import DRIVES, HAZARDS, SYSTEM_VOLTAGES_V
+from loomwright.jobs.job import DRIVES, HAZARDS, SYSTEM_VOLTAGES_V, Job
 from loomwright.jobs.job_document import emf_fits
 from loomwright.jobs.job_members import RETURN_PATH, SIGNAL_LEAD, SOURCE, length_member
 from loomwright.pricing.members import Member, Number
@@ -120,6 +122,34 @@ def frames_of(vehicles: Sequence[Vehicle]) -> Frames:
     return Frames(frames, frame_of, row_of)
 
 
+def variation_of(job: Job, frame: Frame, members: Indices) -> Variation:
+    """Return some vehicles of a frame as rows of a job that takes what it needs of them.
+
+    Parameters
+    ----------
+    job
+        Job of a package for one of them.
+    frame
+        The frame.
+    members
+        Indices of vehicles within the frame.
+
+    Returns
+    -------
+    Variation
+        One row for each of them.
+    """
+    return Variation(
+        job,
+        members.size,
+        {place: values[members] for place, values in frame.values.items() if _needed(job, place)},
+    )
+
+
+def _needed(job: Job, place: Place) -> bool:
+    return place.key in (job.power_sources if place.what in OF_SOURCES else job.circuit_by_key)
+
+
 def _taken_apart(vehicle: Vehicle) -> tuple[_Key, list[float]]:
     """Return what frames tell apart of a vehicle, and the numbers that they do not."""
     taken: dict[Place, float] = {}
@@ -177,7 +207,7 @@ def _source(source: Any, nominal: object, taken: dict[Place, float]) -> Any:
         if value is None or (name == "source_voltage" and not _fits(value, system_v)):
             continue
         kept[name] = None
-        _take(taken, Place(what, key), value)
+        taken[Place(what, key)] = value
     return kept
 
 
@@ -197,7 +227,7 @@ def _circuit(key: str, circuit: Mapping[str, Any], taken: dict[Place, float]) ->
         value = _number(RETURN_PATH["ground_lead_length"], back.get("ground_lead_length"))
         if value is not None:
             kept["return_path"] = {**back, "ground_lead_length": None}
-            _take(taken, Place(GROUND_LEAD_LENGTH, key), value)
+            taken[Place(GROUND_LEAD_LENGTH, key)] = value
     for name, what in _LEADS.items():
         leads = kept.get(name)
         if isinstance(leads, list):
@@ -212,14 +242,13 @@ def _with_length_taken(item: Any, rule: Member, place: Place, taken: dict[Place,
     value = _number(rule, item.get("length")) if isinstance(item, Mapping) else None
     if value is None:
         return item
-    _take(taken, place, value)
+    taken[place] = value
     return {**item, "length": None}
 
 
 def _number(rule: Member, value: object) -> float | None:
     assert isinstance(rule, Number)
+    # Most are plain numbers, which need no reader of quantities.
+    if type(value) is float and rule.lower <= value <= rule.upper:
+        return value
     return None if value is None else stated_number(rule, value, quantity_text)
-
-
-def _take(taken: dict[Place, float], place: Place, value: float) -> None:
-    taken[place] = value

@@ -16,7 +16,8 @@ import orjson
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from loomwright.batch.engine import Batch, Engine, Pairs, batches, engine_of
+from loomwright.batch.array_engine import engine_of
+from loomwright.batch.engine import Batch, Engine, Pairs, batches
 from loomwright.batch.software import differences, software
 from loomwright.batch.summary import Summary
 from loomwright.batch.writing import SUMMARY

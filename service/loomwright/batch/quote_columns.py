@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pyarrow as pa
 
+from loomwright.batch.bills.columns import NO_DAY
 from loomwright.batch.quote import Amounts, Quote, QuotedCircuit, Refusal
 from loomwright.batch.rows import HOURS, Rows, flat_schema
 from loomwright.jobs.priced_job import VERDICTS
@@ -19,8 +20,6 @@ Mask = npt.NDArray[np.bool_]
 # Hours are kept as whole numbers of this part of an hour.
 HOURS_DIGITS = HOURS.scale
 _EPOCH = date(1970, 1, 1).toordinal()
-# Of a day that nothing limits; no date of a price book is that early.
-NO_DAY = np.iinfo(np.int32).min
 
 
 class QuoteColumns:
@@ -46,7 +45,7 @@ class QuoteColumns:
     unpriced
         Needs that no part serves.
     valid_until
-        Days since 1970, ``NO_DAY`` where nothing limits it.
+        Last day, in days since 1970; ``NO_DAY`` where nothing limits it.
     has_deposit
         Whether a deposit is asked for.
     which
@@ -87,6 +86,13 @@ class QuoteColumns:
         if isinstance(quote, Refusal):
             self._refusals[row] = quote
             self.verdict[row] = self.which[row] = -1
+            self.valid_until[row] = NO_DAY
+            for numbers in (
+                self.load_current_a,
+                self.voltage_drop_percent,
+                self.conductor_temperature_c,
+            ):
+                numbers[row] = np.nan
             return
         digits = minor_unit_digits(self.currency)
         for name, amount in quote.amounts._asdict().items():
@@ -98,7 +104,7 @@ class QuoteColumns:
         self.voltage_drop_percent[row] = _number(quote.voltage_drop_percent)
         self.conductor_temperature_c[row] = _number(quote.conductor_temperature_c)
         self.unpriced[row] = quote.unpriced
-        self.valid_until[row] = day_number(quote.valid_until)
+        self.valid_until[row] = _day_number(quote.valid_until)
         self.which[row] = self.index_of(quote.circuits)
 
     def rows(self, package: str, vehicles: pa.Array) -> Rows:
@@ -152,9 +158,12 @@ class QuoteColumns:
         }
 
 
-def day_number(day: date | None) -> int:
-    """Return a day as days since 1970, or ``NO_DAY``."""
+def _day_number(day: date | None) -> int:
     return NO_DAY if day is None else day.toordinal() - _EPOCH
+
+
+def _days(values: npt.NDArray[np.int32]) -> pa.Array:
+    return pa.array(values, mask=values == NO_DAY).view(pa.date32())
 
 
 def decimals(values: Whole, absent: Mask, kind: pa.DataType) -> pa.Array:

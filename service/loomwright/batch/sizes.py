@@ -1,6 +1,7 @@
 """Sizes of the circuits of many rows of one job, as columns."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
 
 import numpy as np
 import numpy.typing as npt
@@ -56,3 +57,34 @@ class SizedRows:
 
     circuits: Mapping[str, CircuitSizes]
     unusual: Mask
+
+
+def joined_sizes(parts: Sequence[SizedRows]) -> SizedRows:
+    """Return rows of jobs with the same circuits and fuse types as rows of one.
+
+    Parameters
+    ----------
+    parts
+        Rows of each job, one job or more.
+
+    Returns
+    -------
+    SizedRows
+        In the order of the parts.
+    """
+    if len(parts) == 1:
+        return parts[0]
+    return SizedRows(
+        {
+            key: CircuitSizes(
+                **{
+                    field.name: np.concatenate(
+                        [getattr(part.circuits[key], field.name) for part in parts]
+                    )
+                    for field in fields(CircuitSizes)
+                }
+            )
+            for key in parts[0].circuits
+        },
+        np.concatenate([part.unusual for part in parts]),
+    )

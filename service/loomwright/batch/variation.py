@@ -1,6 +1,7 @@
 """Rows of one job that differ in numbers only."""
 
-from collections.abc import Mapping
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -111,6 +112,39 @@ class Variation:
         if place.what == SIGNAL_LEAD_LENGTH:
             return circuit.signal_leads[place.number].length_m
         return circuit.remote_leads[place.number].length_m
+
+
+def joined(parts: Sequence[Variation]) -> Variation:
+    """Return the rows of jobs that are alike in all that matters but numbers as rows of one.
+
+    Parameters
+    ----------
+    parts
+        Rows of each job, one job or more; a number that one of them does not vary is that of its
+        job.
+
+    Returns
+    -------
+    Variation
+        Rows of the first job, in the order of the parts.
+    """
+    if len(parts) == 1:
+        return parts[0]
+    places = dict.fromkeys(place for part in parts for place in part.values)
+    return Variation(
+        parts[0].job,
+        sum(part.count for part in parts),
+        {
+            place: np.concatenate(
+                [np.broadcast_to(_known(part.numbers(place)), part.count) for part in parts]
+            )
+            for place in places
+        },
+    )
+
+
+def _known(value: Array | float | None) -> Array | float:
+    return math.nan if value is None else value
 
 
 def _source(source: PowerSource, numbers: Mapping[Place, float]) -> PowerSource:

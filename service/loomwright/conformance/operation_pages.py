@@ -136,16 +136,28 @@ def _request(method: str, path: str, operation: _Document, document: _Document) 
     content = operation.get("requestBody", {}).get("content", {})
     for media_type, described in content.items():
         yield f"## Body of {method.upper()}, `{media_type}`\n"
-        yield from _schema_tables(described.get("schema", {}), document)
+        schema = described.get("schema", {})
+        yield from _schema_tables(schema, document)
+        if not _properties(_resolved(schema, document)) and "description" in schema:
+            yield f"{schema['description']}\n"
         examples = [entry["value"] for entry in described.get("examples", {}).values()]
         if examples:
-            shortest = min(examples, key=lambda example: len(json.dumps(example)))
-            text = json.dumps(shortest, indent=2, ensure_ascii=False)
-            yield f"### Example of {method.upper()}\n"
-            yield f"```json\n{text}\n```\n"
+            yield f"### Example of {method.upper()}{_as_other(media_type)}\n"
+            yield _fenced(min(examples, key=lambda example: len(json.dumps(example))))
     parameters = [_resolved(entry, document) for entry in operation.get("parameters", ())]
     queried = [entry for entry in parameters if entry["in"] == "query"]
     yield from _query(method, path, queried, document)
+
+
+def _as_other(media_type: str) -> str:
+    return "" if media_type == "application/json" else f" as `{media_type}`"
+
+
+def _fenced(example: object) -> str:
+    if isinstance(example, str):
+        lines = example.replace("\r\n", "\n")
+        return f"```\n{lines}```\n"
+    return f"```json\n{json.dumps(example, indent=2, ensure_ascii=False)}\n```\n"
 
 
 def _query(

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from typing import Any, TypeVar, cast
 
 import numba
+from numba.extending import register_jitable
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -32,9 +33,70 @@ def compiled(formula: F) -> F:
     Callable
         The compiled function.
     """
+    return _machine_code(formula)
+
+
+def compiled_in_place(formula: F) -> F:
+    """Compile a function like ``compiled``, and write it out wherever a compiled one calls it.
+
+    For formulas that take arrays and are called for each candidate: each call counts each array
+    twice otherwise, which takes several times as long as the arithmetic.
+
+    Parameters
+    ----------
+    formula
+        As ``compiled`` takes it.
+
+    Returns
+    -------
+    Callable
+        The compiled function.
+    """
+    return _machine_code(formula, inline="always")
+
+
+def compiled_loop(formula: F) -> F:
+    """Compile a loop over rows like ``compiled``, without counting who holds its arrays.
+
+    Parameters
+    ----------
+    formula
+        As ``compiled`` takes it; it makes no array, and what it calls with arrays is
+        ``compiled_in_place``.
+
+    Returns
+    -------
+    Callable
+        The compiled function.
+    """
+    return _machine_code(formula, _nrt=False)
+
+
+def _machine_code(formula: F, **options: Any) -> F:
     try:
-        machine_code = numba.njit(formula, cache=True, error_model="numpy")
+        machine_code = numba.njit(formula, cache=True, error_model="numpy", **options)
     except RuntimeError:
         # There is no place to write to: then it is compiled anew by each process that starts.
-        machine_code = numba.njit(formula, error_model="numpy")
+        machine_code = numba.njit(formula, error_model="numpy", **options)
     return cast(F, machine_code)
+
+
+def compilable(formula: F) -> F:
+    """Leave a function as Python runs it, and let compiled functions call it.
+
+    For arithmetic of a few numbers that one request runs some times and many rows run in a compiled
+    loop: a call of machine code from Python would cost more than what it does.
+
+    Parameters
+    ----------
+    formula
+        Function that uses numbers, arrays, ``math`` and other compiled or compilable functions
+        only.
+
+    Returns
+    -------
+    Callable
+        The same function.
+    """
+    register_jitable(formula)
+    return formula

@@ -7,10 +7,10 @@ from loomwright.jobs.circuit_bundle import CircuitBundle
 from loomwright.jobs.circuit_layout import CircuitLayout
 from loomwright.jobs.job import BARE_END, Job
 from loomwright.jobs.part_texts import RuleTexts, exact_number
-from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.jobs.sized_circuit import BuiltCircuit
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.price_book import PriceBook
-from loomwright.pricing.requirements import Requirement
+from loomwright.pricing.requirements import Measured, Requirement
 from loomwright.tables.records import ConductorSize
 
 UNKNOWN_CONNECTION = "as the fuse holder"
@@ -40,7 +40,7 @@ class CircuitBuild:
         self,
         layout: CircuitLayout,
         bundle: CircuitBundle,
-        sized: SizedCircuit,
+        sized: BuiltCircuit,
         book: PriceBook,
         texts: RuleTexts,
     ) -> None:
@@ -75,6 +75,7 @@ class CircuitBuild:
         unit: str,
         reason: str,
         rule: str,
+        measured: Measured | None = None,
     ) -> Requirement:
         """Return a requirement of this circuit.
 
@@ -92,6 +93,8 @@ class CircuitBuild:
             Why, with the arithmetic.
         rule
             Key of ``REQUIREMENT_RULES``.
+        measured
+            How the quantity follows from a length of the circuit, if it does.
 
         Returns
         -------
@@ -99,7 +102,7 @@ class CircuitBuild:
             For this circuit.
         """
         return Requirement(
-            what, attributes, Decimal(quantity), unit, reason, rule, self.circuit.key
+            what, attributes, Decimal(quantity), unit, reason, rule, self.circuit.key, measured
         )
 
     def _holder_connection(self) -> str:
@@ -128,7 +131,7 @@ class CircuitBuilds:
         self._bundles: dict[tuple[str, int], CircuitBundle] = {}
         self._builds: dict[tuple[object, ...], CircuitBuild] = {}
 
-    def of(self, sized: SizedCircuit) -> CircuitBuild:
+    def of(self, sized: BuiltCircuit) -> CircuitBuild:
         """Return a circuit as it is built.
 
         Parameters
@@ -149,7 +152,7 @@ class CircuitBuilds:
             build = self._builds[key] = self._new(sized, conductor)
         return build
 
-    def _new(self, sized: SizedCircuit, conductor: ConductorSize) -> CircuitBuild:
+    def _new(self, sized: BuiltCircuit, conductor: ConductorSize) -> CircuitBuild:
         """Return a build, which takes from others of the circuit and of the conductor."""
         circuit = self._job.circuit_by_key[sized.circuit.key]
         layout = self._layouts.get(circuit.key)

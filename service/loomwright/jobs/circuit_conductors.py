@@ -1,11 +1,12 @@
 """Conductors of the circuits of a job, by the engineering."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest, Segment
 from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.protection.faults import Quantity
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_sources import working_resistance_ohm
 from loomwright.jobs.job import Circuit, Job, PowerSource
@@ -136,14 +137,13 @@ def _sized(
         return CircuitConductor(circuit, None, None)
     path = feeders(job, circuit)
     source = job.power_sources[path[0].fed_from]
-    voltage = source.system_voltage_v
     feeding_v, resistance_ohm = feeding_voltages_v.get(circuit.key), 0.0
     if feeding_v is None:
-        feeding_v = source.emf_v - sum(item.allowed_drop_fraction for item in path[:-1]) * voltage
+        feeding_v = feeding_voltage_v(source.emf_v, path, source)
         resistance_ohm = working_resistance_ohm(source)
     asked = (
         feeding_v,
-        circuit.allowed_drop_fraction * voltage,
+        allowed_drop_v(circuit, source),
         current_a,
         power_w,
         resistance_ohm,
@@ -151,7 +151,7 @@ def _sized(
     # Nothing else that is asked differs from one sizing of a job to the next.
     if earlier is not None and earlier.request is not None and asked == _asked(earlier.request):
         return CircuitConductor(circuit, earlier.request, earlier.answer)
-    request = _request(circuit, tables, *asked)
+    request = conductor_request(circuit, tables, *asked)
     return CircuitConductor(circuit, request, size_conductor(request, tables))
 
 
@@ -167,7 +167,46 @@ def _asked(
     )
 
 
-def _request(
+def feeding_voltage_v(emf_v: Quantity, path: Sequence[Circuit], source: PowerSource) -> Quantity:
+    """Return the voltage that a circuit is fed with when each before it drops all that it may.
+
+    Parameters
+    ----------
+    emf_v
+        Open-circuit voltage of the source [V].
+    path
+        Circuits from the source down to this one, itself included.
+    source
+        The source.
+
+    Returns
+    -------
+    float or ndarray
+        Voltage [V].
+    """
+    dropped = sum(item.allowed_drop_fraction for item in path[:-1])
+    return emf_v - dropped * source.system_voltage_v
+
+
+def allowed_drop_v(circuit: Circuit, source: PowerSource) -> float:
+    """Return the drop that a circuit is allowed.
+
+    Parameters
+    ----------
+    circuit
+        The circuit.
+    source
+        The source at the head of its chain.
+
+    Returns
+    -------
+    float
+        Drop [V].
+    """
+    return circuit.allowed_drop_fraction * source.system_voltage_v
+
+
+def conductor_request(
     circuit: Circuit,
     tables: Tables,
     supply_voltage_v: float,
@@ -176,6 +215,30 @@ def _request(
     load_power_w: float | None,
     source_resistance_ohm: float,
 ) -> ConductorRequest:
+    """Return what is asked of the engineering for a circuit.
+
+    Parameters
+    ----------
+    circuit
+        The circuit.
+    tables
+        Tables of the engineering.
+    supply_voltage_v
+        What it is fed with [V].
+    allowed_voltage_drop_v
+        What it may drop [V].
+    load_current_a
+        Current of its load [A], or none.
+    load_power_w
+        Power of its load [W], or none.
+    source_resistance_ohm
+        Of the source [ohm].
+
+    Returns
+    -------
+    ConductorRequest
+        With the route, the ground lead last, and the family of the circuit.
+    """
     choice = circuit.conductor
     sizes = tables.series[choice.series]
     return ConductorRequest(
@@ -200,12 +263,66 @@ def _load(
 ) -> tuple[float | None, float | None]:
     branches = job.branches(circuit.key)
     if branches:
-        total = sum(found[branch.key].load_current_a for branch in branches)
+        total = carried_current_a([found[branch.key].load_current_a for branch in branches])
         return (total if total > 0.0 else None), None
+    return equipment_load(job, circuit)
+
+
+def carried_current_a(branch_currents_a: Sequence[Quantity]) -> Quantity:
+    """Return the current of a circuit that feeds branches.
+
+    Parameters
+    ----------
+    branch_currents_a
+        Of each branch, in the order of the job [A]; one at least.
+
+    Returns
+    -------
+    float or ndarray
+        Their sum [A].
+    """
+    # One after the other: the function sum keeps more digits of floats, and of no array.
+    total = branch_currents_a[0]
+    for current_a in branch_currents_a[1:]:
+        total = total + current_a
+    return total
+
+
+def equipment_load(job: Job, circuit: Circuit) -> tuple[float | None, float | None]:
+    """Return the load of a circuit that feeds equipment.
+
+    Parameters
+    ----------
+    job
+        The job.
+    circuit
+        A circuit without branches.
+
+    Returns
+    -------
+    tuple
+        Current [A] or power [W]; the other is none.
+    """
     loads = job.equipment_on(circuit.key)
     if loads[0].power_w is not None:
         return None, sum(item.quantity * (item.power_w or 0.0) for item in loads)
     return sum(item.quantity * (item.current_a or 0.0) for item in loads), None
+
+
+def has_ground_lead(circuit: Circuit) -> bool:
+    """Return whether the last segment of what is asked is a ground lead.
+
+    Parameters
+    ----------
+    circuit
+        The circuit.
+
+    Returns
+    -------
+    bool
+        Whether the current goes back by the chassis.
+    """
+    return circuit.return_path.path == "chassis"
 
 
 def _segments(circuit: Circuit, tables: Tables) -> tuple[Segment, ...]:
@@ -213,7 +330,7 @@ def _segments(circuit: Circuit, tables: Tables) -> tuple[Segment, ...]:
     stretches = [
         (segment.length_m, segment.zone, segment.bundled_conductors) for segment in circuit.route
     ]
-    if circuit.return_path.path == "chassis":
+    if has_ground_lead(circuit):
         stretches.append((circuit.return_path.ground_lead_length_m, circuit.route[-1].zone, 1))
     return tuple(
         Segment(

@@ -1,10 +1,16 @@
 """Fuses of the circuits of a job, by the engineering, from the source outwards."""
 
-from collections.abc import Iterator, Mapping
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+import numpy as np
+import numpy.typing as npt
+
+from loomwright.engineering.compiled import compilable
 from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
 from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.protection.faults import FaultSource
 from loomwright.engineering.protection.fuse_answer import (
     FUSE_FOUND,
     NO_RATING,
@@ -17,9 +23,11 @@ from loomwright.engineering.protection.fuse_request import (
     FusePlacement,
     FuseRequest,
     GivenFuse,
+    ProtectedConductor,
 )
 from loomwright.engineering.protection.fuse_selection import size_fuse
 from loomwright.engineering.protection.protected_conductor import protected_conductor
+from loomwright.engineering.protection.rating_rules import starting_current_a
 from loomwright.jobs.circuit_conductors import (
     CircuitConductor,
     fault_of_circuit,
@@ -27,13 +35,15 @@ from loomwright.jobs.circuit_conductors import (
     feeding_source,
 )
 from loomwright.jobs.circuit_sources import fault_source
-from loomwright.jobs.job import Circuit, Job
+from loomwright.jobs.job import Circuit, Equipment, Job
 from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FEEDER, NO_FUSE, SIZED, SizedCircuit
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
 
 # A thicker conductor answers these verdicts; it answers no other.
 CURED_BY_THICKNESS = (NO_RATING, NOT_CLEARED, NOT_PROTECTED)
+# In place of the index of a candidate.
+NONE = -1
 BATTERY_TAPS = ("battery", "remote_battery")
 
 
@@ -146,7 +156,9 @@ def _sized(
             circuit, NO_FEEDER, conductor.verdict, None, answer, None, None, None, voltage
         )
     first: tuple[int, FuseAnswer] | None = None
-    for candidate in _passing(answer):
+    failing = answer.candidates.failing.tolist()
+    candidate: int = answer.chosen
+    while candidate != NONE:
         wanted = _fuse_request(job, conductor, request, answer, candidate, sized, tables)
         fuse = size_fuse(wanted, fuse_tables)
         if fuse.verdict == FUSE_FOUND:
@@ -165,6 +177,7 @@ def _sized(
         first = first or (candidate, fuse)
         if fuse.verdict not in CURED_BY_THICKNESS:
             break
+        candidate = next_passing(failing, candidate)
     assert first is not None  # the chosen candidate passes, so one fuse was asked for
     return SizedCircuit(
         circuit,
@@ -179,12 +192,26 @@ def _sized(
     )
 
 
-def _passing(answer: ConductorAnswer) -> Iterator[int]:
-    """Yield the candidates that meet every criterion, from the chosen one up."""
-    assert answer.chosen is not None
-    for index, failing in enumerate(answer.candidates.failing.tolist()):
-        if index >= answer.chosen and not failing:
-            yield index
+@compilable
+def next_passing(failing: Sequence[int] | npt.NDArray[np.uint8], candidate: int) -> int:
+    """Return the next thicker conductor that meets every criterion.
+
+    Parameters
+    ----------
+    failing
+        Criteria that each candidate misses, as digits.
+    candidate
+        Index of the one that does not serve.
+
+    Returns
+    -------
+    int
+        Index, ``NONE`` where there is none.
+    """
+    for index in range(candidate + 1, len(failing)):
+        if failing[index] == 0:
+            return index
+    return NONE
 
 
 def _fuse_request(
@@ -198,21 +225,70 @@ def _fuse_request(
 ) -> FuseRequest:
     circuit = conductor.circuit
     before = [sized[item.key] for item in feeders(job, circuit)[:-1]]
-    source = feeding_source(job, circuit)
+    # One after the other, as rows are added: sum() of Python 3.12 carries what rounding cuts off.
+    before_ohm = 0.0
+    for entry in before:
+        before_ohm += entry.loop_resistance_ohm or 0.0
+    return fuse_request(
+        job,
+        circuit,
+        float(answer.candidates.load_current_a[candidate]),
+        protected_conductor(request, answer, candidate, tables),
+        fault_source(feeding_source(job, circuit), before_ohm),
+        _upstream_fuse(before),
+        tables,
+    )
+
+
+def fuse_request(
+    job: Job,
+    circuit: Circuit,
+    load_current_a: float,
+    conductor: ProtectedConductor,
+    source: FaultSource,
+    upstream_fuse: GivenFuse | None,
+    tables: Tables,
+) -> FuseRequest:
+    """Return what is asked of the fuse of a circuit.
+
+    Parameters
+    ----------
+    job
+        The job.
+    circuit
+        One of its circuits.
+    load_current_a
+        Current of its load [A].
+    conductor
+        The conductor behind the fuse.
+    source
+        The source up to the fuse.
+    upstream_fuse
+        That of the circuit before it, if any.
+    tables
+        Temperatures of the mounting zones.
+
+    Returns
+    -------
+    FuseRequest
+        For ``size_fuse``.
+    """
+    feeding = feeding_source(job, circuit)
+    is_main = not job.feeders_down_to(circuit.fed_from)
     return FuseRequest(
-        load=_load(job, circuit, float(answer.candidates.load_current_a[candidate])),
-        conductor=protected_conductor(request, answer, candidate, tables),
-        source=fault_source(source, sum(entry.loop_resistance_ohm or 0.0 for entry in before)),
-        system_voltage_v=source.system_voltage_v,
+        load=_load(job, circuit, load_current_a),
+        conductor=conductor,
+        source=source,
+        system_voltage_v=feeding.system_voltage_v,
         ambient_temperature_k=tables.zones[circuit.route[0].zone].ambient_temperature_k,
         fuse_types=circuit.fuse_types,
         placement=FusePlacement(
             distance_from_source_m=circuit.distance_from_source_m,
             sheathed=circuit.sheathed,
-            on_battery_terminal=not before and source.tap_point in BATTERY_TAPS,
-            is_main=not before,
+            on_battery_terminal=is_main and feeding.tap_point in BATTERY_TAPS,
+            is_main=is_main,
         ),
-        upstream_fuse=_upstream_fuse(before),
+        upstream_fuse=upstream_fuse,
         equipment_fuse=_equipment_fuse(job, circuit),
     )
 
@@ -229,14 +305,39 @@ def _equipment_fuse(job: Job, circuit: Circuit) -> GivenFuse | None:
     return GivenFuse(max(known)) if known else None
 
 
+def _starting(job: Job, circuit: Circuit) -> list[Equipment]:
+    return [item for item in job.equipment_on(circuit.key) if item.inrush_current_a is not None]
+
+
+def stated_starting_current_a(job: Job, circuit: Circuit) -> float:
+    """Return what the pieces on a circuit draw that start together.
+
+    Parameters
+    ----------
+    job
+        The job.
+    circuit
+        One of its circuits.
+
+    Returns
+    -------
+    float
+        Current [A]; NaN where no starting current is stated.
+    """
+    starting = _starting(job, circuit)
+    if not starting:
+        return math.nan
+    return sum(item.quantity * (item.inrush_current_a or 0.0) for item in starting)
+
+
 def _load(job: Job, circuit: Circuit, continuous_current_a: float) -> FuseLoad:
     """Return the load of a circuit: pieces that start together add their starting currents."""
-    starting = [item for item in job.equipment_on(circuit.key) if item.inrush_current_a is not None]
+    starting = _starting(job, circuit)
     if not starting:
         return FuseLoad(continuous_current_a)
-    inrush_a = sum(item.quantity * (item.inrush_current_a or 0.0) for item in starting)
+    stated_a = stated_starting_current_a(job, circuit)
     return FuseLoad(
         continuous_current_a,
-        inrush_current_a=max(inrush_a, continuous_current_a),
+        inrush_current_a=starting_current_a(stated_a, continuous_current_a),
         inrush_duration_s=max(item.inrush_duration_s or 0.0 for item in starting),
     )

@@ -5,7 +5,16 @@ from decimal import Decimal
 
 from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.job import Circuit, Equipment, Job
-from loomwright.pricing.requirements import LabourRequirement, Requirement, exact_length_m
+from loomwright.pricing.requirements import (
+    REMOTE_LEAD,
+    ROUTE,
+    SIGNAL_LEAD,
+    TAPED,
+    LabourRequirement,
+    Requirement,
+    Stretch,
+    exact_length_m,
+)
 
 CRIMPED = ("ring_terminal", "ferrule", "tab_terminal", "splice")
 _COUNTED = (*CRIMPED, "grommet", "fuse_holder", "distribution_block", "ground_hardware")
@@ -59,8 +68,14 @@ def circuit_labour(build: CircuitBuild, parts: Iterable[Requirement]) -> list[La
     layout = build.layout
     crimped = sum([counts[kind] for kind in CRIMPED])
     counted = (
-        ("run_conductor", 1, layout.route_m, "route of the circuit"),
-        ("wrap_tape", int(layout.taped_m > 0), layout.taped_m, "run without loom"),
+        ("run_conductor", 1, layout.route_m, "route of the circuit", Stretch(ROUTE)),
+        (
+            "wrap_tape",
+            int(layout.taped_m > 0),
+            layout.taped_m,
+            "run without loom",
+            Stretch(TAPED),
+        ),
         ("pass_bulkhead", counts["grommet"], _NO_LENGTH, "clear of what lies behind"),
         ("fit_fuse_holder", counts["fuse_holder"], _NO_LENGTH, "near the source"),
         (
@@ -80,8 +95,10 @@ def circuit_labour(build: CircuitBuild, parts: Iterable[Requirement]) -> list[La
         ("test_circuit", 1, _NO_LENGTH, "polarity, voltage and drop under load"),
     )
     return [
-        LabourRequirement(operation, pieces, length_m, reason, operation, build.circuit.key)
-        for operation, pieces, length_m, reason in counted
+        LabourRequirement(
+            operation, pieces, length_m, reason, operation, build.circuit.key, *stretch
+        )
+        for operation, pieces, length_m, reason, *stretch in counted
         if pieces
     ]
 
@@ -107,8 +124,9 @@ def lead_labour(circuit: Circuit) -> list[LabourRequirement]:
             f"{lead.form}, away from the power conductor",
             "signal_lead",
             circuit.key,
+            Stretch(SIGNAL_LEAD, number),
         )
-        for lead in circuit.signal_leads
+        for number, lead in enumerate(circuit.signal_leads)
     ]
     labour += [
         LabourRequirement(
@@ -118,8 +136,9 @@ def lead_labour(circuit: Circuit) -> list[LabourRequirement]:
             "beside the signal lead",
             "remote_lead",
             circuit.key,
+            Stretch(REMOTE_LEAD, number),
         )
-        for lead in circuit.remote_leads
+        for number, lead in enumerate(circuit.remote_leads)
     ]
     labour += [
         LabourRequirement(

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from loomwright.engineering.record import record
 from loomwright.jobs.job import BARE_END, END_PARTS, SOLDER, Circuit, Job, Segment
-from loomwright.pricing.requirements import exact_length_m
+from loomwright.pricing.requirements import LOOMED, ROUTE, TAPED, exact_length_m
 
 RING = "ring_terminal"
 SPLICE = "splice"
@@ -71,11 +71,11 @@ class CircuitLayout:
         #: Pieces of conductor: those of the feed, and the return or ground lead.
         self.conductors = self.feed_pieces + 1
         route = circuit.route
-        self.route_m = _length(route)
+        self.route_m = _length(circuit, ROUTE)
         #: Length along the route that is covered with loom [m].
-        self.loomed_m = _length(segment for segment in route if segment.loomed)
+        self.loomed_m = _length(circuit, LOOMED)
         #: Length along the route that is wrapped in cloth tape instead of loom [m].
-        self.taped_m = _length(segment for segment in route if segment.taped and not segment.loomed)
+        self.taped_m = _length(circuit, TAPED)
         #: Panels that the route passes.
         self.crossings = sum([segment.through_bulkhead for segment in route])
         self.loom_stretches = _loom_stretches(route)
@@ -148,5 +148,31 @@ def _loom_stretches(route: Iterable[Segment]) -> int:
     return count
 
 
-def _length(segments: Iterable[Segment]) -> Decimal:
-    return sum([exact_length_m(segment.length_m) for segment in segments], Decimal(0))
+def stretch_segments(circuit: Circuit, what: str) -> list[int]:
+    """Return the segments of a route that a length of it goes over.
+
+    Parameters
+    ----------
+    circuit
+        The circuit.
+    what
+        ``ROUTE``, ``LOOMED`` or ``TAPED``.
+
+    Returns
+    -------
+    list of int
+        From 0, in the order of the route.
+    """
+    return [
+        index
+        for index, segment in enumerate(circuit.route)
+        if what == ROUTE
+        or (segment.loomed if what == LOOMED else segment.taped and not segment.loomed)
+    ]
+
+
+def _length(circuit: Circuit, what: str) -> Decimal:
+    lengths = [
+        exact_length_m(circuit.route[index].length_m) for index in stretch_segments(circuit, what)
+    ]
+    return sum(lengths, Decimal(0))

@@ -2,13 +2,21 @@
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
+from functools import partial
 
 from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.cover_parts import cover_parts
 from loomwright.jobs.end_parts import end_parts
 from loomwright.jobs.part_texts import exact_number, metres_text
 from loomwright.pricing.kinds import Attribute
-from loomwright.pricing.requirements import Requirement, exact_length_m
+from loomwright.pricing.requirements import (
+    GROUND_LEAD,
+    ROUTE,
+    Measured,
+    Requirement,
+    Stretch,
+    exact_length_m,
+)
 
 
 def circuit_parts(
@@ -69,31 +77,34 @@ def _conductor_attributes(build: CircuitBuild, colour: str) -> dict[str, Attribu
     }
 
 
-def _cut(build: CircuitBuild, length_m: Decimal, pieces: int) -> tuple[Decimal, str]:
+def _cut(
+    build: CircuitBuild, stretch: str, length_m: Decimal, pieces: int
+) -> tuple[Measured, Decimal, str]:
     texts = build.texts
     how = (
         f"{metres_text(length_m)} + {texts.conductor_slack}"
         f" + {2 * pieces} x {texts.conductor_slack_per_end} for the ends"
     )
-    return build.rules.conductor_length_m(length_m, pieces), how
+    rule = partial(build.rules.conductor_length_m, pieces=pieces)
+    return Measured(Stretch(stretch), rule), rule(length_m), how
 
 
 def _power_conductor(build: CircuitBuild, decision: str) -> Requirement:
-    cut_m, how = _cut(build, build.layout.route_m, build.feed_pieces)
+    measured, cut_m, how = _cut(build, ROUTE, build.layout.route_m, build.feed_pieces)
     attributes = _conductor_attributes(build, build.circuit.conductor.colour)
     reason = f"feed of {how}; {build.conductor.key}: {decision}"
-    return build.needs("conductor", attributes, cut_m, "MTR", reason, "power_conductor")
+    return build.needs("conductor", attributes, cut_m, "MTR", reason, "power_conductor", measured)
 
 
 def _return_conductor(build: CircuitBuild) -> Requirement:
     attributes = _conductor_attributes(build, build.circuit.conductor.return_colour)
-    length_m, words, rule = build.layout.route_m, "return", "return_conductor"
+    length_m, stretch, words, rule = build.layout.route_m, ROUTE, "return", "return_conductor"
     if build.by_chassis:
         length_m = exact_length_m(build.circuit.return_path.ground_lead_length_m)
-        words, rule = "ground lead", "ground_lead"
-    cut_m, how = _cut(build, length_m, 1)
+        stretch, words, rule = GROUND_LEAD, "ground lead", "ground_lead"
+    measured, cut_m, how = _cut(build, stretch, length_m, 1)
     reason = f"{words} of {how}; as thick as the feed"
-    return build.needs("conductor", attributes, cut_m, "MTR", reason, rule)
+    return build.needs("conductor", attributes, cut_m, "MTR", reason, rule, measured)
 
 
 def _fuse(build: CircuitBuild, reason: str) -> Requirement:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from loomwright.engineering.protection.faults import (
     WARM_RESISTANCE_SHARE,
     FaultSource,
+    Quantity,
     internal_resistance_from_en_cold_cranking_ohm,
 )
 from loomwright.jobs.job import Job, PowerSource
@@ -51,10 +52,37 @@ def cold_resistance_ohm(source: PowerSource) -> float:
     if source.internal_resistance_ohm is not None:
         return source.internal_resistance_ohm
     assert source.cold_cranking_current_a is not None
-    in_series = max(1, round(source.system_voltage_v / BATTERY_VOLTAGE_V))
-    return internal_resistance_from_en_cold_cranking_ohm(
-        source.emf_v, source.cold_cranking_current_a, in_series
+    return cranking_resistance_ohm(
+        source.emf_v, source.cold_cranking_current_a, source.system_voltage_v
     )
+
+
+def cranking_resistance_ohm(
+    emf_v: Quantity, cold_cranking_current_a: Quantity, system_voltage_v: float
+) -> Quantity:
+    """Return the internal resistance at -18 C of a battery from its cranking current.
+
+    Parameters
+    ----------
+    emf_v
+        Open-circuit voltage [V].
+    cold_cranking_current_a
+        By EN [A], above 0.
+    system_voltage_v
+        Nominal voltage [V].
+
+    Returns
+    -------
+    float or ndarray
+        Resistance [ohm].
+
+    Raises
+    ------
+    EngineeringError
+        ``emf_below_cranking_voltage``.
+    """
+    in_series = max(1, round(system_voltage_v / BATTERY_VOLTAGE_V))
+    return internal_resistance_from_en_cold_cranking_ohm(emf_v, cold_cranking_current_a, in_series)
 
 
 def working_resistance_ohm(source: PowerSource) -> float:
@@ -75,8 +103,23 @@ def working_resistance_ohm(source: PowerSource) -> float:
     EngineeringError
         ``emf_below_cranking_voltage``.
     """
-    share = 1.0 if source.internal_resistance_ohm is not None else WARM_RESISTANCE_SHARE
-    return share * cold_resistance_ohm(source)
+    return working_share(source.internal_resistance_ohm is not None) * cold_resistance_ohm(source)
+
+
+def working_share(resistance_is_stated: bool) -> float:
+    """Return the resistance of a source at work over what ``cold_resistance_ohm`` says.
+
+    Parameters
+    ----------
+    resistance_is_stated
+        Whether it is stated; a warm battery has less than its cranking current says.
+
+    Returns
+    -------
+    float
+        Share [1].
+    """
+    return 1.0 if resistance_is_stated else WARM_RESISTANCE_SHARE
 
 
 def fault_source(source: PowerSource, resistance_before_fuse_ohm: float) -> FaultSource:
@@ -99,10 +142,15 @@ def fault_source(source: PowerSource, resistance_before_fuse_ohm: float) -> Faul
         emf_v=source.emf_v,
         internal_resistance_ohm=cold_resistance_ohm(source),
         resistance_before_fuse_ohm=resistance_before_fuse_ohm,
-        current_limit_a=source.greatest_current_a if source.tap_point == CONVERTER else None,
+        current_limit_a=source.greatest_current_a if limits_its_fault(source) else None,
         cold_cranking_a=source.cold_cranking_current_a,
         internal_resistance_is_cold=source.internal_resistance_ohm is None,
     )
+
+
+def limits_its_fault(source: PowerSource) -> bool:
+    """Return whether the greatest current of a source is that of a fault as well."""
+    return source.tap_point == CONVERTER
 
 
 def source_loads(job: Job, sized: Sequence[SizedCircuit]) -> tuple[SourceLoad, ...]:

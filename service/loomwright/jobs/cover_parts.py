@@ -1,11 +1,19 @@
 """Parts along a circuit's route: grommets, loom, cloth tape and ties."""
 
 from collections.abc import Iterator
+from functools import partial
 
 from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.part_texts import metres_text
 from loomwright.pricing.kinds import Attribute
-from loomwright.pricing.requirements import Requirement
+from loomwright.pricing.requirements import (
+    LOOMED,
+    ROUTE,
+    TAPED,
+    Measured,
+    Requirement,
+    Stretch,
+)
 
 
 def cover_parts(build: CircuitBuild) -> Iterator[Requirement]:
@@ -38,19 +46,20 @@ def _loom(build: CircuitBuild) -> Requirement:
         f"covers {metres_text(loomed_m)} + {texts.loom_waste} of"
         f" a bundle of {build.bundle.bundle_mm} mm + {texts.loom_room} room"
     )
-    length_m = build.rules.loom_length_m(loomed_m)
-    return build.needs(
-        "split_loom", build.bundle.loom_needed, length_m, "MTR", reason, "split_loom"
-    )
+    rule = build.rules.loom_length_m
+    measured = Measured(Stretch(LOOMED), rule)
+    needed = build.bundle.loom_needed
+    return build.needs("split_loom", needed, rule(loomed_m), "MTR", reason, "split_loom", measured)
 
 
 def _tape(build: CircuitBuild) -> Iterator[Requirement]:
     rules, texts, bundle = build.rules, build.texts, build.bundle
     loom_ends = 2 * build.layout.loom_stretches
     tape: dict[str, Attribute] = {"tape_width_mm": texts.tape_width_mm}
-    for covered_m, diameter_m, diameter_mm, words, rule in (
+    for covered_m, stretch, diameter_m, diameter_mm, words, rule in (
         (
             build.layout.taped_m,
+            Stretch(TAPED),
             bundle.diameter_m,
             bundle.bundle_mm,
             "run without loom",
@@ -58,6 +67,7 @@ def _tape(build: CircuitBuild) -> Iterator[Requirement]:
         ),
         (
             loom_ends * rules.tape_per_loom_end_m,
+            None,
             bundle.over_loom_m,
             bundle.over_loom_mm,
             f"{loom_ends} ends of loom, {texts.tape_per_loom_end} each",
@@ -68,8 +78,10 @@ def _tape(build: CircuitBuild) -> Iterator[Requirement]:
             reason = (
                 f"{words}: pi x {diameter_mm} mm x {metres_text(covered_m)} / {texts.tape_turns}"
             )
-            length_m = rules.tape_length_m(covered_m, diameter_m)
-            yield build.needs("cloth_tape", tape, length_m, "MTR", reason, rule)
+            wrapped = partial(rules.tape_length_m, diameter_m=diameter_m)
+            measured = None if stretch is None else Measured(stretch, wrapped)
+            length_m = wrapped(covered_m)
+            yield build.needs("cloth_tape", tape, length_m, "MTR", reason, rule, measured)
 
 
 def _ties(build: CircuitBuild) -> Requirement:
@@ -82,5 +94,7 @@ def _ties(build: CircuitBuild) -> Requirement:
         f" {metres_text(layout.route_m)}, around {around_mm} mm"
     )
     needed: dict[str, Attribute] = {"bundle_diameter_mm": around_mm}
-    count = build.rules.tie_count(layout.route_m)
-    return build.needs("cable_tie", needed, count, "EA", reason, "cable_tie")
+    rule = build.rules.tie_count
+    measured = Measured(Stretch(ROUTE), rule)
+    count = rule(layout.route_m)
+    return build.needs("cable_tie", needed, count, "EA", reason, "cable_tie", measured)

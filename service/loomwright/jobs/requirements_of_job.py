@@ -9,13 +9,18 @@ from loomwright.jobs.circuit_labour import circuit_labour, job_labour, lead_labo
 from loomwright.jobs.circuit_parts import circuit_parts, other_parts
 from loomwright.jobs.job import Circuit, Job
 from loomwright.jobs.part_texts import exact_number, metres_text, millimetres
-from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
+from loomwright.jobs.sized_circuit import SIZED, BuiltCircuit
+from loomwright.pricing.growing import Exact
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.requirements import (
+    REMOTE_LEAD,
+    SIGNAL_LEAD,
     LabourRequirement,
+    Measured,
     QuantityRules,
     Requirement,
+    Stretch,
     exact_length_m,
 )
 
@@ -48,13 +53,13 @@ class JobRequirements:
         self.builds = CircuitBuilds(job, book)
         self._equipment = _equipment(job)
         self._job_labour = job_labour(job)
-        self._leads = {circuit.key: _leads(circuit, book.rules) for circuit in job.circuits}
+        self._leads = {circuit.key: lead_parts(circuit, book.rules) for circuit in job.circuits}
         self._lead_labour = {circuit.key: lead_labour(circuit) for circuit in job.circuits}
         self._wirings: dict[CircuitBuild, _Wiring] = {}
         self._parts: dict[tuple[CircuitBuild, str, str], tuple[Requirement, ...]] = {}
 
     def of(
-        self, sized: Sequence[SizedCircuit]
+        self, sized: Sequence[BuiltCircuit]
     ) -> tuple[list[Requirement], list[LabourRequirement]]:
         """Return the parts and the labour of the job.
 
@@ -71,17 +76,28 @@ class JobRequirements:
         tuple of two lists
             Parts, then labour.
         """
-        parts, labour = list(self._equipment), list(self._job_labour)
+        parts, labour = self.of_job()
         for entry in sized:
             key = entry.circuit.key
             if entry.verdict == SIZED:
-                build = self.builds.of(entry)
-                wiring = self._wiring(build)
-                parts += self._parts_of(entry, build, wiring.others)
-                labour += wiring.labour
+                own_parts, own_labour = self.of_wiring(entry)
+                parts += own_parts
+                labour += own_labour
             parts += self._leads[key]
             labour += self._lead_labour[key]
         return parts, labour
+
+    def of_job(self) -> tuple[list[Requirement], list[LabourRequirement]]:
+        """Return the parts and the labour that are the same whatever the circuits are."""
+        return list(self._equipment), list(self._job_labour)
+
+    def of_wiring(
+        self, entry: BuiltCircuit
+    ) -> tuple[Sequence[Requirement], Sequence[LabourRequirement]]:
+        """Return the parts and the labour of a sized circuit, without those of its leads."""
+        build = self.builds.of(entry)
+        wiring = self._wiring(build)
+        return self._parts_of(entry, build, wiring.others), wiring.labour
 
     def _wiring(self, build: CircuitBuild) -> _Wiring:
         if build not in self._wirings:
@@ -90,7 +106,7 @@ class JobRequirements:
         return self._wirings[build]
 
     def _parts_of(
-        self, entry: SizedCircuit, build: CircuitBuild, others: tuple[Requirement, ...]
+        self, entry: BuiltCircuit, build: CircuitBuild, others: tuple[Requirement, ...]
     ) -> tuple[Requirement, ...]:
         decision, fuse_reason = entry.decision, entry.fuse_reason
         key = build, decision, fuse_reason
@@ -100,7 +116,7 @@ class JobRequirements:
 
 
 def requirements_of_job(
-    job: Job, sized: Sequence[SizedCircuit], book: PriceBook
+    job: Job, sized: Sequence[BuiltCircuit], book: PriceBook
 ) -> tuple[list[Requirement], list[LabourRequirement]]:
     """Return the parts and the labour of a job, as ``JobRequirements`` does.
 
@@ -148,28 +164,51 @@ def _equipment(job: Job) -> list[Requirement]:
 
 
 def _piece(
-    what: str, attributes: Mapping[str, Attribute], quantity: int, reason: str, circuit: str
+    what: str,
+    attributes: Mapping[str, Attribute],
+    quantity: int,
+    reason: str,
+    circuit: str,
+    measured: Measured | None = None,
 ) -> Requirement:
     """Return so many pieces of a kind whose rule has the name of the kind."""
-    return Requirement(what, attributes, Decimal(quantity), "EA", reason, what, circuit)
+    return Requirement(what, attributes, Decimal(quantity), "EA", reason, what, circuit, measured)
 
 
-def _leads(circuit: Circuit, rules: QuantityRules) -> list[Requirement]:
+def _as_long_as_it_is(length_m: Exact) -> Exact:
+    return length_m
+
+
+def lead_parts(circuit: Circuit, rules: QuantityRules) -> list[Requirement]:
+    """Return the parts of the signal and remote leads of a circuit, and its taps.
+
+    Parameters
+    ----------
+    circuit
+        The circuit.
+    rules
+        Of the price book.
+
+    Returns
+    -------
+    list of Requirement
+        They do not depend on the sizes of the circuit.
+    """
     parts: list[Requirement] = []
-    for signal in circuit.signal_leads:
+    for number, signal in enumerate(circuit.signal_leads):
         length_m = exact_length_m(signal.length_m)
         signal_form: dict[str, Attribute] = {"form": signal.form, "length_m": length_m}
         words = f"signal over {metres_text(length_m)}"
-        parts.append(_piece("signal_lead", signal_form, 1, words, circuit.key))
-    for remote in circuit.remote_leads:
+        chosen = Measured(Stretch(SIGNAL_LEAD, number), None, "length_m")
+        parts.append(_piece("signal_lead", signal_form, 1, words, circuit.key, chosen))
+    for number, remote in enumerate(circuit.remote_leads):
         length_m = exact_length_m(remote.length_m)
         size: dict[str, Attribute] = {
             "cross_section_mm2": exact_number(remote.cross_section_m2 * 1e6)
         }
         words = f"switches the equipment on over {metres_text(length_m)}"
-        parts.append(
-            Requirement("remote_lead", size, length_m, "MTR", words, "remote_lead", circuit.key)
-        )
+        what, measured = "remote_lead", Measured(Stretch(REMOTE_LEAD, number), _as_long_as_it_is)
+        parts.append(Requirement(what, size, length_m, "MTR", words, what, circuit.key, measured))
         words = "one set at the two ends of the lead"
         ends = "remote_lead_ends"
         parts.append(Requirement(ends, size, Decimal(1), "SET", words, ends, circuit.key))
@@ -191,12 +230,19 @@ def _lead_ties(circuit: Circuit, rules: QuantityRules) -> list[Requirement]:
     """Return the ties of the signal leads, or of the remote leads where those lie alone."""
     needed: dict[str, Attribute] = {"bundle_diameter_mm": millimetres(_LEAD_BUNDLE_M)}
     ties = []
-    for lead in circuit.signal_leads or circuit.remote_leads:
-        length_m = exact_length_m(lead.length_m)
+    stretch = SIGNAL_LEAD if circuit.signal_leads else REMOTE_LEAD
+    lengths_m = [lead.length_m for lead in circuit.signal_leads] or [
+        lead.length_m for lead in circuit.remote_leads
+    ]
+    for number, each_m in enumerate(lengths_m):
+        length_m = exact_length_m(each_m)
         reason = (
             f"one and one every {metres_text(rules.tie_spacing_m)} along {metres_text(length_m)}"
             " of lead"
         )
-        count = Decimal(rules.tie_count(length_m))
-        ties.append(Requirement("cable_tie", needed, count, "EA", reason, "lead_tie", circuit.key))
+        measured = Measured(Stretch(stretch, number), rules.tie_count)
+        count = rules.tie_count(length_m)
+        ties.append(
+            Requirement("cable_tie", needed, count, "EA", reason, "lead_tie", circuit.key, measured)
+        )
     return ties

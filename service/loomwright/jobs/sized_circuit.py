@@ -1,5 +1,7 @@
 """One circuit as the engineering sized it: conductor, fuse, verdict and the reasons in words."""
 
+from typing import Protocol
+
 from loomwright.engineering.conductors.choice import ConductorAnswer
 from loomwright.engineering.conductors.loaded_route import (
     CURRENT,
@@ -28,6 +30,33 @@ _CRITERION_WORDS = {
     "short_circuit": "short-circuit withstand decides",
     "smallest_listed_size": "the thinnest of its series serves",
 }
+
+
+class BuiltCircuit(Protocol):
+    """What of a sized circuit its parts, its labour and their reasons follow from."""
+
+    @property
+    def circuit(self) -> Circuit:
+        """The circuit as it is stated."""
+
+    @property
+    def verdict(self) -> str:
+        """One of ``VERDICTS``."""
+
+    @property
+    def branch_fuses(self) -> tuple[tuple[str, float], ...]:
+        """Type and rating of the fused branches that it feeds."""
+
+    @property
+    def decision(self) -> str:
+        """Why the conductor is as thick as it is."""
+
+    @property
+    def fuse_reason(self) -> str:
+        """Why the fuse has its rating."""
+
+    def built(self) -> tuple[ConductorSize, str, float]:
+        """Return conductor, fuse type and rating, if the circuit is sized."""
 
 
 @record

@@ -151,7 +151,7 @@ class Bills:
             currency=book.currency,
             prices_include_tax=book.prices_include_tax,
             as_of=options.as_of,
-            valid_until=_valid_until(lines, book, options.as_of),
+            valid_until=valid_until(lines, book, options.as_of),
             package=None if options.package is None else options.package.name,
             lines=lines,
             unpriced=(*parts.unpriced, *missing_work),
@@ -181,8 +181,23 @@ def _refuse_invalid_day(book: PriceBook, day: date | None) -> None:
         )
 
 
-def _valid_until(lines: Sequence[Line], book: PriceBook, as_of: date | None) -> date | None:
-    """Return the last day of the book, of every article used, and of the quote itself."""
+def valid_until(lines: Sequence[Line], book: PriceBook, as_of: date | None) -> date | None:
+    """Return the last day of the book, of every article used, and of the quote itself.
+
+    Parameters
+    ----------
+    lines
+        Lines of the bill.
+    book
+        Price book.
+    as_of
+        Day of the quote, if it is stated.
+
+    Returns
+    -------
+    date or None
+        None where nothing limits it.
+    """
     ends = [book.validity.last]
     if book.last_days:
         ends += [book.last_days.get(line.key) for line in lines]

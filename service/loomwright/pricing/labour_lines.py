@@ -3,12 +3,13 @@
 from collections.abc import Sequence
 from decimal import Decimal
 
+from loomwright.pricing.growing import Exact, Growing
 from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced, plain_number, summed
+from loomwright.pricing.minor_units import Units
 from loomwright.pricing.money import (
     ROUNDING_MODES,
     Money,
     money_from_minor_units,
-    money_total,
     product,
     rounded_product,
 )
@@ -38,7 +39,7 @@ def labour_lines(
     tuple of two lists
         Lines in the order of the book, then what is not priced.
     """
-    factor = _NO_DIFFICULTY if difficulty is None else book.difficulty[difficulty]
+    factor = difficulty_factor(book, difficulty)
     by_operation: dict[str, list[LabourRequirement]] = {}
     for requirement in labour:
         by_operation.setdefault(requirement.operation, []).append(requirement)
@@ -62,10 +63,40 @@ def _labour_line(
     factor: DifficultyFactor,
     nothing: Money,
 ) -> Line:
-    if operation.charged_per == "job":
+    if operation.is_charged_once:
         wanted = wanted[:1]
     needs = tuple([_hours_needed(operation, requirement, factor) for requirement in wanted])
     hours = rounded_up(summed([need.quantity for need in needs]), book.rules.labour_increment_h)
+    return operation_line(operation, hours, book, nothing, needs)
+
+
+def operation_line(
+    operation: LabourOperation,
+    hours: Decimal,
+    book: PriceBook,
+    nothing: Money,
+    needs: tuple[Need, ...] = (),
+) -> Line:
+    """Return the line for so many hours of an operation.
+
+    Parameters
+    ----------
+    operation
+        The operation.
+    hours
+        A multiple of the labour increment of the book [h].
+    book
+        Price book, for its currency and its rounding.
+    nothing
+        No money in that currency.
+    needs
+        What it is for.
+
+    Returns
+    -------
+    Line
+        At list price.
+    """
     cost = operation.hourly_cost
     return Line(
         kind=LABOUR,
@@ -85,6 +116,38 @@ def _labour_line(
     )
 
 
+def hours_of(
+    operation: LabourOperation, pieces: int, length_m: Exact, factor: DifficultyFactor
+) -> Exact | Decimal:
+    """Return the hours that an operation takes.
+
+    Parameters
+    ----------
+    operation
+        The operation.
+    pieces
+        How often it is done.
+    length_m
+        How far [m], for what is charged by the metre.
+    factor
+        Difficulty of the vehicle.
+
+    Returns
+    -------
+    Decimal or Growing
+        Not rounded to the increment of labour [h].
+    """
+    each = product(operation.standard_hours, factor.factor)
+    if operation.charged_per != "metre":
+        return product(each, Decimal(1) if operation.is_charged_once else Decimal(pieces))
+    return length_m * each if isinstance(length_m, Growing) else product(each, length_m)
+
+
+def difficulty_factor(book: PriceBook, difficulty: str | None) -> DifficultyFactor:
+    """Return the difficulty factor of a key, that of no difficulty for none."""
+    return _NO_DIFFICULTY if difficulty is None else book.difficulty[difficulty]
+
+
 def _rounded(each: Decimal, quantity: Decimal, book: PriceBook) -> Money:
     return rounded_product(each, quantity, book.currency, ROUNDING_MODES[book.rounding.mode])
 
@@ -93,17 +156,17 @@ def _hours_needed(
     operation: LabourOperation, wanted: LabourRequirement, factor: DifficultyFactor
 ) -> Need:
     standard = plain_number(operation.standard_hours)
-    if operation.charged_per == "job":
-        count, basis = Decimal(1), f"{standard} h for the job"
+    if operation.is_charged_once:
+        basis = f"{standard} h for the job"
     elif operation.charged_per == "metre":
-        count, basis = wanted.length_m, f"{plain_number(wanted.length_m)} m x {standard} h"
+        basis = f"{plain_number(wanted.length_m)} m x {standard} h"
     else:
-        count, basis = Decimal(wanted.pieces), f"{wanted.pieces} x {standard} h"
+        basis = f"{wanted.pieces} x {standard} h"
     if factor.factor != 1:
         basis = f"{basis} x {plain_number(factor.factor)} ({factor.description})"
     return Need(
         circuit=wanted.circuit,
-        quantity=product(product(operation.standard_hours, count), factor.factor),
+        quantity=hours_of(operation, wanted.pieces, wanted.length_m, factor),
         reason=f"{basis}, {wanted.reason}",
         rule=wanted.rule,
     )
@@ -115,9 +178,9 @@ def _minimum(lines: Sequence[Line], book: PriceBook, nothing: Money) -> list[Lin
     It is taxed as the first line of labour.
     """
     least = _rounded(book.labour_minimum, Decimal(1), book)
-    charged = money_total((line.list_total for line in lines), book.currency)
-    lacking = least - charged
-    if not lines or lacking.amount <= 0:
+    charged = sum([line.list_total.minor_units for line in lines])
+    lacking = money_from_minor_units(int(lacking_units(charged, book)), book.currency)
+    if not lines or not lacking.amount:
         return []
     reason = f"the labour of a job is charged with {least} at least"
     return [
@@ -138,6 +201,12 @@ def _minimum(lines: Sequence[Line], book: PriceBook, nothing: Money) -> list[Lin
             stock=None,
         )
     ]
+
+
+def lacking_units(charged: Units, book: PriceBook) -> Units:
+    """Return what labour lacks to the least charge of a book [minor units], 0 where nothing."""
+    lacking = _rounded(book.labour_minimum, Decimal(1), book).minor_units - charged
+    return lacking * (lacking > 0)
 
 
 def _unpriced_labour(key: str, wanted: Sequence[LabourRequirement]) -> Unpriced:

@@ -17,12 +17,15 @@ from decimal import (
     InvalidOperation,
     Overflow,
 )
-from fractions import Fraction
 from functools import cache
+from math import lcm
 
+import numpy as np
+import numpy.typing as npt
 from iso4217 import Currency
 
 from loomwright.engineering.record import record
+from loomwright.pricing.minor_units import percent_of, percent_within, shared_units
 
 # 100 digits hold the product of any price and quantity that a price book may state; an inexact
 # step would be a lost cent, so it is an error and not a rounding.
@@ -276,8 +279,8 @@ def tax_on(base: Money, percent: Decimal, rounding: str = ROUND_HALF_UP) -> Mone
     Money
         The tax.
     """
-    exact = product(product(base.amount, percent), Decimal("0.01"))
-    return rounded_money(exact, base.currency, rounding)
+    units = percent_of(base.minor_units, percent, rounding)
+    return money_from_minor_units(int(units), base.currency)
 
 
 def tax_within(gross: Money, percent: Decimal, rounding: str = ROUND_HALF_UP) -> Money:
@@ -305,18 +308,8 @@ def tax_within(gross: Money, percent: Decimal, rounding: str = ROUND_HALF_UP) ->
     ----------
     HMRC VAT guide (Notice 700), the VAT fraction (memory).
     """
-    exact = Fraction(gross.amount) * Fraction(percent) / (100 + Fraction(percent))
-    return _money_of_fraction(exact, gross.currency, rounding)
-
-
-def _money_of_fraction(exact: Fraction, currency: str, rounding: str) -> Money:
-    """Return an exact amount, which as a decimal need not end, rounded to the minor unit."""
-    units, left = divmod(abs(exact) * 10 ** minor_unit_digits(currency), 1)
-    # What lies between two minor units is rounded as a quarter, a half or three quarters of one.
-    half = Fraction(1, 2)
-    tail = "0" if not left else "0.5" if left == half else "0.25" if left < half else "0.75"
-    rounded = int(_EXACT.add(units, Decimal(tail)).to_integral_value(rounding))
-    return money_from_minor_units(-rounded if exact < 0 else rounded, currency)
+    units = percent_within(gross.minor_units, percent, rounding)
+    return money_from_minor_units(int(units), gross.currency)
 
 
 def shared_money(total: Money, weights: Sequence[Decimal]) -> tuple[Money, ...]:
@@ -344,15 +337,13 @@ def shared_money(total: Money, weights: Sequence[Decimal]) -> tuple[Money, ...]:
     """
     if not weights or min(weights) < 0:
         raise MoneyError("Money is shared by one or more weights of 0 or more.")
-    if not any(weights):
-        weights = [Decimal(1)] * len(weights)
-    # Fractions, because a quotient of decimals need not end.
-    units = abs(total.minor_units)
-    whole = [Fraction(weight) for weight in weights]
-    exact = [units * weight / sum(whole) for weight in whole]
-    shares = [int(share) for share in exact]
-    by_loss = sorted(range(len(shares)), key=lambda place: shares[place] - exact[place])
-    for place in by_loss[: units - sum(shares)]:
-        shares[place] += 1
-    sign = -1 if total.amount < 0 else 1
-    return tuple(money_from_minor_units(sign * share, total.currency) for share in shares)
+    shares = shared_units(total.minor_units, whole_weights(weights))
+    return tuple(money_from_minor_units(share, total.currency) for share in shares.tolist())
+
+
+def whole_weights(weights: Sequence[Decimal]) -> npt.NDArray[np.object_]:
+    """Return weights as whole numbers of any size that stand to each other in the same way."""
+    ratios = [weight.as_integer_ratio() for weight in weights]
+    together = lcm(*(denominator for _, denominator in ratios))
+    whole = [together // denominator * numerator for numerator, denominator in ratios]
+    return np.array(whole, object)

@@ -2,10 +2,11 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from decimal import ROUND_CEILING, Decimal
+from decimal import Decimal
 
 from loomwright.pricing.cover import Choice, ClusterCover, KnownCovers, cheapest_cover
 from loomwright.pricing.cover_proof import proven_plans
+from loomwright.pricing.growing import Exact, Growing
 from loomwright.pricing.kinds import KINDS
 from loomwright.pricing.lines import KIT, Line, Need, Unpriced, plain_number, summed
 from loomwright.pricing.money import (
@@ -89,8 +90,7 @@ class PartPricing:
             elif parts:
                 choices.append(self._choice(asked, parts))
             else:
-                same = (asked.what, *sorted(asked.attributes.items()), asked.unit)
-                entry = missing.setdefault(same, (asked, []))
+                entry = missing.setdefault(listed_together(asked), (asked, []))
                 entry[1].append(_need(asked, asked.quantity))
         lines = [self._plain_line(needs) for needs in plain.values()]
         covers = cheapest_cover(choices, self._book, proven_plans, self._covers)
@@ -111,7 +111,7 @@ class PartPricing:
         if len(parts) == 1 and parts[0].key in self._book.without_choice:
             (part,) = parts
             if part.unit != asked.unit:
-                quantity = _in_unit(quantity, asked.unit, part.unit)
+                quantity = in_unit(quantity, asked.unit, part.unit)
             need = Need(asked.circuit, quantity, asked.reason, asked.rule, part)
         served = self._served[id(asked)] = asked, parts, need
         return served
@@ -121,7 +121,7 @@ class PartPricing:
         choice = self._choices.get(id(asked))
         if choice is None:
             choice = Choice(
-                {part.key: _in_unit(asked.quantity, asked.unit, part.unit) for part in parts}
+                {part.key: in_unit(asked.quantity, asked.unit, part.unit) for part in parts}
             )
             self._choices[id(asked)] = choice
             self._by_choice[id(choice)] = asked
@@ -136,10 +136,27 @@ class PartPricing:
             assert part is not None
             needed = sum([need.quantity for need in needs], _NONE)
             quantity = rounded_up(needed, part.sale_increment)
-            line = self._plain_lines[known] = self._line(
-                part, part.kind, quantity, part.unit_price, part.cost, part.stock, needs
-            )
+            line = self._plain_lines[known] = self.loose_line(part, quantity, needs)
         return line
+
+    def loose_line(self, part: Part, quantity: Decimal, needs: Sequence[Need] = ()) -> Line:
+        """Return the line for a part without choice.
+
+        Parameters
+        ----------
+        part
+            One of ``PriceBook.without_choice``.
+        quantity
+            A multiple of its sale increment.
+        needs
+            What it is for.
+
+        Returns
+        -------
+        Line
+            At list price.
+        """
+        return self._line(part, part.kind, quantity, part.unit_price, part.cost, part.stock, needs)
 
     def _cluster_lines(self, cover: ClusterCover) -> list[Line]:
         """Return the lines for what a cover buys."""
@@ -220,18 +237,24 @@ class PartPricing:
         return rounded_product(each, quantity, self._book.currency, self._mode)
 
 
+def listed_together(asked: Requirement) -> tuple[object, ...]:
+    """Return what needs that no part serves share where they are listed as one."""
+    return (asked.what, *sorted(asked.attributes.items()), asked.unit)
+
+
 def _need(requirement: Requirement, quantity: Decimal, part: Part | None = None) -> Need:
     return Need(requirement.circuit, quantity, requirement.reason, requirement.rule, part)
 
 
-def _in_unit(quantity: Decimal, unit: str, sold_in: str) -> Decimal:
+def in_unit(quantity: Exact, unit: str, sold_in: str) -> Exact:
     """Return a quantity in the unit that a part is sold in; a metre may be sold by the foot.
 
     Where the quotient does not end it is rounded up at its sixth decimal, never down.
     """
     if unit == sold_in or unit not in _METRES or sold_in not in _METRES:
         return quantity
-    return (quantity * _METRES[unit] / _METRES[sold_in]).quantize(_MICRO, ROUND_CEILING).normalize()
+    converted = rounded_up(quantity * _METRES[unit] / _METRES[sold_in], _MICRO)
+    return converted if isinstance(converted, Growing) else converted.normalize()
 
 
 def _is_only_place(

@@ -181,6 +181,11 @@ class LabourOperation:
     tax_category: str
     unit: str = LABOUR_UNIT
 
+    @property
+    def is_charged_once(self) -> bool:
+        """Whether it is charged once for a job, however much there is of it."""
+        return self.charged_per == "job"
+
 
 @dataclass(frozen=True, slots=True)
 class DifficultyFactor:

@@ -17,12 +17,17 @@ from loomwright.pricing.members import (
     Text,
     Truth,
 )
-from loomwright.pricing.money import Money, minor_unit_digits, product, rounded_money
+from loomwright.pricing.minor_units import Units, percent_of
+from loomwright.pricing.money import (
+    Money,
+    minor_unit_digits,
+    money_from_minor_units,
+    rounded_money,
+)
 from loomwright.pricing.reading import ObjectReader
 
 LABOUR = "labour"
 _HUNDRED = Decimal(100)
-_PERCENT = Decimal("0.01")
 _LINE_DISCOUNT: dict[str, Member] = {
     "kind": Choice((*KINDS, LABOUR), required=False, about="All lines of a kind; instead of key."),
     "key": Text(about="The line with this key; instead of kind.", required=False),
@@ -78,9 +83,16 @@ class AmountOrShare:
         """Return the amount, or the share of a base rounded to the minor unit."""
         if self.amount is not None:
             return self.amount
+        units = self.of_units(base.minor_units, rounding)
+        return money_from_minor_units(int(units), base.currency)
+
+    def of_units(self, base: Units, rounding: str) -> Units:
+        """Return the amount, or the share of a base, in minor units of one bill or of many."""
+        if self.amount is not None:
+            # Of each bill of a column.
+            return base * 0 + self.amount.minor_units
         assert self.percent is not None
-        exact = product(product(base.amount, self.percent), _PERCENT)
-        return rounded_money(exact, base.currency, rounding)
+        return percent_of(base, self.percent, rounding)
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,14 +3,48 @@
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Context, Decimal
+from typing import NamedTuple, Protocol
 
 from loomwright.engineering.record import record
+from loomwright.pricing.growing import Exact, Growing
 from loomwright.pricing.kinds import Attribute
 
 _UP = Context(prec=100, rounding=ROUND_CEILING)
 _MICROMETRE = Decimal("0.000001")
 _MILLIMETRE = Decimal("0.001")
 _PI = Decimal("3.141592653589793")
+
+
+# Lengths of a circuit: along its route, of what of it is loomed or taped, and of its leads.
+ROUTE, LOOMED, TAPED = "route", "loomed", "taped"
+GROUND_LEAD, SIGNAL_LEAD, REMOTE_LEAD = "ground_lead", "signal_lead", "remote_lead"
+
+
+class Stretch(NamedTuple):
+    """A length of a circuit; ``number`` counts leads from 0."""
+
+    what: str
+    number: int = 0
+
+
+class LengthRule(Protocol):
+    """How much is needed for a length [m]."""
+
+    def __call__(self, length_m: Exact, /) -> Exact:
+        """Return the quantity, or the law of it."""
+
+
+@record
+class Measured:
+    """What of a requirement follows from a length of its circuit.
+
+    The quantity does by ``rule``, where there is one; the attribute of a name is the length itself
+    [m].
+    """
+
+    stretch: Stretch
+    rule: LengthRule | None
+    attribute: str = ""
 
 
 @record
@@ -20,6 +54,7 @@ class Requirement:
     ``quantity`` holds slack and waste already, in ``unit`` (UN/CEFACT Recommendation 20), but is
     not yet rounded up to what the shop sells. ``rule`` is the key of the rule that produced it,
     ``reason`` says why in a sentence, ``circuit`` names the circuit, or is empty for the job.
+    ``measured`` is none where nothing of it follows from a length.
     """
 
     what: str
@@ -29,6 +64,7 @@ class Requirement:
     reason: str
     rule: str
     circuit: str
+    measured: Measured | None = None
 
 
 @record
@@ -36,7 +72,8 @@ class LabourRequirement:
     """An operation that a job needs.
 
     The price book decides whether the operation is charged by the job, the piece or the metre, so
-    both counts are stated; ``length_m`` is 0 where the operation has no length.
+    both counts are stated; ``length_m`` is 0 where the operation has no length, and that of the
+    ``stretch`` otherwise.
     """
 
     operation: str
@@ -45,6 +82,7 @@ class LabourRequirement:
     reason: str
     rule: str
     circuit: str
+    stretch: Stretch | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +145,7 @@ class QuantityRules:
     tie_spacing_m: Decimal = Decimal("0.3")
     labour_increment_h: Decimal = Decimal("0.05")
 
-    def conductor_length_m(self, route_length_m: Decimal, pieces: int = 1) -> Decimal:
+    def conductor_length_m(self, route_length_m: Exact, pieces: int = 1) -> Exact:
         """Return the conductor to cut for a route [m].
 
         Parameters
@@ -119,13 +157,13 @@ class QuantityRules:
 
         Returns
         -------
-        Decimal
+        Decimal or Growing
             Slack on the run and at each end included [m].
         """
         run = route_length_m * (100 + self.conductor_slack_percent) / 100
         return run + 2 * pieces * self.conductor_slack_per_end_m
 
-    def loom_length_m(self, covered_length_m: Decimal) -> Decimal:
+    def loom_length_m(self, covered_length_m: Exact) -> Exact:
         """Return the loom to cut for a covered length [m]."""
         return covered_length_m * (100 + self.loom_waste_percent) / 100
 
@@ -133,7 +171,7 @@ class QuantityRules:
         """Return the least inner diameter of a loom for a bundle [m]."""
         return bundle_diameter_m * (100 + self.loom_room_percent) / 100
 
-    def tape_length_m(self, covered_length_m: Decimal, diameter_m: Decimal) -> Decimal:
+    def tape_length_m(self, covered_length_m: Exact, diameter_m: Decimal) -> Exact:
         """Return the cloth tape to cut for a spiral wrap, waste included.
 
         Parameters
@@ -145,7 +183,7 @@ class QuantityRules:
 
         Returns
         -------
-        Decimal
+        Decimal or Growing
             Tape [m], up to the next millimetre.
 
         Notes
@@ -155,19 +193,39 @@ class QuantityRules:
         of the tape is left out.
         """
         fresh_width_m = self.tape_width_m * (100 - self.tape_overlap_percent) / 100
-        wrapped_m = _PI * diameter_m * covered_length_m / fresh_width_m
+        wrapped_m = covered_length_m * (_PI * diameter_m) / fresh_width_m
         return rounded_up(wrapped_m * (100 + self.tape_waste_percent) / 100, _MILLIMETRE)
 
     def solder_g(self, cross_section_mm2: Decimal) -> Decimal:
         """Return the solder of one joint of conductors of a cross-section [g]."""
         return cross_section_mm2 * self.solder_g_per_mm2
 
-    def tie_count(self, route_length_m: Decimal) -> int:
+    def tie_count(self, route_length_m: Exact) -> Exact:
         """Return the ties for a route: one at its start and one each spacing."""
-        return 1 + int((route_length_m / self.tie_spacing_m).to_integral_value(ROUND_CEILING))
+        return steps_up(route_length_m, self.tie_spacing_m) + 1
 
 
-def rounded_up(quantity: Decimal, increment: Decimal) -> Decimal:
+def steps_up(quantity: Exact, step: Decimal) -> Exact:
+    """Return the least number of steps that is not below a quantity.
+
+    Parameters
+    ----------
+    quantity
+        What is needed, 0 or more.
+    step
+        Above 0.
+
+    Returns
+    -------
+    Decimal or Growing
+        A whole number.
+    """
+    if isinstance(quantity, Growing):
+        return (quantity / step).whole_steps()
+    return _UP.divide(quantity, step).to_integral_value(ROUND_CEILING)
+
+
+def rounded_up(quantity: Exact, increment: Decimal) -> Exact:
     """Return the least multiple of an increment that is not below a quantity.
 
     Parameters
@@ -179,11 +237,10 @@ def rounded_up(quantity: Decimal, increment: Decimal) -> Decimal:
 
     Returns
     -------
-    Decimal
+    Decimal or Growing
         The multiple, with the decimals of the increment.
     """
-    steps = _UP.divide(quantity, increment).to_integral_value(ROUND_CEILING)
-    return steps * increment
+    return steps_up(quantity, increment) * increment
 
 
 def exact_length_m(length_m: float) -> Decimal:

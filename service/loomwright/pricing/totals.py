@@ -1,26 +1,29 @@
 """From lines to what is due: discounts shared over lines, taxes, deposit, margin."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
 from loomwright.engineering.errors import EngineeringError
 from loomwright.pricing.lines import LABOUR, Line
+from loomwright.pricing.minor_units import Units, percent_of
 from loomwright.pricing.money import (
     ROUNDING_MODES,
     Money,
     money_from_minor_units,
     money_total,
-    product,
-    rounded_money,
     shared_money,
-    tax_on,
-    tax_within,
 )
-from loomwright.pricing.price_book import PriceBook, TaxRate
+from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
-
-_PERCENT = Decimal("0.01")
+from loomwright.pricing.sums import (
+    LineUnits,
+    TaxUnits,
+    change_of_whole,
+    lacks_lines,
+    sums_of,
+    taxes_on,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,30 +124,28 @@ def _discounted(line: Line, options: PricingOptions, mode: str) -> Line:
     percent = options.discount_percent(line.kind, line.key)
     if not percent:
         return line
-    exact = product(product(line.list_total.amount, percent), _PERCENT)
-    return replace(line, discount=rounded_money(exact, line.list_total.currency, mode))
+    discount = percent_of(line.list_total.minor_units, percent, mode)
+    return replace(line, discount=money_from_minor_units(int(discount), line.list_total.currency))
 
 
 def _change(before: Money, options: PricingOptions, mode: str) -> Money:
     """Return what a document discount or a package price adds to the sum of the lines."""
-    if options.package is not None:
-        if not before.amount and options.package.price.amount:
-            raise EngineeringError(
-                "package_without_lines",
-                "No line of this bill has a price, so that a package price cannot be shared over "
-                "them; leave the package out or complete the price book.",
-                field="pricing/package",
-            )
-        return options.package.price - before
-    assert options.document_discount is not None
-    discount = options.document_discount.of(before, mode)
-    if discount.amount > before.amount:
+    if lacks_lines(before.minor_units, options):
+        raise EngineeringError(
+            "package_without_lines",
+            "No line of this bill has a price, so that a package price cannot be shared over "
+            "them; leave the package out or complete the price book.",
+            field="pricing/package",
+        )
+    change = change_of_whole(before.minor_units, options, mode)
+    if options.package is None and before.minor_units + change < 0:
+        discount = money_from_minor_units(int(-change), before.currency)
         raise EngineeringError(
             "discount_above_total",
             f"The document discount of {discount} is above the lines' total of {before}.",
             field="pricing/document_discount/amount",
         )
-    return money_from_minor_units(0, before.currency) - discount
+    return money_from_minor_units(int(change), before.currency)
 
 
 def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -> Totals:
@@ -171,106 +172,65 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
     """
     currency = book.currency
 
-    def summed(amounts: Iterable[Money]) -> Money:
-        return money_total(amounts, currency)
+    def money(units: Units) -> Money:
+        return money_from_minor_units(int(units), currency)
 
-    # Most bills have neither discounts nor shares, and then a line comes to its list price. What
-    # it comes to is needed in several ways, and worked out once.
-    discounts = [line.discount for line in lines if line.discount.amount]
-    shares = [line.shared for line in lines if line.shared.amount]
-    at_list_price = [line.list_total for line in lines]
-    amounts = [line.total for line in lines] if discounts or shares else at_list_price
-    by_category: dict[str, list[Money]] = {}
-    for line, amount in zip(lines, amounts, strict=True):
-        by_category.setdefault(line.tax_category, []).append(amount)
-    of_category = {category: summed(own) for category, own in by_category.items()}
-    lines_total = summed(of_category.values())
-    labour_total = summed(
-        [amount for line, amount in zip(lines, amounts, strict=True) if line.kind == LABOUR]
-    )
-    taxes = _taxes(lines, amounts, of_category, book)
-    tax_total = summed([tax.amount for tax in taxes])
-    if book.prices_include_tax:
-        net_total, total = lines_total - tax_total, lines_total
-    else:
-        net_total, total = lines_total, lines_total + tax_total
-    deposit = _deposit(total, book, options)
+    own = [
+        LineUnits(
+            category=line.tax_category,
+            is_labour=line.kind == LABOUR,
+            listed=line.list_total.minor_units,
+            # Most lines have neither discount nor share.
+            discount=line.discount.minor_units if line.discount.amount else 0,
+            shared=line.shared.minor_units if line.shared.amount else 0,
+        )
+        for line in lines
+    ]
+    sums = sums_of(own, book, options)
+    deposit = None if sums.deposit is None else money(sums.deposit)
+    if sums.deposit is not None and sums.deposit > sums.total:
+        raise EngineeringError(
+            "deposit_above_total",
+            f"The deposit of {deposit} is above the total of {money(sums.total)}.",
+            field="pricing/deposit/amount",
+        )
+    amounts = [line.total for line in lines]
     return Totals(
-        list_total=summed(at_list_price) if discounts or shares else lines_total,
-        discount=summed(discounts),
-        shared=summed(shares),
-        parts_total=lines_total - labour_total,
-        labour_total=labour_total,
-        lines_total=lines_total,
-        net_total=net_total,
-        exempt_total=summed(
-            [own for category, own in of_category.items() if not book.tax_categories[category]]
-        ),
-        taxes=taxes,
-        total=total,
+        list_total=money(sums.list_total),
+        discount=money(sums.discount),
+        shared=money(sums.shared),
+        parts_total=money(sums.parts_total),
+        labour_total=money(sums.labour_total),
+        lines_total=money(sums.lines_total),
+        net_total=money(sums.net_total),
+        exempt_total=money(sums.exempt_total),
+        taxes=_taxes(sums.taxes, {line.tax_category for line in lines}, book),
+        total=money(sums.total),
         deposit=deposit,
-        balance_due=total if deposit is None else total - deposit,
+        balance_due=money(sums.balance_due),
         line_totals=tuple(amounts),
         line_nets=_line_nets(lines, amounts, book),
     )
 
 
-def _deposit(total: Money, book: PriceBook, options: PricingOptions) -> Money | None:
-    if options.deposit is None:
-        return None
-    deposit = options.deposit.of(total, ROUNDING_MODES[book.rounding.mode])
-    if deposit.amount > total.amount:
-        raise EngineeringError(
-            "deposit_above_total",
-            f"The deposit of {deposit} is above the total of {total}.",
-            field="pricing/deposit/amount",
-        )
-    return deposit
-
-
-def _taxes(
-    lines: Sequence[Line],
-    amounts: Sequence[Money],
-    of_category: Mapping[str, Money],
-    book: PriceBook,
-) -> tuple[TaxAmount, ...]:
-    """Return each tax of the book that applies to a line.
-
-    What is taxed together is rounded together: all lines of a category, or each line by itself.
-    """
-    together = list(of_category.items())
-    if book.rounding.tax == "line":
-        together = [(line.tax_category, own) for line, own in zip(lines, amounts, strict=True)]
-    currency = book.currency
-    nothing = money_from_minor_units(0, currency)
-    base: dict[str, Money] = {}
-    amount: dict[str, Money] = {}
-    rates: dict[str, TaxRate] = {}
-    for category, taxed in together:
-        for rate, own_base, own_amount in _taxes_on(taxed, book.tax_categories[category], book):
-            rates[rate.key] = rate
-            base[rate.key] = base.get(rate.key, nothing) + own_base
-            amount[rate.key] = amount.get(rate.key, nothing) + own_amount
-    if not book.prices_include_tax and book.rounding.tax == "document":
-        # One tax on several categories is still one tax, rounded once.
-        mode = ROUNDING_MODES[book.rounding.mode]
-        amount = {key: tax_on(base[key], rate.percent, mode) for key, rate in rates.items()}
+def _taxes(taxes: Mapping[str, TaxUnits], used: Set[str], book: PriceBook) -> tuple[TaxAmount, ...]:
+    """Return each tax that applies to a line, in the order of the book."""
     listed = {rate.key: rate for of_one in book.tax_categories.values() for rate in of_one}
     return tuple(
         TaxAmount(
             key,
             rate.name,
             rate.percent,
-            base[key],
-            amount[key],
+            money_from_minor_units(int(taxes[key].base), book.currency),
+            money_from_minor_units(int(taxes[key].amount), book.currency),
             categories=tuple(
                 category
                 for category, of_one in book.tax_categories.items()
-                if category in of_category and any(each.key == key for each in of_one)
+                if category in used and any(each.key == key for each in of_one)
             ),
         )
         for key, rate in listed.items()
-        if key in rates
+        if key in taxes
     )
 
 
@@ -287,27 +247,13 @@ def _line_nets(
     nets = list(amounts)
     for places in groups.values():
         rates = book.tax_categories[lines[places[0]].tax_category]
-        taxed = money_total((amounts[place] for place in places), book.currency)
-        within = money_total((tax for *_, tax in _taxes_on(taxed, rates, book)), book.currency)
-        shares = shared_money(within, [amounts[place].amount for place in places])
+        weights = [amounts[place].amount for place in places]
+        taxed = sum([amounts[place].minor_units for place in places])
+        within = sum([int(tax.amount) for tax in taxes_on(taxed, rates, book)])
+        shares = shared_money(money_from_minor_units(within, book.currency), weights)
         for place, share in zip(places, shares, strict=True):
             nets[place] -= share
     return tuple(nets)
-
-
-def _taxes_on(
-    taxed: Money, rates: Sequence[TaxRate], book: PriceBook
-) -> list[tuple[TaxRate, Money, Money]]:
-    """Return rate, net base and amount of each tax on an amount, or within it."""
-    mode = ROUNDING_MODES[book.rounding.mode]
-    if not rates:
-        return []
-    if not book.prices_include_tax:
-        return [(rate, taxed, tax_on(taxed, rate.percent, mode)) for rate in rates]
-    together = sum((rate.percent for rate in rates), Decimal(0))
-    within = tax_within(taxed, together, mode)
-    shares = shared_money(within, [rate.percent for rate in rates])
-    return [(rate, taxed - within, share) for rate, share in zip(rates, shares, strict=True)]
 
 
 def margin_of(lines: Sequence[Line], totals: Totals) -> Margin:

@@ -73,7 +73,9 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
             headers["Vary"] = f"{known}, {varies}"
         else:
             headers.add("Vary", varies)
-        _compress(request, response)
+        # A stream would have to be kept until its end.
+        if not response.is_streamed:
+            _compress(request, response)
         if "Cache-Control" in headers:
             return response
         path = request.url_rule.rule if request.url_rule is not None else ""

@@ -1,6 +1,6 @@
 """The OpenAPI 3.1 document, made from the schemas that the views load and from the code table."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cache
 from http import HTTPStatus
@@ -20,8 +20,19 @@ from loomwright.web.described_http import (
     SPREADSHEET_KEY,
 )
 from loomwright.web.examples import EXAMPLES
-from loomwright.web.forms.described import error_content, form_content, form_parameters
+from loomwright.web.forms.described import (
+    as_parameter,
+    error_content,
+    form_content,
+    form_parameters,
+)
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
+from loomwright.web.openapi_bodies import (
+    BodyForm,
+    DocumentSchema,
+    body_content,
+    body_description,
+)
 from loomwright.web.openapi_examples import (
     answer_examples,
     example_components,
@@ -33,7 +44,7 @@ from loomwright.web.openapi_links import links_of
 from loomwright.web.openapi_units import add_units, tell_unit
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE
-from loomwright.web.requests import LIST_FIELDS
+from loomwright.web.requests import GREATEST_BODY_BYTES, LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
 from loomwright.web.schemas.load import LoadDriverRequest, StatedOutputRequest
 from loomwright.web.schemas.problem import ProblemSchema
@@ -51,22 +62,14 @@ licensed practice come before any figure given here.
 
 
 @dataclass(frozen=True, slots=True)
-class DocumentSchema:
-    """A request that an explicit reader takes: name of its component, all components, examples."""
-
-    name: str
-    components: Callable[[], dict[str, dict[str, Any]]]
-    examples: Callable[[], dict[str, Any]]
-
-
-@dataclass(frozen=True, slots=True)
 class Operation:
     """One operation with the schemas of its request and answer.
 
     ``description`` says in Markdown what ``summary`` leaves open. ``with_query`` adds GET with the
     same fields as query parameters. ``statuses`` are those of problems that not every operation
     has. ``pages`` are media types of the answer beside JSON and beside its registered forms.
-    ``is_kept`` says that an answer to GET has a validator.
+    ``is_kept`` says that an answer to GET has a validator. ``bodies`` are forms of bodies beside
+    JSON, which go with ``as`` in the query of POST and with compression.
     """
 
     name: str
@@ -80,6 +83,8 @@ class Operation:
     description: str = ""
     pages: tuple[str, ...] = ()
     is_kept: bool = True
+    bodies: tuple[BodyForm, ...] = ()
+    greatest_body_bytes: int = GREATEST_BODY_BYTES
 
     @property
     def url(self) -> str:
@@ -236,12 +241,17 @@ def _methods(operation: Operation, plugin: MarshmallowPlugin) -> dict[str, Any]:
         "operationId": identifier,
         "requestBody": {
             "required": True,
-            "description": "One JSON object in UTF-8, of at most 1 MiB.",
-            "content": {"application/json": _request_content(operation)},
+            "description": body_description(operation.bodies, operation.greatest_body_bytes),
+            "content": {
+                "application/json": _request_content(operation),
+                **{each.media_type: body_content(each) for each in operation.bodies},
+            },
         },
         "security": offered,
         "responses": _responses(operation, "post", *_POST_STATUSES),
     }
+    if operation.bodies:
+        post["parameters"] = [as_parameter(FORMS_BY_OPERATION[operation.name])]
     methods = {"post": post}
     if operation.with_query and not isinstance(operation.request, DocumentSchema):
         forms = FORMS_BY_OPERATION.get(operation.name)

@@ -3,7 +3,16 @@
 from marshmallow import Schema, fields
 
 from loomwright.jobs.signal_members import PLAN_REQUEST
-from loomwright.web.openapi import DocumentSchema, Operation
+from loomwright.web.openapi import Operation
+from loomwright.web.openapi_bodies import DocumentSchema
+from loomwright.web.schemas.batch import (
+    BATCH,
+    GREATEST_BATCH_BYTES,
+    PricePackagesAnswer,
+    batch_components,
+    batch_examples,
+)
+from loomwright.web.schemas.batch_bodies import BATCH_BODIES
 from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
 from loomwright.web.schemas.bill_request import REQUEST, request_components, request_examples
 from loomwright.web.schemas.book_check import (
@@ -231,6 +240,24 @@ OPERATIONS = (
             "torque is a published one where there is one, and gives way to that of the maker. The "
             "request is that of build-bill-of-materials; paperwork and `show_cost` change nothing."
         ),
+    ),
+    Operation(
+        "price-packages",
+        "Price packages for vehicles, every one for every one or as listed, row by row.",
+        "pricing",
+        DocumentSchema(BATCH.name, batch_components, batch_examples),
+        PricePackagesAnswer,
+        description=(
+            "A package is a job without what the vehicle decides, and a vehicle states the rest: "
+            "its power sources, the routes and whatever else it decides. Each row is the quote of "
+            "a pair, the same as build-bill-of-materials gives for the job that both make "
+            "together. Rows are sent as they are worked out, and what is wrong with one package, "
+            "vehicle or pair is told in its own rows. At most 1,000 packages, 20,000 vehicles and "
+            "1,000,000 pairs. NDJSON comes where the caller has no wish; JSON is the same as one "
+            "object. Cost is in no row, and `show_cost` changes nothing."
+        ),
+        bodies=BATCH_BODIES,
+        greatest_body_bytes=GREATEST_BATCH_BYTES,
     ),
     Operation(
         "price-books",

@@ -32,13 +32,27 @@ CODES = MappingProxyType(
         "not_acceptable": ProblemCode(
             406, "No form of the answer is acceptable", "Accept one of the media types named."
         ),
-        "body_too_large": ProblemCode(413, "The body is too large", "Send at most 1 MiB."),
+        "body_too_large": ProblemCode(
+            413, "The body is too large", "Send at most 1 MiB, to price-packages 16 MiB."
+        ),
+        "batch_too_large": ProblemCode(
+            413, "The batch is too large", "Send it in parts, each within the limit named."
+        ),
+        "malformed_coding": ProblemCode(
+            400, "The body is not of its coding", "Send one whole gzip file, or the body as it is."
+        ),
+        "malformed_records": ProblemCode(
+            400, "The body is not of its media type", "Mend what detail names, by line or row."
+        ),
+        "unsupported_coding": ProblemCode(
+            415, "The content coding is not supported", "Send the body as gzip, or as it is."
+        ),
         "uri_too_long": ProblemCode(414, "The address is too long", "Use POST with a JSON body."),
         "request_timeout": ProblemCode(
             408, "The request did not arrive in time", "Send the whole request without a pause."
         ),
         "unsupported_media_type": ProblemCode(
-            415, "The media type is not supported", "Send Content-Type: application/json."
+            415, "The media type is not supported", "Send a Content-Type that detail names."
         ),
         "expectation_failed": ProblemCode(
             417, "The expectation cannot be met", "Send no Expect header but 100-continue."

@@ -11,8 +11,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.compiled import compiled
-from loomwright.engineering.conductors.temperature_curve import rise_and_slope_on_curve_k
+from loomwright.engineering.compiled import compiled, compiled_in_place
+from loomwright.engineering.conductors.temperature_curve import place_on_curve, rise_and_slope_k
 from loomwright.engineering.network.operating_point import power_current_a
 
 Array = npt.NDArray[np.float64]
@@ -59,7 +59,7 @@ class Route(NamedTuple):
     curves: Array
 
 
-@compiled
+@compiled_in_place
 def heated_resistance_ohm(
     current_a: float, candidate: int, route: Route
 ) -> tuple[float, float, float, float, bool]:
@@ -87,7 +87,14 @@ def heated_resistance_ohm(
     for segment in range(route.length_m.size):
         per_ampere = route.share_per_ampere[segment, candidate]
         share = current_a * per_ampere
-        rise, rise_slope = rise_and_slope_on_curve_k(route.curves[segment, candidate], share)
+        interval, inside = place_on_curve(share)
+        rise, rise_slope = rise_and_slope_k(
+            route.curves[segment, candidate, interval, 0],
+            route.curves[segment, candidate, interval, 1],
+            route.curves[segment, candidate, interval, 2],
+            route.curves[segment, candidate, interval, 3],
+            inside,
+        )
         per_kelvin = route.length_m[segment] * route.resistance_slope_ohm_per_mk[candidate]
         cold = route.length_m[segment] * route.ambient_resistance_ohm_per_m[segment, candidate]
         resistance += cold + per_kelvin * rise
@@ -99,7 +106,7 @@ def heated_resistance_ohm(
     return resistance, slope, hottest, hottest_slope, capped
 
 
-@compiled
+@compiled_in_place
 def cold_resistance_ohm(candidate: int, route: Route) -> float:
     """Return the resistance of a candidate's conductors with each segment at its ambient.
 
@@ -123,7 +130,7 @@ def cold_resistance_ohm(candidate: int, route: Route) -> float:
     return resistance
 
 
-@compiled
+@compiled_in_place
 def _operating_point(
     load_current_a: float,
     load_power_w: float,
@@ -137,7 +144,9 @@ def _operating_point(
     A constant-power load: ``F = I (E - I R(I)) - P = 0`` by Newton's method from the cold circuit.
     ``F`` is concave in the current and the cold circuit's current is below the root, so the
     iteration climbs to the stable root and never passes it; where the slope is gone before the root
-    is reached, no operating point exists.
+    is reached, no operating point exists. Only at the cap of a segment, where its resistance stops
+    to rise, a step may pass the root, and the one back may lead anywhere: from there on the root is
+    kept between the nearest currents below and above it.
     """
     if math.isnan(load_power_w):
         resistance, _, hottest, _, capped = heated_resistance_ohm(load_current_a, candidate, route)
@@ -149,6 +158,7 @@ def _operating_point(
     current, exists = power_current_a(load_power_w, emf_v, cold + fixed_resistance_ohm)
     if not exists:
         return current, cold, math.nan, False, 0, 0.0
+    below, above = current, math.inf
     for iteration in range(1, GREATEST_ITERATIONS + 1):
         resistance, slope, hottest, hottest_slope, capped = heated_resistance_ohm(
             current, candidate, route
@@ -159,9 +169,10 @@ def _operating_point(
         if value_slope <= LEAST_SLOPE * emf_v:
             collapse = emf_v / (2.0 * (cold + fixed_resistance_ohm))
             return collapse, cold, math.nan, False, iteration, 0.0
-        step = (current * load_voltage - load_power_w) / value_slope
-        current -= step
-        residual = abs(step / current)
+        balance = current * load_voltage - load_power_w
+        step = balance / value_slope
+        following = current - step
+        residual = abs(step / following)
         if residual < RELATIVE_TOLERANCE:
             resistance -= slope * step
             # The closed form at the solved resistance makes the power balance exact.
@@ -170,7 +181,60 @@ def _operating_point(
             )
             temperature = hottest - hottest_slope * step if exists and not capped else math.nan
             return settled, resistance, temperature, exists, iteration, residual
+        if balance > 0.0:
+            above = current
+        else:
+            below = current
+        current = following if below < following < above else 0.5 * (below + above)
     return current, resistance, math.nan, False, GREATEST_ITERATIONS + 1, residual
+
+
+@compiled_in_place
+def solved_candidate(
+    load_current_a: float,
+    load_power_w: float,
+    emf_v: float,
+    source_resistance_ohm: float,
+    fixed_wiring_resistance_ohm: float,
+    candidate: int,
+    route: Route,
+) -> tuple[float, float, float, float, float, bool, int, float]:
+    """Return current, drop and temperature of one candidate of a route.
+
+    Parameters
+    ----------
+    load_current_a
+        Of the load [A]; NaN where its power is given.
+    load_power_w
+        Of a constant-power load [W]; NaN where its current is given.
+    emf_v
+        Open-circuit voltage of the source [V].
+    source_resistance_ohm
+        Of the source [ohm].
+    fixed_wiring_resistance_ohm
+        Chassis, joints and fuse together [ohm].
+    candidate
+        Which one; a column of the route's arrays.
+    route
+        The route.
+
+    Returns
+    -------
+    tuple
+        Current [A], drop of the wiring [V], temperature of the hottest segment [K], resistance of
+        the conductors [ohm] and of the whole wiring [ohm], whether an operating point exists,
+        iterations and the last relative step, as ``solved_candidates`` has them.
+    """
+    current, resistance, temperature, exists, steps, step = _operating_point(
+        load_current_a,
+        load_power_w,
+        emf_v,
+        source_resistance_ohm + fixed_wiring_resistance_ohm,
+        candidate,
+        route,
+    )
+    loop = resistance + fixed_wiring_resistance_ohm
+    return current, current * loop, temperature, resistance, loop, exists, steps, step
 
 
 @compiled
@@ -227,19 +291,18 @@ def solved_candidates(
     iterations, residual = 0, 0.0
     budget = max(limit_resistance_ohm - fixed_wiring_resistance_ohm, 0.0)
     for candidate in range(count):
-        current, resistance, temperature, holds, steps, step = _operating_point(
+        current, drop, temperature, resistance, loop, holds, steps, step = solved_candidate(
             load_current_a,
             load_power_w,
             emf_v,
-            source_resistance_ohm + fixed_wiring_resistance_ohm,
+            source_resistance_ohm,
+            fixed_wiring_resistance_ohm,
             candidate,
             route,
         )
         at_limit = resistance
         if not math.isnan(load_power_w):
             at_limit = heated_resistance_ohm(limit_current_a, candidate, route)[0]
-        loop = resistance + fixed_wiring_resistance_ohm
-        drop = current * loop
         state[CURRENT, candidate] = current
         state[LOAD_VOLTAGE, candidate] = emf_v - drop - current * source_resistance_ohm
         state[DROP, candidate] = drop

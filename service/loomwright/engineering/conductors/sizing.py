@@ -7,9 +7,7 @@ route's segments are the other axis.
 import math
 
 import numpy as np
-import numpy.typing as npt
 
-from loomwright.engineering.compiled import compiled
 from loomwright.engineering.conductors.choice import (
     CRITERIA,
     CandidateFrame,
@@ -17,9 +15,12 @@ from loomwright.engineering.conductors.choice import (
     ConductorAnswer,
     ConductorRequest,
 )
+from loomwright.engineering.conductors.criteria import (
+    judged_candidates,
+    mechanical_utilisations,
+    short_circuit_utilisations,
+)
 from loomwright.engineering.conductors.loaded_route import (
-    CURRENT,
-    DROP,
     GREATEST_ITERATIONS,
     Route,
     heated_resistance_ohm,
@@ -28,18 +29,7 @@ from loomwright.engineering.conductors.loaded_route import (
 from loomwright.engineering.conductors.surroundings import Surroundings, surroundings
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.network.operating_point import power_current_a
-from loomwright.engineering.protection.short_circuit import (
-    adiabatic_constant,
-    adiabatic_k,
-    least_section_m2,
-)
 from loomwright.tables.records import Tables
-
-Array = npt.NDArray[np.float64]
-Mask = npt.NDArray[np.bool_]
-
-# Rounding of a limit must not decide: a drop that equals its limit passes.
-ROUNDING = 1.0 + 1e-12
 
 
 def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer:
@@ -68,7 +58,7 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         ``ambient_not_below_rating`` where a segment is as hot as the insulation's rating;
         ``heat_balance_not_converged``; ``operating_point_not_converged``.
     """
-    _refuse_hot_ambient(request)
+    refuse_hot_ambient(request)
     around = surroundings(request, tables)
     current, power = request.load_current_a, request.load_power_w
     if power is None:
@@ -84,19 +74,19 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         request.wiring_fixed_resistance_ohm,
         limit_current,
         limit_resistance,
-        _route(request, around),
+        route_through(request, around),
         around.frame.ampacity_a,
     )
     if iterations > GREATEST_ITERATIONS:
         raise _not_converged(residual)
-    utilisation, failing = _judged(
+    utilisation, failing = judged_candidates(
         state,
         exists,
         request.allowed_voltage_drop_v,
         around.frame.heat_ampacity_a,
         around.frame.published_ampacity_a,
-        _mechanical_utilisation(request, around),
-        _short_circuit_utilisation(request, around),
+        mechanical_utilisations(request, around),
+        short_circuit_utilisations(request, around),
     )
     return _answer(
         request,
@@ -133,17 +123,29 @@ def loop_resistance_at_current_ohm(
         As ``size_conductor``.
     """
     assert request.load_current_a is not None
-    _refuse_hot_ambient(request)
+    refuse_hot_ambient(request)
     around = surroundings(request, tables)
     resistance = heated_resistance_ohm(
         request.load_current_a,
         candidate,
-        _route(request, around),
+        route_through(request, around),
     )[0]
     return around.frame, resistance + request.wiring_fixed_resistance_ohm
 
 
-def _refuse_hot_ambient(request: ConductorRequest) -> None:
+def refuse_hot_ambient(request: ConductorRequest) -> None:
+    """Refuse a route that leaves no current to carry.
+
+    Parameters
+    ----------
+    request
+        Segments and insulation.
+
+    Raises
+    ------
+    EngineeringError
+        ``ambient_not_below_rating``.
+    """
     rating = request.insulation.temperature_rating_k
     for index, segment in enumerate(request.segments):
         if segment.ambient_temperature_k >= rating:
@@ -158,7 +160,21 @@ def _refuse_hot_ambient(request: ConductorRequest) -> None:
             )
 
 
-def _route(request: ConductorRequest, around: Surroundings) -> Route:
+def route_through(request: ConductorRequest, around: Surroundings) -> Route:
+    """Return the route of a request as compiled formulas take it.
+
+    Parameters
+    ----------
+    request
+        Segments.
+    around
+        Their surroundings.
+
+    Returns
+    -------
+    Route
+        With all candidates.
+    """
     return Route(
         length_m=np.array([segment.length_m for segment in request.segments]),
         ambient_temperature_k=around.ambient_temperature_k,
@@ -177,65 +193,6 @@ def _not_converged(residual: float) -> EngineeringError:
         iterations=GREATEST_ITERATIONS,
         residual=residual,
     )
-
-
-@compiled
-def _judged(
-    state: Array,
-    exists: Mask,
-    allowed_voltage_drop_v: float,
-    heat_ampacity_a: Array,
-    published_ampacity_a: Array,
-    mechanical: Array,
-    short_circuit: Array,
-) -> tuple[Array, npt.NDArray[np.uint8]]:
-    """Return the utilisation of each criterion, and which criteria each candidate misses."""
-    count = exists.size
-    utilisation = np.empty((5, count))
-    failing = np.zeros(count, np.uint8)
-    for candidate in range(count):
-        current = state[CURRENT, candidate]
-        utilisation[0, candidate] = state[DROP, candidate] / allowed_voltage_drop_v
-        utilisation[1, candidate] = current / heat_ampacity_a[candidate]
-        # A size that no table covers cannot fail it.
-        published = published_ampacity_a[candidate]
-        utilisation[2, candidate] = 0.0 if math.isnan(published) else current / published
-        utilisation[3, candidate] = mechanical[candidate]
-        utilisation[4, candidate] = short_circuit[candidate]
-        missed = 0 if exists[candidate] else 1
-        for place in range(5):
-            if utilisation[place, candidate] > ROUNDING:
-                missed |= 1 << place
-        failing[candidate] = missed
-    return utilisation, failing
-
-
-def _mechanical_utilisation(request: ConductorRequest, around: Surroundings) -> Array:
-    """Return the least mechanical size over each size."""
-    if request.smallest_size is None:
-        return around.mechanical_utilisation
-    return np.asarray(request.smallest_size.rank / around.ranks)
-
-
-def _short_circuit_utilisation(request: ConductorRequest, around: Surroundings) -> Array:
-    """Return the adiabatic section over the section of all runs."""
-    if request.fault_current_a is None:
-        return around.no_utilisation
-    assert request.clearing_time_s is not None
-    material, insulation, frame = request.material, request.insulation, around.frame
-    constant = adiabatic_constant(
-        material.resistivity_20c_ohm_m,
-        material.volumetric_heat_capacity_j_per_m3k,
-        material.adiabatic_beta_k,
-    )
-    k = adiabatic_k(
-        constant,
-        material.adiabatic_beta_k,
-        insulation.temperature_rating_k,
-        insulation.short_circuit_temperature_k,
-    )
-    least = least_section_m2(request.fault_current_a, request.clearing_time_s, k)
-    return np.asarray(least / (frame.cross_section_m2 * frame.parallel_runs))
 
 
 def limit_of_power_load(request: ConductorRequest) -> tuple[float, float]:

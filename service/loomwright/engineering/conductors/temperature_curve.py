@@ -107,6 +107,55 @@ def curve_table(curves: Array) -> Array:
 
 
 @compiled
+def place_on_curve(share: float) -> tuple[int, float]:
+    """Return where a share of the cap current lies on a curve of a ``curve_table``.
+
+    Parameters
+    ----------
+    share
+        Share of the cap current [1], 0 or more; 1 where it is above 1.
+
+    Returns
+    -------
+    tuple
+        Index of the interval, and how far inside it [1].
+    """
+    place = min(share * INTERVALS, float(INTERVALS))
+    interval = int(place)
+    return interval, place - interval
+
+
+@compiled
+def rise_and_slope_k(
+    c0: float, c1: float, c2: float, c3: float, inside: float
+) -> tuple[float, float]:
+    """Return the temperature rise inside an interval of a curve, and its slope.
+
+    Parameters
+    ----------
+    c0
+        Coefficient of the interval [K]. As numbers, since a loop that takes parts of an array
+        spends most of its time on taking them.
+    c1
+        That of the place inside [K].
+    c2
+        That of its square [K].
+    c3
+        That of its cube [K].
+    inside
+        How far inside the interval [1].
+
+    Returns
+    -------
+    tuple of float
+        Rise above ambient [K] and its derivative by the share [K].
+    """
+    rise = ((c3 * inside + c2) * inside + c1) * inside + c0
+    slope = INTERVALS * ((3.0 * c3 * inside + 2.0 * c2) * inside + c1)
+    return rise, slope
+
+
+@compiled
 def rise_and_slope_on_curve_k(curve: Array, share: float) -> tuple[float, float]:
     """Return the temperature rise at a share of the cap current, and its slope.
 
@@ -122,10 +171,7 @@ def rise_and_slope_on_curve_k(curve: Array, share: float) -> tuple[float, float]
     tuple of float
         Rise above ambient [K] and its derivative by the share [K], 0 from a share of 1 up.
     """
-    place = min(share * INTERVALS, float(INTERVALS))
-    interval = int(place)
-    inside = place - interval
-    c0, c1, c2, c3 = curve[interval]
-    rise = ((c3 * inside + c2) * inside + c1) * inside + c0
-    slope = INTERVALS * ((3.0 * c3 * inside + 2.0 * c2) * inside + c1)
-    return rise, slope
+    interval, inside = place_on_curve(share)
+    return rise_and_slope_k(
+        curve[interval, 0], curve[interval, 1], curve[interval, 2], curve[interval, 3], inside
+    )

@@ -208,13 +208,31 @@ def interpolated_damage_time_s(curve: DamageCurve, current_a: Number) -> Number:
     line = curve.threshold_current_a, curve.log_excess, curve.log_time
     if isinstance(current_a, np.ndarray):
         return _times_on_line_s(current_a, *line)
-    return _time_on_line_s(current_a, *line)
+    return time_on_line_s(current_a, *line)
 
 
 @compiled
-def _time_on_line_s(
+def time_on_line_s(
     current_a: float, threshold_current_a: float, log_excess: Array, log_time: Array
 ) -> float:
+    """Return the time to damage from the members of a tabulated curve.
+
+    Parameters
+    ----------
+    current_a
+        Constant current [A], 0 or more.
+    threshold_current_a
+        Greatest current that never damages the conductor [A].
+    log_excess
+        Logarithms of the excess above it [1], rising.
+    log_time
+        Logarithms of the times to damage [s].
+
+    Returns
+    -------
+    float
+        Time [s]; infinite up to the threshold.
+    """
     excess = current_a / threshold_current_a - 1.0
     if excess <= 0.0:
         return math.inf
@@ -230,5 +248,5 @@ def _times_on_line_s(
 ) -> Array:
     times = np.empty(current_a.size)
     for place in range(current_a.size):
-        times[place] = _time_on_line_s(current_a[place], threshold_current_a, log_excess, log_time)
+        times[place] = time_on_line_s(current_a[place], threshold_current_a, log_excess, log_time)
     return times

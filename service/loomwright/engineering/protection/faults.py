@@ -1,7 +1,17 @@
 """Fault currents at the fuse and at the far end of the circuit."""
 
+import math
+from typing import TypeVar
+
+import numpy as np
+import numpy.typing as npt
+
+from loomwright.engineering.compiled import compilable
+from loomwright.engineering.elementwise import holds_anywhere
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.record import record
+
+Quantity = TypeVar("Quantity", float, npt.NDArray[np.float64])
 
 SAE_COLD_CRANKING_VOLTAGE_V = 7.2
 EN_COLD_CRANKING_VOLTAGE_V = 7.5
@@ -78,8 +88,8 @@ def internal_resistance_from_sae_cold_cranking_ohm(
 
 
 def internal_resistance_from_en_cold_cranking_ohm(
-    emf_v: float, cold_cranking_a: float, batteries_in_series: int = 1
-) -> float:
+    emf_v: Quantity, cold_cranking_a: Quantity, batteries_in_series: int = 1
+) -> Quantity:
     """Return the internal resistance of a lead-acid battery from its EN cold-cranking current.
 
     At -18 C, within about 30 %; a warm battery has about half.
@@ -95,13 +105,13 @@ def internal_resistance_from_en_cold_cranking_ohm(
 
     Returns
     -------
-    float
+    float or ndarray
         Internal resistance of the bank [ohm].
 
     Raises
     ------
     EngineeringError
-        ``emf_below_cranking_voltage``.
+        ``emf_below_cranking_voltage`` where one element is; ``limit`` is that voltage.
 
     Notes
     -----
@@ -116,17 +126,56 @@ def internal_resistance_from_en_cold_cranking_ohm(
     )
 
 
-def _internal_resistance_ohm(emf_v: float, test_voltage_v: float, cold_cranking_a: float) -> float:
-    if emf_v <= test_voltage_v:
+def _internal_resistance_ohm(
+    emf_v: Quantity, test_voltage_v: float, cold_cranking_a: Quantity
+) -> Quantity:
+    if holds_anywhere(emf_v <= test_voltage_v):
+        least_v = float(np.min(emf_v))
         raise EngineeringError(
             "emf_below_cranking_voltage",
-            f"The open-circuit voltage {emf_v:.2f} V must lie above the voltage of the "
+            f"The open-circuit voltage {least_v:.2f} V must lie above the voltage of the "
             f"cold-cranking test, {test_voltage_v:.2f} V.",
             field="emf_v",
-            value=emf_v,
+            value=least_v,
             limit=test_voltage_v,
         )
     return (emf_v - test_voltage_v) / cold_cranking_a
+
+
+@compilable
+def limited_current_a(
+    emf_v: float,
+    internal_resistance_ohm: float,
+    resistance_before_fuse_ohm: float,
+    resistance_behind_fuse_ohm: float,
+    current_limit_a: float,
+) -> float:
+    """Return the steady current of a source into a dead fault.
+
+    Parameters
+    ----------
+    emf_v
+        Open-circuit voltage [V], above 0.
+    internal_resistance_ohm
+        Of the source itself [ohm].
+    resistance_before_fuse_ohm
+        Between the source and the fuse [ohm].
+    resistance_behind_fuse_ohm
+        There and back from the fuse to the fault [ohm].
+    current_limit_a
+        Greatest current of the source [A], infinite where it has no limit.
+
+    Returns
+    -------
+    float
+        Current [A], infinite where nothing limits it.
+    """
+    resistance_ohm = (
+        internal_resistance_ohm + resistance_before_fuse_ohm + resistance_behind_fuse_ohm
+    )
+    if resistance_ohm <= 0.0:
+        return current_limit_a
+    return min(emf_v / resistance_ohm, current_limit_a)
 
 
 def fault_current_a(source: FaultSource, resistance_behind_fuse_ohm: float) -> float:
@@ -151,21 +200,23 @@ def fault_current_a(source: FaultSource, resistance_behind_fuse_ohm: float) -> f
     EngineeringError
         ``no_resistance_in_fault_circuit`` where nothing limits the current.
     """
-    resistance = (
-        source.internal_resistance_ohm
-        + source.resistance_before_fuse_ohm
-        + resistance_behind_fuse_ohm
+    limit_a = source.current_limit_a
+    current_a = limited_current_a(
+        source.emf_v,
+        source.internal_resistance_ohm,
+        source.resistance_before_fuse_ohm,
+        resistance_behind_fuse_ohm,
+        math.inf if limit_a is None else limit_a,
     )
-    if resistance <= 0.0:
-        if source.current_limit_a is None:
-            raise EngineeringError(
-                "no_resistance_in_fault_circuit",
-                "The fault current has no limit: give the source an internal resistance, a "
-                "cold-cranking current or a current limit.",
-                field="internal_resistance_ohm",
-                value=resistance,
-                limit=0.0,
-            )
-        return source.current_limit_a
-    current = source.emf_v / resistance
-    return current if source.current_limit_a is None else min(current, source.current_limit_a)
+    if current_a == math.inf:
+        raise EngineeringError(
+            "no_resistance_in_fault_circuit",
+            "The fault current has no limit: give the source an internal resistance, a "
+            "cold-cranking current or a current limit.",
+            field="internal_resistance_ohm",
+            value=source.internal_resistance_ohm
+            + source.resistance_before_fuse_ohm
+            + resistance_behind_fuse_ohm,
+            limit=0.0,
+        )
+    return current_a

@@ -12,6 +12,7 @@ from loomwright.engineering.protection.fuses import (
     multiple_carried_for,
     multiple_opening_within,
 )
+from loomwright.engineering.protection.rating_rules import rating_to_carry_a, rating_to_open_a
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import FuseType, Provenance
 
@@ -43,10 +44,28 @@ def equivalent_continuous_current_a(load: FuseLoad, tables: FuseTables) -> float
     float
         Current [A]: the root mean square over a short cycle, else the current itself.
     """
+    return load.continuous_current_a * continuous_share(load, tables)
+
+
+def continuous_share(load: FuseLoad, tables: FuseTables) -> float:
+    """Return the steady current that loads a fuse like the given load, over the load's current.
+
+    Parameters
+    ----------
+    load
+        Duty of the load.
+    tables
+        On-time from which a cyclic load counts as continuous.
+
+    Returns
+    -------
+    float
+        Share [1]: the root mean square of a short cycle, else 1.
+    """
     on, off = load.on_time_s, load.off_time_s
     if on is None or off is None or on >= tables.factors["duty_as_continuous_s"].value:
-        return load.continuous_current_a
-    return load.continuous_current_a * math.sqrt(on / (on + off))
+        return 1.0
+    return math.sqrt(on / (on + off))
 
 
 def common_lower_bounds(
@@ -73,7 +92,7 @@ def common_lower_bounds(
     current = equivalent_continuous_current_a(request.load, tables)
     load = Bound(
         CONTINUOUS_LOAD,
-        current / (loading_factor * min(1.0, ambient_factor)),
+        rating_to_carry_a(current, loading_factor, ambient_factor),
         tables.factors["loading_factor"].provenance,
     )
     equipment = request.equipment_fuse
@@ -118,7 +137,9 @@ def common_upper_bounds(
     fusing = factors["conventional_fusing_multiple"]
     held = curve.threshold_current_a * conductor.parallel_conductors
     second = Bound(
-        CONVENTIONAL_FUSING, held / (fusing.value * max(1.0, ambient_factor)), fusing.provenance
+        CONVENTIONAL_FUSING,
+        rating_to_open_a(held, fusing.value, ambient_factor),
+        fusing.provenance,
     )
     return first, second
 
@@ -128,8 +149,7 @@ def lower_bounds_of_type(
 ) -> list[Bound]:
     """Return the lower bounds that rest on a type's own curve.
 
-    The least opening time at the peak must not lie below the length of the peak. A peak longer
-    than any published time counts as continuous.
+    The least opening time at the peak must not lie below the length of the peak.
 
     Parameters
     ----------
@@ -156,12 +176,33 @@ def lower_bounds_of_type(
     for rule, current, duration in peaks:
         if current is None or duration is None:
             continue
-        multiple = multiple_carried_for(fuse_type, duration)
-        if multiple is None:
-            multiple = tables.factors["loading_factor"].value
-        rating = current / (multiple * min(1.0, ambient_factor))
+        multiple = carried_multiple(tables, fuse_type, duration)
+        rating = rating_to_carry_a(current, multiple, ambient_factor)
         bounds.append(Bound(rule, rating, tables.curve_provenance[fuse_type.key]))
     return bounds
+
+
+def carried_multiple(tables: FuseTables, fuse_type: FuseType, duration_s: float) -> float:
+    """Return the multiple of the rated current that a fuse carries for the length of a peak.
+
+    A peak longer than any published time counts as continuous.
+
+    Parameters
+    ----------
+    tables
+        Factors.
+    fuse_type
+        A type with a published curve.
+    duration_s
+        Of the peak [s], above 0.
+
+    Returns
+    -------
+    float
+        Multiple [1].
+    """
+    multiple = multiple_carried_for(fuse_type, duration_s)
+    return tables.factors["loading_factor"].value if multiple is None else multiple
 
 
 def far_end_bound(
@@ -196,7 +237,7 @@ def far_end_bound(
         return None
     return Bound(
         FAR_END_FAULT,
-        far_end_fault_a / (multiple * max(1.0, ambient_factor)),
+        rating_to_open_a(far_end_fault_a, multiple, ambient_factor),
         tables.curve_provenance[fuse_type.key],
     )
 

@@ -1,17 +1,21 @@
 """Opening times of a fuse against the conductor's time to damage."""
 
+import math
 from bisect import bisect_right
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
+from loomwright.engineering.compiled import compilable
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection.damage import (
     SHORT_CIRCUIT_DURATION_S,
     DamageCurve,
     interpolated_damage_time_s,
+    time_on_line_s,
 )
 from loomwright.engineering.protection.fuse_answer import BandPoint, Coordination
 from loomwright.engineering.protection.fuses import FuseCurve, fuse_curve, opening_time_on_line_s
@@ -30,6 +34,9 @@ NOT_REACHED = "not_reached"
 BY_LAST_TIME = "bounded_by_last_time"
 BY_CONSTANT_I2T = "bounded_by_constant_i2t"
 NOT_SHOWN = "not_shown"
+
+# What the limits say of a fault.
+NOT_PROTECTED, PROTECTED, BY_TIME_AT_FAULT = 0, 1, 2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -120,6 +127,29 @@ def band_points(fuse_type: FuseType, rated_current_a: float) -> tuple[BandPoint,
     )
 
 
+class ProtectionLimits(NamedTuple):
+    """Near-source faults up to which one fuse protects one conductor.
+
+    Parameters
+    ----------
+    fails_from_a
+        From here on a margin along the published curve or at the corner of the damage curve is too
+        small [A]; infinite where none is.
+    curve_ends_at_a
+        Last published current [A].
+    unproven_from_a
+        Beyond that, from here on the let-through of the last point is too much [A], so that the
+        last opening time alone has to be short enough; infinite where it never is.
+    last_greatest_s
+        Greatest opening time at the last published current [s].
+    """
+
+    fails_from_a: float
+    curve_ends_at_a: float
+    unproven_from_a: float
+    last_greatest_s: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class MarginLine:
     """Damage time over greatest opening time of one fuse before one conductor.
@@ -127,7 +157,7 @@ class MarginLine:
     ``current_a`` rises along the published curve; ``least_margin`` and ``at_current_a`` are the
     least margin from the first point up to each, and where it lies. ``beyond_current_a`` goes on
     from the last point, with the least margin up to each if the let-through stays that of the last
-    point.
+    point. ``corner_margin`` is that at the corner of the damage curve.
     """
 
     current_a: tuple[float, ...]
@@ -136,6 +166,9 @@ class MarginLine:
     last_greatest_s: float
     beyond_current_a: tuple[float, ...]
     beyond_least_margin: tuple[float, ...]
+    corner_a: float
+    corner_margin: float
+    limits: ProtectionLimits
 
 
 @lru_cache(maxsize=4096)
@@ -171,6 +204,8 @@ def margin_line(
     beyond = current[-1] * BEYOND_MULTIPLES
     of_last_time = interpolated_damage_time_s(curve, beyond / parallel_conductors) / greatest[-1]
     of_last_i2t = np.minimum.accumulate(of_last_time * BEYOND_MULTIPLES**2)
+    corner_a = curve.corner_current_a * parallel_conductors
+    at_corner = _margin_at_corner(fuse_type, rated_current_a, corner_a)
     return MarginLine(
         current_a=tuple(current.tolist()),
         least_margin=tuple(least.tolist()),
@@ -178,7 +213,83 @@ def margin_line(
         last_greatest_s=float(greatest[-1]),
         beyond_current_a=tuple(beyond.tolist()),
         beyond_least_margin=tuple(of_last_i2t.tolist()),
+        corner_a=corner_a,
+        corner_margin=at_corner,
+        limits=ProtectionLimits(
+            min(
+                _too_small_from_a(current, least, 0.0),
+                corner_a if at_corner <= GRID_ALLOWANCE else math.inf,
+            ),
+            float(current[-1]),
+            _too_small_from_a(beyond, of_last_i2t, float(current[-1])),
+            float(greatest[-1]),
+        ),
     )
+
+
+def _too_small_from_a(current_a: Array, least_margin: Array, from_the_start_a: float) -> float:
+    """Return the fault from which on the first margin that is too small counts."""
+    too_small = np.flatnonzero(least_margin <= GRID_ALLOWANCE)
+    if too_small.size == 0:
+        return math.inf
+    # A point counts while the one before it can still flow, so that the fault itself is covered.
+    first = int(too_small[0])
+    return float(current_a[first - 1]) if first else from_the_start_a
+
+
+def _margin_at_corner(fuse_type: FuseType, rating_a: float, corner_a: float) -> float:
+    """Return the margin at the corner of the damage curve, which may fall between grid points.
+
+    Infinite where the corner lies outside the published curve.
+    """
+    greatest = opening_time_on_line_s(fuse_curve(fuse_type).greatest_points, corner_a / rating_a)
+    return math.inf if greatest is None else SHORT_CIRCUIT_DURATION_S / greatest
+
+
+@compilable
+def protection(limits: ProtectionLimits, near_source_fault_a: float) -> int:
+    """Return whether a fuse protects a conductor against every current up to the greatest.
+
+    Parameters
+    ----------
+    limits
+        Of the fuse before the conductor.
+    near_source_fault_a
+        Greatest current that can flow [A].
+
+    Returns
+    -------
+    int
+        ``PROTECTED`` where the margins are large enough, and beyond the published curve are known
+        to be; ``NOT_PROTECTED``; or ``BY_TIME_AT_FAULT`` where it hangs on ``opens_in_time``.
+    """
+    if near_source_fault_a >= limits.fails_from_a:
+        return NOT_PROTECTED
+    if near_source_fault_a <= limits.curve_ends_at_a:
+        return PROTECTED
+    if near_source_fault_a < limits.unproven_from_a:
+        return PROTECTED
+    return BY_TIME_AT_FAULT
+
+
+@compilable
+def opens_in_time(last_greatest_s: float, damage_time_s: float) -> bool:
+    """Return whether the last published opening time is short enough for a greater fault.
+
+    Parameters
+    ----------
+    last_greatest_s
+        Greatest opening time at the last published current [s].
+    damage_time_s
+        Of the conductor at the fault [s]; it only falls with the current, so that the fault itself
+        is the hardest case.
+
+    Returns
+    -------
+    bool
+        With the allowance for the grid.
+    """
+    return damage_time_s > GRID_ALLOWANCE * last_greatest_s
 
 
 def coordination_with_damage(
@@ -209,40 +320,33 @@ def coordination_with_damage(
         Whether it holds, and the least margin.
     """
     line = margin_line(fuse_type, rated_current_a, curve, parallel_conductors)
-    # A point counts while the one before it can still flow, so that the fault itself is covered.
     place = min(bisect_right(line.current_a, near_source_fault_a), len(line.current_a) - 1)
     margin, at_current_a = line.least_margin[place], line.at_current_a[place]
-    corner_a = curve.corner_current_a * parallel_conductors
-    if corner_a <= near_source_fault_a:
-        at_corner = _margin_at_corner(fuse_type, rated_current_a, corner_a)
-        if at_corner is not None and at_corner < margin:
-            margin, at_current_a = at_corner, corner_a
-    beyond = NOT_REACHED
+    if line.corner_a <= near_source_fault_a and line.corner_margin < margin:
+        margin, at_current_a = line.corner_margin, line.corner_a
+    found, beyond = protection(line.limits, near_source_fault_a), NOT_REACHED
     if line.current_a[-1] < near_source_fault_a:
-        beyond = _beyond_curve(line, curve, parallel_conductors, near_source_fault_a)
+        at_fault_s = time_on_line_s(
+            near_source_fault_a / parallel_conductors,
+            curve.threshold_current_a,
+            curve.log_excess,
+            curve.log_time,
+        )
+        in_time = opens_in_time(line.last_greatest_s, at_fault_s)
+        beyond = BY_LAST_TIME if in_time else _by_let_through(line, near_source_fault_a)
+        if found == BY_TIME_AT_FAULT:
+            found = PROTECTED if in_time else NOT_PROTECTED
     can_damage = margin < np.inf
     return Coordination(
-        holds=margin > GRID_ALLOWANCE and beyond != NOT_SHOWN,
+        holds=found == PROTECTED,
         least_margin=margin if can_damage else None,
         least_margin_current_a=at_current_a if can_damage else None,
         beyond_published_curve=beyond,
     )
 
 
-def _margin_at_corner(fuse_type: FuseType, rating_a: float, corner_a: float) -> float | None:
-    """Return the margin at the corner of the damage curve, which may fall between grid points."""
-    greatest = opening_time_on_line_s(fuse_curve(fuse_type).greatest_points, corner_a / rating_a)
-    return None if greatest is None else SHORT_CIRCUIT_DURATION_S / greatest
-
-
-def _beyond_curve(
-    line: MarginLine, curve: DamageCurve, parallel_conductors: int, near_source_fault_a: float
-) -> str:
-    """Return what bounds the opening time from the last published point up to the fault."""
-    at_fault_s = interpolated_damage_time_s(curve, near_source_fault_a / parallel_conductors)
-    # The time to damage only falls with the current, so the fault itself is the hardest case.
-    if at_fault_s > GRID_ALLOWANCE * line.last_greatest_s:
-        return BY_LAST_TIME
+def _by_let_through(line: MarginLine, near_source_fault_a: float) -> str:
+    """Return whether a let-through like that of the last published point is small enough."""
     place = bisect_right(line.beyond_current_a, near_source_fault_a)
     of_last_i2t = line.beyond_least_margin[min(place, len(line.beyond_least_margin) - 1)]
     return BY_CONSTANT_I2T if of_last_i2t > GRID_ALLOWANCE else NOT_SHOWN

@@ -4,6 +4,7 @@ For each type the smallest standard rating inside its window is the candidate: a
 later at every current, so it protects, clears and selects worse.
 """
 
+import math
 from bisect import bisect_left
 from functools import lru_cache
 
@@ -36,6 +37,19 @@ from loomwright.engineering.protection.fuses import (
     opening_time_on_line_s,
     rated_voltage_at_least_v,
 )
+from loomwright.engineering.protection.rating_rules import (
+    BREAKING_TOO_LOW,
+    CURVE_NOT_PUBLISHED,
+    NOT_STANDARD,
+    VOLTAGE_TOO_LOW,
+    RatingBounds,
+    failures_of_digits,
+    failures_of_rating,
+    first_that_fits,
+    is_at_most,
+    lacks_breaking_capacity,
+    least_listed_a,
+)
 from loomwright.engineering.protection.selectivity import (
     FuseInCircuit,
     Selectivity,
@@ -46,9 +60,6 @@ from loomwright.engineering.record import record
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import FuseType, Provenance
 
-# Bounds are compared with ratings after some divisions; ten digits are kept.
-RELATIVE_TOLERANCE = 1e-10
-
 
 @record
 class _Candidate:
@@ -58,6 +69,7 @@ class _Candidate:
     window: FuseWindow
     rating_a: float | None
     far_end_bound: Bound | None
+    upstream_bound: Bound | None
     is_published: bool
 
 
@@ -92,14 +104,20 @@ def size_fuse(request: FuseRequest, tables: FuseTables) -> FuseAnswer:
     device; 33 CFR 183.455; the tables of ISO 8820 and SAE for the fuses.
     """
     circuit = circuit_of(request, tables)
-    types = tuple(
-        [_type_answer(circuit, _candidate(circuit, kind)) for kind in circuit.fuses.types]
-    )
+    found, failing = [], []
+    for fuse_type in circuit.fuses.types:
+        answer, digits = _type_answer(circuit, _candidate(circuit, fuse_type))
+        found.append(answer)
+        failing.append(digits)
+    types = tuple(found)
     position = position_of(request, tables)
-    chosen = next((answer for answer in types if answer.verdict == answers.FITS), None)
+    place, failure = first_that_fits(
+        failing, request.checked_fuse is None and circuit.window.is_empty
+    )
+    chosen = types[place] if place >= 0 else None
     conductor = circuit.curve.conductor
     return FuseAnswer(
-        verdict=_verdict(circuit, types, chosen, position),
+        verdict=verdict_of(failure, position),
         chosen_type=chosen.fuse_type if chosen else None,
         rated_current_a=chosen.rated_current_a if chosen else None,
         window=circuit.window,
@@ -130,7 +148,7 @@ def size_fuse(request: FuseRequest, tables: FuseTables) -> FuseAnswer:
 def _candidate(circuit: Circuit, fuse_type: FuseType) -> _Candidate:
     request, tables, common = circuit.request, circuit.tables, circuit.window
     published = fuse_curve(fuse_type).is_published
-    window, far_end = common, None
+    window, far_end, upstream = common, None, None
     if published:
         lower = bounds.lower_bounds_of_type(request, tables, fuse_type, circuit.ambient_factor)
         far_end = bounds.far_end_bound(
@@ -142,20 +160,20 @@ def _candidate(circuit: Circuit, fuse_type: FuseType) -> _Candidate:
         )
         upper = [] if far_end is None else [far_end]
         if request.options.selectivity_required and request.upstream_fuse is not None:
-            upper.append(
-                bounds.selectivity_bound(
-                    tables,
-                    fuse_type,
-                    request.upstream_fuse,
-                    lambda rating: _is_selective(circuit, fuse_type, rating),
-                )
+            upstream = bounds.selectivity_bound(
+                tables,
+                fuse_type,
+                request.upstream_fuse,
+                lambda rating: _is_selective(circuit, fuse_type, rating),
             )
+            upper.append(upstream)
         window = bounds.window_of((*common.lower_bounds, *lower), (*common.upper_bounds, *upper))
     return _Candidate(
         fuse_type=fuse_type,
         window=window,
         rating_a=_rating_a(request, fuse_type, window),
         far_end_bound=far_end,
+        upstream_bound=upstream,
         is_published=published,
     )
 
@@ -164,7 +182,7 @@ def _rating_a(request: FuseRequest, fuse_type: FuseType, window: FuseWindow) -> 
     if request.checked_fuse is not None:
         return request.checked_fuse.rated_current_a
     ratings = fuse_type.ratings_a
-    index = bisect_left(ratings, window.lower_a * (1.0 - RELATIVE_TOLERANCE))
+    index = bisect_left(ratings, least_listed_a(window.lower_a))
     return ratings[index] if index < len(ratings) else None
 
 
@@ -186,14 +204,16 @@ def _coordination(circuit: Circuit, candidate: _Candidate) -> Coordination | Non
     )
 
 
-def _type_answer(circuit: Circuit, candidate: _Candidate) -> FuseTypeAnswer:
+def _type_answer(circuit: Circuit, candidate: _Candidate) -> tuple[FuseTypeAnswer, int]:
+    """Return the answer for one type, with its failures as digits."""
     fuse_type, rating, tables = candidate.fuse_type, candidate.rating_a, circuit.tables
     coordination = _coordination(circuit, candidate)
     voltage = rated_voltage_at_least_v(fuse_type, circuit.required_voltage_v)
     far_end = _far_end_opening(circuit, candidate)
-    failures = _failures(circuit, candidate, voltage, far_end, coordination)
+    digits = _failures(circuit, candidate, voltage, coordination)
+    failures = failures_of_digits(digits)
     this = None if rating is None else FuseInCircuit(fuse_type, rating)
-    return FuseTypeAnswer(
+    answer = FuseTypeAnswer(
         fuse_type=fuse_type.key,
         verdict=failures[0] if failures else answers.FITS,
         failures=failures,
@@ -218,6 +238,7 @@ def _type_answer(circuit: Circuit, candidate: _Candidate) -> FuseTypeAnswer:
         provenance=fuse_type.provenance,
         curve_provenance=tables.curve_provenance.get(fuse_type.key),
     )
+    return answer, digits
 
 
 def _selectivity(
@@ -245,47 +266,73 @@ def _far_end_opening(circuit: Circuit, candidate: _Candidate) -> FarEndOpening |
         is_listed = not is_beyond and multiple >= curve.first_multiple
         state = NOT_LIMITED if is_listed else OUTSIDE
     bound = candidate.far_end_bound
-    cleared = bound is not None and _at_most(candidate.rating_a, bound.rated_current_a)
+    cleared = bound is not None and is_at_most(candidate.rating_a, bound.rated_current_a)
     return FarEndOpening(multiple, least, greatest, within, state, cleared)
-
-
-def _at_most(value: float, limit: float) -> bool:
-    return value <= limit * (1.0 + RELATIVE_TOLERANCE)
 
 
 def _failures(
     circuit: Circuit,
     candidate: _Candidate,
     rated_voltage_v: float | None,
-    far_end: FarEndOpening | None,
     coordination: Coordination | None,
-) -> tuple[str, ...]:
-    """Return what speaks against a candidate, in the order of ``TYPE_FAILURES``."""
-    fuse_type, rating = candidate.fuse_type, candidate.rating_a
-    failed = set()
-    if rated_voltage_v is None:
-        failed.add(answers.VOLTAGE_TOO_LOW)
-    if _lacks_breaking_capacity(circuit, fuse_type) and not (
+) -> int:
+    """Return what speaks against a candidate, as digits."""
+    rating, given = candidate.rating_a, circuit.request.checked_fuse is not None
+    of_type = failures_of_type(rated_voltage_v, candidate.is_published)
+    capacity, required = (
+        candidate.fuse_type.breaking_capacity_a,
+        circuit.faults.required_breaking_capacity_a,
+    )
+    if lacks_breaking_capacity(capacity, required) and not (
         circuit.request.options.breaking_capacity_may_be_exceeded
     ):
-        failed.add(answers.BREAKING_TOO_LOW)
-    if not candidate.is_published:
-        failed.add(answers.CURVE_NOT_PUBLISHED)
-    if rating is None:
-        failed.add(answers.NO_RATING)
+        of_type |= BREAKING_TOO_LOW
+    if given and rating not in candidate.fuse_type.ratings_a:
+        of_type |= NOT_STANDARD
+    return failures_of_rating(
+        of_type,
+        math.nan if rating is None else rating,
+        _rating_bounds(circuit, candidate),
+        given,
+        coordination is not None and coordination.holds,
+    )
+
+
+def failures_of_type(rated_voltage_v: float | None, is_published: bool) -> int:
+    """Return what speaks against a fuse type whatever its rating is, as digits.
+
+    Parameters
+    ----------
+    rated_voltage_v
+        Lowest rated voltage that serves [V]; none if none does.
+    is_published
+        Whether its curve is.
+
+    Returns
+    -------
+    int
+        Binary digits.
+    """
+    of_type = 0
+    if rated_voltage_v is None:
+        of_type |= VOLTAGE_TOO_LOW
+    if not is_published:
+        of_type |= CURVE_NOT_PUBLISHED
+    return of_type
+
+
+def _rating_bounds(circuit: Circuit, candidate: _Candidate) -> RatingBounds:
+    far_end, upstream = candidate.far_end_bound, candidate.upstream_bound
+    if far_end is not None:
+        far_end_a = far_end.rated_current_a
     else:
-        failed |= _failures_of_rating(circuit, candidate, rating)
-        if coordination is not None and not coordination.holds:
-            failed.add(answers.NOT_PROTECTED)
-        if far_end is not None and not far_end.is_cleared:
-            failed.add(answers.NOT_CLEARED)
-    if not failed:
-        return ()
-    return tuple(failure for failure in answers.TYPE_FAILURES if failure in failed)
-
-
-def _lacks_breaking_capacity(circuit: Circuit, fuse_type: FuseType) -> bool:
-    return fuse_type.breaking_capacity_a < circuit.faults.required_breaking_capacity_a
+        far_end_a = math.nan if candidate.is_published else math.inf
+    return RatingBounds(
+        candidate.window.lower_a,
+        circuit.window.upper_a,
+        far_end_a,
+        math.inf if upstream is None else upstream.rated_current_a,
+    )
 
 
 def _lacking_resistance_ohm(circuit: Circuit, fuse_type: FuseType) -> float | None:
@@ -297,44 +344,24 @@ def _lacking_resistance_ohm(circuit: Circuit, fuse_type: FuseType) -> float | No
     return emf / capacity - emf / near
 
 
-def _failures_of_rating(circuit: Circuit, candidate: _Candidate, rating_a: float) -> set[str]:
-    failed = set()
-    window = candidate.window
-    if circuit.request.checked_fuse is not None:
-        if rating_a not in candidate.fuse_type.ratings_a:
-            failed.add(answers.NOT_STANDARD)
-        if not _at_most(window.lower_a, rating_a):
-            failed.add(answers.RATING_TOO_LOW)
-    for bound in window.upper_bounds:
-        if not _at_most(rating_a, bound.rated_current_a):
-            failed.add(_FAILURE_OF_RULE[bound.rule])
-    if failed and not window.is_empty and circuit.request.checked_fuse is None:
-        # The window is open, yet no standard rating of this type falls into it.
-        return {answers.NO_RATING}
-    return failed
+def verdict_of(failure: int, position: PositionAnswer) -> str:
+    """Return the verdict on a circuit.
 
+    Parameters
+    ----------
+    failure
+        Place in ``TYPE_FAILURES``, -1 where a type is chosen.
+    position
+        Of the fuse.
 
-_FAILURE_OF_RULE = {
-    bounds.AMPACITY: answers.NOT_PROTECTED,
-    bounds.AMPACITY_RULE: answers.NOT_PROTECTED,
-    bounds.CONVENTIONAL_FUSING: answers.NOT_PROTECTED,
-    bounds.FAR_END_FAULT: answers.NOT_CLEARED,
-    bounds.UPSTREAM: answers.NOT_SELECTIVE,
-}
-
-
-def _verdict(
-    circuit: Circuit,
-    types: tuple[FuseTypeAnswer, ...],
-    chosen: FuseTypeAnswer | None,
-    position: PositionAnswer,
-) -> str:
-    if chosen is not None:
-        exceeded = position.is_met is False
-        return answers.POSITION_EXCEEDED if exceeded else answers.FUSE_FOUND
-    if circuit.request.checked_fuse is None and circuit.window.is_empty:
-        return answers.NOT_PROTECTED
-    return max((answer.verdict for answer in types), key=answers.TYPE_FAILURES.index)
+    Returns
+    -------
+    str
+        One of ``VERDICTS``.
+    """
+    if failure >= 0:
+        return answers.TYPE_FAILURES[failure]
+    return answers.POSITION_EXCEEDED if position.is_met is False else answers.FUSE_FOUND
 
 
 @lru_cache(maxsize=1024)

@@ -25,15 +25,8 @@ def form_parameters(forms: OperationForms) -> list[dict[str, Any]]:
     list of dict
         Parameter objects of OpenAPI.
     """
-    listed = "; ".join(f"`{form.name}`: {form.description}" for form in forms.forms)
     return [
-        {
-            "name": "as",
-            "in": "query",
-            "required": False,
-            "description": f"Form of the answer; goes before Accept. {listed}",
-            "schema": {"type": "string", "enum": list(forms.by_name)},
-        },
+        as_parameter(forms),
         {
             "name": "field",
             "in": "query",
@@ -66,6 +59,29 @@ def form_parameters(forms: OperationForms) -> list[dict[str, Any]]:
     ]
 
 
+def as_parameter(forms: OperationForms) -> dict[str, Any]:
+    """Return the query parameter ``as``.
+
+    Parameters
+    ----------
+    forms
+        Of the operation.
+
+    Returns
+    -------
+    dict
+        Parameter object of OpenAPI.
+    """
+    listed = "; ".join(f"`{form.name}`: {form.description}" for form in forms.forms)
+    return {
+        "name": "as",
+        "in": "query",
+        "required": False,
+        "description": f"Form of the answer; goes before Accept. {listed}",
+        "schema": {"type": "string", "enum": list(forms.by_name)},
+    }
+
+
 def form_content(forms: OperationForms) -> dict[str, Any]:
     """Return the content of an answer in each form but JSON.
 
@@ -83,6 +99,7 @@ def form_content(forms: OperationForms) -> dict[str, Any]:
         form.media_type: {
             "schema": {"type": "string", "description": form.description}
             | ({"maxLength": form.greatest_characters} if form.greatest_characters else {})
+            | ({"format": "binary"} if form.is_binary else {})
         }
         for form in forms.forms[1:]
     }

@@ -17,6 +17,9 @@ GREATEST_CHARACTERS = 32_767
 # the key of a caller who can set no header.
 RESERVED_PARAMETERS = frozenset({"as", "field", "errors", "key"})
 
+# Name of the one form that every operation has.
+JSON_NAME = "json"
+
 FIELD_PATTERN = r"^[A-Za-z0-9_]{1,64}(\.[A-Za-z0-9_]{1,64}){0,7}$"
 GREATEST_FIELD_LENGTH = 200
 # Values of ``errors``: the usual status, or 200 for programs that show nothing else.
@@ -32,7 +35,7 @@ class Form:
     ``encode`` makes bytes of an answer in plain JSON values; ``encode_part`` does so of the part at
     a path, and only such a form goes with ``field``. JSON has neither and is written without a
     detour. ``parameters`` are those of the media type. An answer of more than
-    ``greatest_characters`` is refused.
+    ``greatest_characters`` is refused. What is binary is no text.
     """
 
     name: str
@@ -42,6 +45,7 @@ class Form:
     encode_part: Callable[[dict[str, Any], Path], bytes] | None = None
     parameters: str = ""
     greatest_characters: int | None = None
+    is_binary: bool = False
 
     @property
     def content_type(self) -> str:
@@ -51,16 +55,29 @@ class Form:
 
 @dataclass(frozen=True)
 class OperationForms:
-    """The forms of one operation; the first is given where the caller has no wish.
+    """The forms of one operation, JSON first.
 
     ``default_field`` is the path of the value that text gives unless another is named. ``answer``
-    is the schema under which paths are looked up.
+    is the schema under which paths are looked up. ``usual`` names the form that is given where the
+    caller has no wish.
     """
 
     operation: str
     answer: type[Schema]
     forms: tuple[Form, ...]
     default_field: str = ""
+    usual: str = JSON_NAME
+
+    @cached_property
+    def unasked(self) -> Form:
+        """The form that is given where the caller has no wish."""
+        return self.by_name[self.usual]
+
+    @cached_property
+    def offered(self) -> tuple[str, ...]:
+        """Media types, that of the usual form first."""
+        first = self.unasked
+        return (first.media_type, *(form.media_type for form in self.forms if form is not first))
 
     @cached_property
     def by_name(self) -> MappingProxyType[str, Form]:

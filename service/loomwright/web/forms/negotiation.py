@@ -136,15 +136,47 @@ def _plainly(forms: OperationForms, form: Form) -> AskedForm:
 def _accepted(forms: OperationForms, request: Request) -> Form:
     header = request.environ.get("HTTP_ACCEPT", "")
     if header in _PLAIN_WISHES:
-        return forms.forms[0]
-    offered = forms.by_media_type
-    best = best_media_type(header, tuple(offered))
+        return forms.forms[0] if header == _JSON else forms.unasked
+    best = best_media_type(header, forms.offered)
     if best is None:
         raise ProblemError(
             "not_acceptable",
-            f"Accept refuses every form of this answer; it comes as {', '.join(offered)}.",
+            f"Accept refuses every form of this answer; it comes as {', '.join(forms.offered)}.",
         )
-    return offered[best]
+    return forms.by_media_type[best]
+
+
+def asked_form_of_batch(forms: OperationForms, request: Request) -> Form:
+    """Return the form that a POST asks for by ``as`` of its query, or else by ``Accept``.
+
+    Parameters
+    ----------
+    forms
+        Of the operation.
+    request
+        Its query may have ``as``; whatever else stands there is not looked at.
+
+    Returns
+    -------
+    Form
+        The usual one where the request has no wish.
+
+    Raises
+    ------
+    ProblemError
+        ``not_acceptable``, ``duplicate_parameter``, or ``invalid_request`` where ``as`` is wrong.
+    """
+    names = request.args.getlist("as")
+    if not names:
+        return _accepted(forms, request)
+    if len(names) > 1:
+        raise ProblemError(
+            "duplicate_parameter", f"as is given {len(names)} times.", [("/as", "give it once")]
+        )
+    form = forms.by_name.get(names[0])
+    if form is None:
+        raise invalid([("/as", f"give one of: {', '.join(forms.by_name)}")])
+    return form
 
 
 def _asked_by_query(forms: OperationForms, request: Request) -> AskedForm:

@@ -4,9 +4,11 @@ from types import MappingProxyType
 
 from marshmallow import Schema
 
+from loomwright.web.forms.batch_forms import BATCH_FORMS, NDJSON
 from loomwright.web.forms.bill_forms import BILL_FORMS
 from loomwright.web.forms.form import OperationForms
 from loomwright.web.forms.shared_forms import JSON, calculator_forms
+from loomwright.web.schemas.batch import PricePackagesAnswer
 from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
 from loomwright.web.schemas.book_check import CheckPriceBookAnswer
 from loomwright.web.schemas.conductor import SizeConductorAnswer
@@ -43,6 +45,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             OperationForms("check-price-book", CheckPriceBookAnswer, (JSON,)),
             OperationForms("plan-signal-path", PlanSignalPathAnswer, (JSON,)),
             OperationForms("price-books", PriceBooksAnswer, (JSON,)),
+            OperationForms("price-packages", PricePackagesAnswer, BATCH_FORMS, usual=NDJSON.name),
         )
     }
 )

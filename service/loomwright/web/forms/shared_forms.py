@@ -6,11 +6,11 @@ from functools import partial
 from marshmallow import Schema
 
 from loomwright.web.forms.csv_form import csv_of_part
-from loomwright.web.forms.form import GREATEST_CHARACTERS, Form
+from loomwright.web.forms.form import GREATEST_CHARACTERS, JSON_NAME, Form
 from loomwright.web.forms.text_form import text_of_part
 from loomwright.web.forms.xml_form import xml_of_part
 
-JSON = Form("json", "application/json", "The whole answer.")
+JSON = Form(JSON_NAME, "application/json", "The whole answer.")
 TEXT = Form(
     "text",
     "text/plain",

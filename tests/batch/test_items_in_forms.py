@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pyarrow as pa
 import pytest
+from drawn_documents import Document, packages, vehicles
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from tests.batch.drawn_documents import Document, packages, vehicles
-from tests.batch.stated_forms import OF_ONE_KIND, arrow_bytes, csv_bytes, parquet_bytes
+from stated_forms import OF_ONE_KIND, arrow_bytes, csv_bytes, parquet_bytes
 
 from loomwright.batch.form_error import FormError
 from loomwright.batch.pair import (

@@ -19,7 +19,8 @@ import pytest
 
 from batch_inputs import dearer_copper, package_documents, vehicle_documents, write_inputs
 from loomwright.batch import partition as partition_module
-from loomwright.batch.engine import Batch, engine_of
+from loomwright.batch.array_engine import engine_of
+from loomwright.batch.engine import Batch
 from loomwright.batch.pair import package_from_document, vehicle_from_document
 from loomwright.batch.partition import (
     UnfitWorkerError,

@@ -1,0 +1,1 @@
+"""Bills of many rows of one job, by the rules of the single bill."""

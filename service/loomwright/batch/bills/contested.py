@@ -1,0 +1,344 @@
+"""Parts that articles compete for: the cheapest cover, found once for each distinct requirement."""
+
+from collections.abc import Hashable, Iterator, Mapping, Sequence
+from decimal import Decimal
+from fractions import Fraction
+from itertools import combinations
+from math import gcd, lcm
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from loomwright.batch.bills.codes import ONE_ROW, coded_rows
+from loomwright.batch.bills.growth import in_steps
+from loomwright.batch.bills.lengths import CircuitStretch
+from loomwright.batch.bills.line_amounts import LineDiscounts
+from loomwright.batch.bills.pieces import PartNeed
+from loomwright.batch.bills.tally import Amount, Chunk, Tally
+from loomwright.engineering.record import record
+from loomwright.pricing.cover import Choice, Cluster, clusters
+from loomwright.pricing.growing import Growing
+from loomwright.pricing.minor_units import Units
+from loomwright.pricing.part_lines import PartPricing
+from loomwright.pricing.price_book import PriceBook
+
+# Needs that several parts serve, of which each part may be given any: up to here their sums are
+# looked at for all of these, beyond it each need for itself.
+_GREATEST_SUBSETS = 4
+# Distinct requirements that are kept; each takes some 1 kB.
+GREATEST_KNOWN_COVERS = 50_000
+GREATEST_KNOWN_SCOPES = 64
+
+
+@record
+class PlacedNeed:
+    """A need of one case of a piece."""
+
+    piece: int
+    case: int
+    need: PartNeed
+
+
+class CoverLine(NamedTuple):
+    """A line of a cover: its place on a bill, and how many of its part stand before it."""
+
+    place: int
+    number: int
+    category: str
+    key: str
+
+
+@record
+class LineColumns:
+    """A line of many rows, 0 where a row has none."""
+
+    line: CoverLine
+    listed: Units
+    discount: Units
+    is_there: bool | npt.NDArray[np.bool_]
+
+
+class Contested:
+    """Needs that have articles in common, in whichever rows they are.
+
+    Parameters
+    ----------
+    needs
+        All of them, in the order of a bill.
+    cluster
+        The same, with the parts and articles of the book that may serve them.
+    book
+        Price book, with what holds on the day.
+    discounts
+        Line discounts.
+    counts
+        Number of cases of each piece.
+    covers
+        Covers of the job that were found before.
+    """
+
+    def __init__(
+        self,
+        needs: Sequence[PlacedNeed],
+        cluster: Cluster,
+        book: PriceBook,
+        discounts: LineDiscounts,
+        counts: Mapping[int, int],
+        covers: "CoversOfJob",
+    ) -> None:
+        self._book, self._discounts = book, discounts
+        self._by_case: dict[int, dict[int, list[PartNeed]]] = {}
+        for each in needs:
+            own = self._by_case.setdefault(each.piece, {}).setdefault(each.case, [])
+            own.append(each.need)
+        self._structures = {
+            piece: covers.structures(by_case, counts[piece])
+            for piece, by_case in self._by_case.items()
+        }
+        tallies = dict(_tallies(needs, cluster, counts))
+        self._tallies = list(tallies.values())
+        articles = tuple(article.name for article in cluster.articles)
+        self._covers = covers.of((articles, tuple(self._by_case), tuple(tallies)))
+        #: Piece and case of each need.
+        self.places = [(each.piece, each.case) for each in needs]
+
+    def lines(self, chunk: Chunk) -> list[LineColumns]:
+        """Return the lines of what is bought for the rows.
+
+        Parameters
+        ----------
+        chunk
+            Rows.
+
+        Returns
+        -------
+        list of LineColumns
+            Without such as no row has.
+        """
+        columns: list[Units] = [
+            table[chunk.cases[piece]] for piece, table in self._structures.items()
+        ]
+        columns += [tally.steps(chunk) for tally in self._tallies]
+        varying = [column for column in columns if isinstance(column, np.ndarray)]
+        codes, rows = coded_rows(varying) if varying else ONE_ROW
+        first = np.empty(len(rows), np.int64)
+        first[codes] = np.arange(codes.size)
+        covers = self._found(columns, rows, first.tolist(), chunk)
+        return self._columns(covers, codes if varying else None)
+
+    def _found(
+        self,
+        columns: Sequence[Units],
+        rows: Sequence[tuple[int, ...]],
+        first: Sequence[int],
+        chunk: Chunk,
+    ) -> list[int]:
+        """Return the cover of each distinct row, as an index of what is known."""
+        known = self._covers
+        known.forget_too_many()
+        found = []
+        for values, row in zip(rows, first, strict=True):
+            left = iter(values)
+            key = tuple(
+                next(left) if isinstance(column, np.ndarray) else int(column) for column in columns
+            )
+            index = known.by_requirement.get(key)
+            if index is None:
+                index = known.by_requirement[key] = len(known.amounts)
+                known.amounts.append(self._solved(chunk, row))
+            found.append(index)
+        return found
+
+    def _solved(self, chunk: Chunk, row: int) -> dict[CoverLine, tuple[int, int]]:
+        """Return the amounts of the lines that the single bill has for the needs of a row."""
+        needs = []
+        for piece, by_case in self._by_case.items():
+            case = chunk.cases[piece]
+            for need in by_case.get(int(case[row] if isinstance(case, np.ndarray) else case), ()):
+                needs.append(need.for_length(_length_m(chunk, need.at, row)))
+        places, number = self._book.line_places, dict[str, int]()
+        amounts: dict[CoverLine, tuple[int, int]] = {}
+        for line in PartPricing(self._book).lines(needs).lines:
+            number[line.key] = number.get(line.key, -1) + 1
+            own = CoverLine(places[line.key], number[line.key], line.tax_category, line.key)
+            amounts[own] = self._discounts.amounts(line)
+        return amounts
+
+    def _columns(
+        self, covers: Sequence[int], codes: npt.NDArray[np.int64] | None
+    ) -> list[LineColumns]:
+        found = []
+        amounts = [self._covers.amounts[cover] for cover in covers]
+        for line in dict.fromkeys(line for own in amounts for line in own):
+            of_line = [own.get(line) for own in amounts]
+            is_there = np.array([each is not None for each in of_line])
+            listed, discount = np.array([each or (0, 0) for each in of_line], np.int64).T
+            if codes is None:
+                found.append(LineColumns(line, int(listed[0]), int(discount[0]), True))
+            else:
+                found.append(LineColumns(line, listed[codes], discount[codes], is_there[codes]))
+        return found
+
+
+class _Covers:
+    """Covers of needs alike, by what decides them."""
+
+    def __init__(self) -> None:
+        self.by_requirement: dict[tuple[int, ...], int] = {}
+        #: By index: list total and discount of each line.
+        self.amounts: list[dict[CoverLine, tuple[int, int]]] = []
+
+    def forget_too_many(self) -> None:
+        """Forget all where there are more than the greatest number."""
+        if len(self.amounts) > GREATEST_KNOWN_COVERS:
+            self.by_requirement.clear()
+            self.amounts.clear()
+
+
+class CoversOfJob:
+    """Covers of the rows of one job that were found so far, whichever cases there were."""
+
+    def __init__(self) -> None:
+        self._structures: dict[tuple[tuple[str, ...], ...], int] = {(): 0}
+        self._by_scope: dict[Hashable, _Covers] = {}
+
+    def of(self, scope: Hashable) -> _Covers:
+        """Return the covers whose requirements are stated by the same figures."""
+        if scope not in self._by_scope:
+            if len(self._by_scope) >= GREATEST_KNOWN_SCOPES:
+                self._by_scope.clear()
+            self._by_scope[scope] = _Covers()
+        return self._by_scope[scope]
+
+    def structures(
+        self, by_case: Mapping[int, Sequence[PartNeed]], count: int
+    ) -> npt.NDArray[np.int64]:
+        """Return a number for each case of a piece, the same where the same parts serve."""
+        known, table = self._structures, np.zeros(count, np.int64)
+        for case, needs in by_case.items():
+            serving = tuple(tuple(part.key for part in need.parts) for need in needs)
+            table[case] = known.setdefault(serving, len(known))
+        return table
+
+
+def contested_of(
+    needs: Sequence[PlacedNeed],
+    book: PriceBook,
+    discounts: LineDiscounts,
+    counts: Mapping[int, int],
+    covers: CoversOfJob,
+) -> list[Contested]:
+    """Return the needs that articles compete for, in groups that have no article in common.
+
+    Parameters
+    ----------
+    needs
+        All of them, in the order of a bill.
+    book
+        Price book, with what holds on the day.
+    discounts
+        Line discounts.
+    counts
+        Number of cases of each piece.
+    covers
+        Covers of the job that were found before.
+
+    Returns
+    -------
+    list of Contested
+        Each need in one of them.
+    """
+    return [
+        Contested([needs[index] for index in own], cluster, book, discounts, counts, covers)
+        for own, cluster in _clusters(needs, book)
+    ]
+
+
+def _clusters(needs: Sequence[PlacedNeed], book: PriceBook) -> list[tuple[list[int], Cluster]]:
+    # What competes does not depend on quantities.
+    choices = [Choice({part.key: Decimal(1) for part in each.need.parts}) for each in needs]
+    places = {id(choice): index for index, choice in enumerate(choices)}
+    return [
+        ([places[id(choice)] for choice in cluster.choices], cluster)
+        for cluster in clusters(choices, book)
+    ]
+
+
+def _tallies(
+    needs: Sequence[PlacedNeed], cluster: Cluster, counts: Mapping[int, int]
+) -> Iterator[tuple[Hashable, Tally]]:
+    """Yield what decides a cover: what each part is asked for, in steps of all its articles.
+
+    Each has a name, which tells the part and the needs that may be given to it.
+
+    All that is bought of a part is a multiple of the greatest common divisor of what its articles
+    bring, so that two requirements with the same least multiples have the same covers. A need that
+    several parts serve may be given to a part or not, and each such sum is looked at.
+    """
+    for part in cluster.parts:
+        own = [
+            (each, each.need.laws[each.need.parts.index(part)])
+            for each in needs
+            if part in each.need.parts
+        ]
+        steps = [
+            Fraction(article.supplies[part.key])
+            for article in cluster.articles
+            if part.key in article.supplies
+        ]
+        step = _greatest_divisor(steps)
+        fixed = [_amount(each, law, step) for each, law in own if len(each.need.parts) == 1]
+        free = _slots([(each, law) for each, law in own if len(each.need.parts) > 1], step)
+        if len(free) > _GREATEST_SUBSETS:
+            if fixed:
+                tally = _exact_tally(fixed, counts)
+                yield (part.key, tally.denominator), tally
+            for slot, amounts in free.items():
+                tally = _exact_tally(amounts, counts)
+                yield (part.key, slot, tally.denominator), tally
+            continue
+        for count in range(len(free) + 1):
+            for given in combinations(free, count):
+                amounts = fixed + [amount for slot in given for amount in free[slot]]
+                if amounts:
+                    yield (part.key, given), Tally(amounts, counts)
+
+
+def _slots(
+    free: Sequence[tuple[PlacedNeed, Growing]], step: Fraction
+) -> dict[tuple[int, int], list[Amount]]:
+    """Return needs that no row has two of together as one: those of other cases of a piece."""
+    by_slot: dict[tuple[int, int], list[Amount]] = {}
+    met: dict[tuple[int, int], int] = {}
+    for each, law in free:
+        number = met[each.piece, each.case] = met.get((each.piece, each.case), -1) + 1
+        by_slot.setdefault((each.piece, number), []).append(_amount(each, law, step))
+    return by_slot
+
+
+def _amount(each: PlacedNeed, law: Growing, step: Fraction) -> Amount:
+    return Amount(each.piece, each.case, in_steps(law, step), each.need.at)
+
+
+def _exact_tally(amounts: Sequence[Amount], counts: Mapping[int, int]) -> Tally:
+    """Return a sum in steps so small that nothing is rounded."""
+    whole = _in_steps_of(amounts, Fraction(1))
+    return Tally(_in_steps_of(amounts, Fraction(1, Tally(whole, counts).denominator)), counts)
+
+
+def _in_steps_of(amounts: Sequence[Amount], step: Fraction) -> list[Amount]:
+    return [each._replace(stepped=in_steps(each.stepped.law, step)) for each in amounts]
+
+
+def _greatest_divisor(steps: Sequence[Fraction]) -> Fraction:
+    denominator = lcm(*(step.denominator for step in steps))
+    return Fraction(gcd(*(int(step * denominator) for step in steps)), denominator)
+
+
+def _length_m(chunk: Chunk, at: CircuitStretch | None, row: int) -> Decimal | None:
+    if at is None:
+        return None
+    length = chunk.micrometres(at)
+    micrometres = int(length[row]) if isinstance(length, np.ndarray) else length
+    return Decimal(micrometres).scaleb(-6)

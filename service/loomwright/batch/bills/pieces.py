@@ -1,0 +1,170 @@
+"""What circuits need, worked out by the single bill once for each case that rows may be of.
+
+A *piece* of a job is its equipment, the wiring of one circuit, or the leads of one circuit. What a
+piece needs is the same in all rows of one *case* of it, but for lengths: the wiring of a circuit is
+a case for each conductor, fuse and branch fuses, its leads for each choice of ready-made ones.
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
+from fractions import Fraction
+from typing import NamedTuple
+
+from loomwright.batch.bills.growth import Stepped, in_steps
+from loomwright.batch.bills.lengths import CircuitStretch
+from loomwright.engineering.record import record
+from loomwright.jobs.circuit_labour import lead_labour
+from loomwright.jobs.job import Circuit, Job
+from loomwright.jobs.requirements_of_job import JobRequirements, lead_parts
+from loomwright.jobs.sized_circuit import SIZED
+from loomwright.pricing.growing import Growing
+from loomwright.pricing.labour_lines import difficulty_factor, hours_of
+from loomwright.pricing.part_lines import in_unit
+from loomwright.pricing.price_book import Part, PriceBook
+from loomwright.pricing.requirements import LabourRequirement, Requirement
+from loomwright.tables.records import ConductorSize
+
+
+class WiringCase(NamedTuple):
+    """What the wiring of a circuit is built with."""
+
+    conductor: ConductorSize
+    fuse_type: str
+    rated_current_a: float
+    branch_fuses: tuple[tuple[str, float], ...]
+
+
+@record
+class CodedCircuit:
+    """A circuit of a case, as the single bill takes a sized one; its reasons are not told."""
+
+    circuit: Circuit
+    case: WiringCase
+    verdict: str = SIZED
+    decision: str = ""
+    fuse_reason: str = ""
+
+    @property
+    def branch_fuses(self) -> tuple[tuple[str, float], ...]:
+        """Type and rating of the fused branches that it feeds."""
+        return self.case.branch_fuses
+
+    def built(self) -> tuple[ConductorSize, str, float]:
+        """Return conductor, fuse type and rating."""
+        return self.case[:3]
+
+
+@record
+class PartNeed:
+    """A part that is needed, with the law of its quantity in the unit of each part that serves.
+
+    ``stepped`` has each of the laws in the increments of its part, ``at`` is the length that they
+    are of, none where the quantity is the same in all rows. ``is_plain`` where one part serves it,
+    with which nothing competes.
+    """
+
+    requirement: Requirement
+    parts: tuple[Part, ...]
+    laws: tuple[Growing, ...]
+    stepped: tuple[Stepped, ...]
+    at: CircuitStretch | None
+    is_plain: bool
+
+    def for_length(self, length_m: Decimal | None) -> Requirement:
+        """Return the requirement of a row in which its length is this [m]."""
+        measured = self.requirement.measured
+        if length_m is None or measured is None or measured.rule is None:
+            return self.requirement
+        return replace(self.requirement, quantity=measured.rule(length_m))
+
+
+@record
+class WorkNeed:
+    """An operation that is needed, with its increments of labour, none where no book has it."""
+
+    operation: str
+    stepped: Stepped | None
+    at: CircuitStretch | None
+
+
+@record
+class Case:
+    """What a piece of a job needs in one case."""
+
+    parts: tuple[PartNeed, ...]
+    work: tuple[WorkNeed, ...]
+
+
+NOTHING = Case((), ())
+
+
+class Cases:
+    """Cases of the pieces of a job.
+
+    Parameters
+    ----------
+    job
+        The job; none of what it states of lengths comes into any case.
+    book
+        Price book, with what holds on the day.
+    """
+
+    def __init__(self, job: Job, book: PriceBook) -> None:
+        self._job, self._book = job, book
+        self._requirements = JobRequirements(job, book)
+        self._factor = difficulty_factor(book, job.vehicle.difficulty)
+        self._increment_h = Fraction(book.rules.labour_increment_h)
+
+    def of_job(self) -> Case:
+        """Return what the job needs whatever its circuits are."""
+        return self._case(*self._requirements.of_job())
+
+    def of_wiring(self, circuit: str, case: WiringCase) -> Case:
+        """Return what the wiring of a circuit needs."""
+        coded = CodedCircuit(self._job.circuit_by_key[circuit], case)
+        return self._case(*self._requirements.of_wiring(coded))
+
+    def of_leads(self, circuit: Circuit) -> Case:
+        """Return what the leads and taps of a circuit need, with the lengths that it states."""
+        return self._case(lead_parts(circuit, self._book.rules), lead_labour(circuit))
+
+    def _case(self, parts: Sequence[Requirement], labour: Sequence[LabourRequirement]) -> Case:
+        return Case(
+            tuple(self._part_need(each) for each in parts),
+            tuple(self._work_need(each) for each in labour),
+        )
+
+    def _part_need(self, asked: Requirement) -> PartNeed:
+        parts = self._book.parts_for(asked.what, asked.attributes)
+        measured, at = asked.measured, None
+        if measured is None or measured.rule is None:
+            # Rounded up as they are, and not by a law of nothing.
+            quantities = [in_unit(asked.quantity, asked.unit, part.unit) for part in parts]
+            laws = tuple(map(constant, quantities))
+        else:
+            law, at = measured.rule(Growing()), CircuitStretch(asked.circuit, measured.stretch)
+            laws = tuple(in_unit(law, asked.unit, part.unit) for part in parts)
+        stepped = tuple(
+            in_steps(law, Fraction(part.sale_increment))
+            for law, part in zip(laws, parts, strict=True)
+        )
+        is_plain = len(parts) == 1 and parts[0].key in self._book.without_choice
+        return PartNeed(asked, parts, laws, stepped, at, is_plain)
+
+    def _work_need(self, asked: LabourRequirement) -> WorkNeed:
+        operation = self._book.labour.get(asked.operation)
+        if operation is None:
+            return WorkNeed(asked.operation, None, None)
+        hours = hours_of(operation, asked.pieces, asked.length_m, self._factor)
+        if asked.stretch is not None:
+            law = hours_of(operation, asked.pieces, Growing(), self._factor)
+            if isinstance(law, Growing):
+                at = CircuitStretch(asked.circuit, asked.stretch)
+                return WorkNeed(asked.operation, in_steps(law, self._increment_h), at)
+        return WorkNeed(asked.operation, in_steps(constant(hours), self._increment_h), None)
+
+
+def constant(quantity: Decimal) -> Growing:
+    """Return a quantity that grows with nothing as a law."""
+    return Growing(Fraction(0), Fraction(quantity))

@@ -1,0 +1,163 @@
+"""What a quote says of its circuits, from their sizes in many rows of one job."""
+
+import numpy as np
+import numpy.typing as npt
+
+from loomwright.batch.quote import QuotedCircuit
+from loomwright.batch.sizes import NONE, CircuitSizes, SizedRows
+from loomwright.batch.variation import GREATEST_CURRENT, Place, Variation
+from loomwright.engineering.record import record
+from loomwright.figures import KELVIN_AT_0_C, six_digits_of_each
+from loomwright.jobs.circuit_conductors import feeding_source
+from loomwright.jobs.job import Circuit, Job
+from loomwright.jobs.priced_job import COMPLETE, INCOMPLETE, SOURCE_OVERLOADED, VERDICTS
+from loomwright.jobs.sized_circuit import SIZED
+from loomwright.jobs.sized_circuit import VERDICTS as CIRCUIT_VERDICTS
+from loomwright.tables.load import tables
+
+Array = npt.NDArray[np.float64]
+Indices = npt.NDArray[np.int64]
+Mask = npt.NDArray[np.bool_]
+
+
+@record
+class Quoted:
+    """What quotes of many rows say of their circuits.
+
+    Parameters
+    ----------
+    circuits
+        Lists of circuits, each once.
+    which
+        Index of the list of each row.
+    load_current_a
+        Taken from all sources [A], six digits.
+    voltage_drop_percent
+        Greatest of the circuits [%], six digits, NaN without a conductor.
+    conductor_temperature_c
+        Of the hottest conductor [C], six digits, NaN without one.
+    overloaded
+        Whether a source is asked for more than its maker allows.
+    all_sized
+        Whether every circuit is sized.
+    """
+
+    circuits: tuple[tuple[QuotedCircuit, ...], ...]
+    which: Indices
+    load_current_a: Array
+    voltage_drop_percent: Array
+    conductor_temperature_c: Array
+    overloaded: Mask
+    all_sized: Mask
+
+    def verdicts(self, leaves_open: Mask) -> npt.NDArray[np.int8]:
+        """Return the verdict of each row as an index into ``VERDICTS``.
+
+        Parameters
+        ----------
+        leaves_open
+            Whether the bill leaves something unpriced.
+
+        Returns
+        -------
+        ndarray
+            As ``priced_job.verdict_of`` says for one.
+        """
+        complete = self.all_sized & ~leaves_open
+        usual = np.where(complete, VERDICTS.index(COMPLETE), VERDICTS.index(INCOMPLETE))
+        found = np.where(self.overloaded, VERDICTS.index(SOURCE_OVERLOADED), usual)
+        return found.astype(np.int8)
+
+
+def quoted_circuits(variation: Variation, sizes: SizedRows) -> Quoted:
+    """Return what quotes say of the circuits of a job.
+
+    Parameters
+    ----------
+    variation
+        Rows of the job.
+    sizes
+        Their circuits.
+
+    Returns
+    -------
+    Quoted
+        Of every row; those of ``sizes.unusual`` mean nothing.
+    """
+    job, count = variation.job, variation.count
+    circuits, which = _lists(job, sizes, count)
+    total, overloaded = _asked_of_sources(variation, sizes)
+    drop, kelvin = np.full(count, np.nan), np.full(count, np.nan)
+    all_sized = np.ones(count, np.bool_)
+    for circuit in job.circuits:
+        entry = sizes.circuits[circuit.key]
+        voltage = feeding_source(job, circuit).system_voltage_v
+        drop = np.fmax(drop, 100.0 * entry.voltage_drop_v / voltage)
+        kelvin = np.fmax(kelvin, entry.conductor_temperature_k)
+        all_sized &= entry.verdict == CIRCUIT_VERDICTS.index(SIZED)
+    return Quoted(
+        circuits=circuits,
+        which=which,
+        load_current_a=six_digits_of_each(total),
+        voltage_drop_percent=six_digits_of_each(drop),
+        conductor_temperature_c=six_digits_of_each(kelvin - KELVIN_AT_0_C),
+        overloaded=overloaded,
+        all_sized=all_sized,
+    )
+
+
+def _lists(
+    job: Job, sizes: SizedRows, count: int
+) -> tuple[tuple[tuple[QuotedCircuit, ...], ...], Indices]:
+    """Return the unlike lists of circuits, and which one each row has."""
+    which = np.zeros(count, np.int64)
+    for circuit in job.circuits:
+        codes = _codes(sizes.circuits[circuit.key])
+        # Numbered anew with each circuit, so that no product of codes grows beyond 64 bits.
+        _, which = np.unique(which * (codes.max(initial=0) + 1) + codes, return_inverse=True)
+    _, firsts = np.unique(which, return_index=True)
+    lists = tuple(
+        tuple(_quoted(circuit, sizes.circuits[circuit.key], row) for circuit in job.circuits)
+        for row in firsts.tolist()
+    )
+    return lists, which
+
+
+def _codes(entry: CircuitSizes) -> Indices:
+    """Return a whole number from 0 for each row, alike where verdict, conductor and fuse are."""
+    ratings, rating = np.unique(entry.rated_current_a, return_inverse=True)
+    codes = entry.verdict.astype(np.int64)
+    for part in (entry.size, entry.fuse_type):
+        codes = codes * (int(part.max(initial=0)) + 2) + (part + 1)
+    return codes * ratings.size + rating
+
+
+def _quoted(circuit: Circuit, entry: CircuitSizes, row: int) -> QuotedCircuit:
+    size, fuse = int(entry.size[row]), int(entry.fuse_type[row])
+    series = tables().series[circuit.conductor.series]
+    return QuotedCircuit(
+        circuit.key,
+        CIRCUIT_VERDICTS[int(entry.verdict[row])],
+        None if size == NONE else series[size].key,
+        None if fuse == NONE else circuit.fuse_types[fuse],
+        None if fuse == NONE else float(entry.rated_current_a[row]),
+    )
+
+
+def _asked_of_sources(variation: Variation, sizes: SizedRows) -> tuple[Array, Mask]:
+    """Return what is taken from all sources together, and whether one is asked for too much.
+
+    Added in the order in which the single call adds, as sums of floats depend on it.
+    """
+    job = variation.job
+    total, overloaded = np.zeros(variation.count), np.zeros(variation.count, np.bool_)
+    for source in job.power_sources.values():
+        taken = np.zeros(variation.count)
+        for circuit in job.circuits:
+            if circuit.fed_from == source.key and not circuit.charges_source:
+                taken = taken + np.nan_to_num(sizes.circuits[circuit.key].load_current_a)
+        greatest = variation.numbers(Place(GREATEST_CURRENT, source.key))
+        if greatest is not None:
+            overloaded |= taken > greatest
+        total = total + taken
+    return total, overloaded
