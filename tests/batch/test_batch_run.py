@@ -9,6 +9,7 @@ import json
 import os
 import signal
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -330,7 +331,7 @@ def test_a_full_disk_loses_nothing(
 
     def full(handle: int) -> None:
         synced.append(handle)
-        if len(synced) > 6:
+        if len(synced) > 4:
             raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     with monkeypatch.context() as patched:
@@ -341,6 +342,58 @@ def test_a_full_disk_loses_nothing(
         "the same command goes on\n"
     )
     assert not list(tmp_path.rglob("*.unfinished"))
+    assert main([*words, "--out", str(out)]) == 0
+    assert totals(out) == asked_singly(KEYS)
+
+
+class FailingEngine:
+    """Fails on the vehicles from a number on."""
+
+    def __init__(self, batch: Batch, first: int, error: Exception) -> None:
+        self._engine = engine_of(batch)
+        self._first = first
+        self._error = error
+
+    def rows(self, package: int, vehicles: Any) -> Any:
+        """The rows, unless a failing vehicle is among them."""
+        if vehicles.max() >= self._first:
+            raise self._error
+        return self._engine.rows(package, vehicles)
+
+
+def test_a_pair_on_which_the_engine_fails_is_a_row_and_a_line_of_the_log(
+    words: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    last = VEHICLES - 1
+    broken = partial(FailingEngine, first=last, error=ArithmeticError("on purpose"))
+    monkeypatch.setattr(partition_module, "engine_of", broken)
+    out = tmp_path / "quotes.parquet"
+    assert main([*words, "--out", str(out)]) == 0
+    page = capsys.readouterr().out
+    assert f"internal_error, such as deal-0 for car-{last:04d}: " in page
+    failed = f"car-{last:04d}"
+    others = [key for key in KEYS if key[1] != failed]
+    assert [each for each in totals(out) if each[1] != failed] == asked_singly(others)
+    assert len(totals(out)) == len(KEYS)
+    assert len(caplog.records) == PACKAGES
+
+
+def test_memory_that_is_short_ends_the_run_and_becomes_no_row(
+    words: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    out = tmp_path / "quotes.parquet"
+    with monkeypatch.context() as patched:
+        short = partial(FailingEngine, first=0, error=MemoryError())
+        patched.setattr(partition_module, "engine_of", short)
+        assert main([*words, "--out", str(out)]) == 2
+    assert "memory is short; --partition-pairs with fewer pairs" in capsys.readouterr().err
     assert main([*words, "--out", str(out)]) == 0
     assert totals(out) == asked_singly(KEYS)
 

@@ -30,7 +30,7 @@ from batch_commands import (
 from batch_inputs import write_inputs
 from loomwright.cli import main
 
-PACKAGES, VEHICLES = 3, 60
+PACKAGES, VEHICLES = 3, 40
 LISTENING = "0A"
 
 
@@ -166,20 +166,23 @@ def listened_addresses(pids: list[int]) -> set[str]:
     return found
 
 
-def test_an_address_at_which_nobody_answers_is_told_in_one_line(
-    inputs: list[str], tmp_path: Path
+@pytest.mark.parametrize(
+    ("scheme", "reason"),
+    [("tcp", "No scheduler answers at {address}"), ("tls", "{address} needs certificates")],
+)
+def test_an_address_that_is_of_no_use_is_told_in_one_line(
+    inputs: list[str], tmp_path: Path, scheme: str, reason: str
 ) -> None:
     with socket.socket() as taken:
         # Bound and not listening: whoever connects is refused.
         taken.bind(("127.0.0.1", 0))
-        address = f"tcp://127.0.0.1:{taken.getsockname()[1]}"
+        address = f"{scheme}://127.0.0.1:{taken.getsockname()[1]}"
         out = tmp_path / "quotes.parquet"
         with running([*inputs, "--cluster", address, "--out", str(out)]) as process:
             page, told = process.communicate()
-    assert process.returncode == 2
-    assert page == ""
+    assert (process.returncode, page) == (2, "")
     assert told.count("\n") == 1, told
-    assert f"No scheduler answers at {address}" in told
+    assert reason.format(address=address) in told
 
 
 def test_without_the_extra_the_command_says_what_to_install(

@@ -40,18 +40,20 @@ def test_the_page_is_all_that_goes_to_standard_output_and_nothing_to_the_other(
     first, second, *rest = captured.out.splitlines()
     assert first == "20 pairs of package and vehicle: 18 quotes, 2 refusals."
     assert re.fullmatch(r"Written to quotes\.parquet in [\d.]+ s, [\d,]+ pairs a second\.", second)
-    assert rest[:7] == [
+    assert rest[:9] == [
         "",
         "Verdicts of the quotes",
         "  complete  18  100.0 %",
         "",
         "Reasons of the refusals",
         "  invalid_pair  2  100.0 %",
+        "  invalid_pair, such as deal-0 for car-0009: /circuits/0/fed_from: No source and",
+        "    no circuit of the job has this key.",
         "",
     ]
-    assert rest[7] == "Prices of complete quotes [EUR, with tax]"
-    assert rest[8].split() == ["package", "quotes", "lowest", "average", "highest"]
-    assert [line.split()[0] for line in rest[9:]] == ["deal-0", "deal-1", "all"]
+    assert rest[9] == "Prices of complete quotes [EUR, with tax]"
+    assert rest[10].split() == ["package", "quotes", "lowest", "average", "highest"]
+    assert [line.split()[0] for line in rest[11:]] == ["deal-0", "deal-1", "all"]
 
 
 def test_a_comparison_follows_the_page(
@@ -91,7 +93,7 @@ def test_long_lists_end_in_how_many_there_are_more(tmp_path: Path) -> None:
             "totals": totals,
         }
     )
-    run = Priced(summary, None, 3, 40, 3725.0)
+    run = Priced(summary, {}, None, 3, 40, 3725.0)
     lines = summary_page(run, str(tmp_path)).splitlines()
     assert lines[1].endswith("in 1 h 2 min; 3 of 40 partitions were finished before.")
     assert lines[-3:] == [
@@ -144,6 +146,9 @@ def test_a_price_book_may_be_a_folder_of_tables(
         (["--out", "quotes.xlsx"], "--out quotes.xlsx: rows are written as .parquet, as .csv"),
         (["--out", "nowhere/quotes.csv"], "--out nowhere/quotes.csv: there is no folder"),
         (["--out", "folder.csv"], "--out folder.csv: a folder stands there."),
+        (["--out", "."], "--out .: a name of its own is needed."),
+        (["--out", "notes", "--overwrite"], "--out notes: the folder holds other things"),
+        (["--out", "packages.ndjson", "--overwrite"], "--out packages.ndjson: it is read as an"),
         (["--packages", "absent.json"], "absent.json: No such file or directory"),
         (["--packages", "packages.txt"], "--packages packages.txt: packages.txt: The name ends in"),
         (["--packages", "empty.json"], "There is no pair to price."),
@@ -173,12 +178,15 @@ def test_what_cannot_be_used_is_told_in_one_line(
     Path("broken.parquet").write_bytes(b"PAR1 and no more")
     Path("options.json").write_text('{"deposit": {"percent": "much"}}', "utf-8")
     Path("folder.csv").mkdir()
+    Path("notes").mkdir()
+    Path("notes", "of a year.txt").write_text("all of them", "utf-8")
     assert main([*words, "--out", "quotes.parquet", *more]) == 2
     captured = capsys.readouterr()
     assert captured.out == ""
     assert captured.err.count("\n") == 1, captured.err
     assert captured.err.startswith(f"loomwright: {told}")
     assert not list(Path().glob("*.parts"))
+    assert Path("notes", "of a year.txt").read_text("utf-8") == "all of them"
 
 
 @pytest.mark.parametrize("number", ["0", "-1", "two"])

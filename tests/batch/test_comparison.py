@@ -254,6 +254,11 @@ def test_a_file_of_something_else_is_refused(tmp_path: Path) -> None:
     pq.write_table(pa.table({"package": ["a"]}), path)
     with pytest.raises(RunError, match="it has no column vehicle; are these quotes"):
         earlier_files(path)
+    table = pa.Table.from_pylist([quote("a", "1", "10")], row_schema("EUR"))
+    place = table.schema.get_field_index("total")
+    pq.write_table(table.set_column(place, "total", pa.array([10.0])), path)
+    with pytest.raises(RunError, match=r"its column total is double and not decimal128\(18, 2\)"):
+        earlier_files(path)
     (tmp_path / "empty").mkdir()
     with pytest.raises(RunError, match="holds no Parquet file"):
         earlier_files(tmp_path / "empty")

@@ -17,6 +17,7 @@ from distributed import (
     Future,
     KilledWorker,
     LocalCluster,
+    Security,
     Worker,
     WorkerPlugin,
     as_completed,
@@ -32,7 +33,7 @@ from loomwright.batch.partition import (
 from loomwright.batch.run_error import RunError
 from loomwright.batch.workers import deaf_to_ctrl_c
 
-LOCAL = "local"
+LOCAL, _TLS = "local", "tls://"
 _CONNECT_S, _JOIN_S, _CLOSE_S = 5.0, 60.0, 10.0
 # Each worker has one partition under way and as many waiting, so that none waits for the next.
 _AHEAD = 2
@@ -105,6 +106,11 @@ class ClusterWorkers:
         if self._address == LOCAL:
             with deaf_to_ctrl_c():
                 target = self._cluster = _local_cluster(self._count)
+        if self._address.startswith(_TLS) and not _has_certificates():
+            raise RunError(
+                f"{self._address} needs certificates: DASK_DISTRIBUTED__COMM__TLS__CA_FILE, "
+                "DASK_DISTRIBUTED__COMM__TLS__CLIENT__CERT and ..__KEY name none."
+            )
         try:
             self._client = Client(target, timeout=_CONNECT_S, set_as_default=False)
             self._client.wait_for_workers(1, timeout=_JOIN_S)
@@ -231,6 +237,10 @@ class ClusterWorkers:
             f"The scheduler at {self._address} is gone; finished partitions are kept, the same "
             "command goes on."
         )
+
+
+def _has_certificates() -> bool:
+    return Security().get_connection_args("client")["ssl_context"] is not None
 
 
 def _silence() -> None:

@@ -31,6 +31,7 @@ exit status:
 After 2, 130 and 143, and after any sudden end, finished partitions are kept in the folder
 OUT.parts; the same command goes on with them."""
 LOCAL = "local"
+_SCHEMES = ("tcp://", "tls://")
 # Of a cluster whose size is not known before it is reached.
 _MANY = 16
 
@@ -174,6 +175,9 @@ def _kept(out: Path) -> str:
 
 
 def _run(chosen: argparse.Namespace, signals: _Signals) -> int:
+    for read in (chosen.packages, chosen.vehicles, chosen.pairs, chosen.price_book, chosen.pricing):
+        if read is not None and read.resolve() == chosen.out.resolve():
+            raise RunError(f"--out {chosen.out}: it is read as an input.")
     output = output_at(chosen.out, chosen.overwrite)
     earlier = None if chosen.compare is None else earlier_files(chosen.compare)
     make, count = _workers(chosen)
@@ -188,9 +192,8 @@ def _run(chosen: argparse.Namespace, signals: _Signals) -> int:
         return page
 
     request = Request(make, count, chosen.partition_pairs, chosen.restart, earlier, signals.check)
-    ending = priced(inputs, output, request, page_of, _tell)
-    sys.stdout.write(ending.page)
-    return WRITTEN if ending.quotes else NOTHING_QUOTED
+    quotes = priced(inputs, output, request, page_of, _show, _tell)
+    return WRITTEN if quotes else NOTHING_QUOTED
 
 
 def _workers(chosen: argparse.Namespace) -> tuple[Callable[[Work, Progress], Workers], int]:
@@ -200,7 +203,7 @@ def _workers(chosen: argparse.Namespace) -> tuple[Callable[[Work, Progress], Wor
         return ThisProcess, 1
     if address is None:
         return (lambda work, _: WorkerProcesses(work, count)), count
-    if address != LOCAL and "://" not in address:
+    if address != LOCAL and not address.startswith(_SCHEMES):
         raise RunError(f"--cluster {address}: 'local', or an address such as tcp://host:8786.")
     if address != LOCAL and count is not None:
         raise RunError("--workers counts processes of this machine; a cluster has its own.")
@@ -224,6 +227,11 @@ def _reason(error: OSError | MemoryError) -> str:
         return "memory is short; --partition-pairs with fewer pairs needs less"
     named = f"{error.filename}: " if error.filename else ""
     return f"{named}{error.strerror or error}"
+
+
+def _show(page: str) -> None:
+    sys.stdout.write(page)
+    sys.stdout.flush()
 
 
 def _tell(line: str) -> None:

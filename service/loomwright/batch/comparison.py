@@ -21,7 +21,7 @@ import pyarrow.parquet as pq
 from loomwright.batch.changes import Comparison, PackageChanges, PriceChange
 from loomwright.batch.compared_circuits import circuit_changes
 from loomwright.batch.parts import nested_circuits
-from loomwright.batch.rows import CIRCUITS, COLUMNS, OF_PAIR
+from loomwright.batch.rows import CIRCUITS, COLUMNS, OF_PAIR, row_schema
 from loomwright.batch.run_error import RunError
 from loomwright.engineering.record import record
 from loomwright.jobs.priced_job import COMPLETE
@@ -30,6 +30,8 @@ from loomwright.jobs.priced_job import COMPLETE
 _ROWS_AT_ONCE = 100_000
 _GREATEST = 5
 _NEEDED = ("package", "vehicle", "verdict", "currency", "total", "code", CIRCUITS)
+# Nothing but the scale of amounts depends on it.
+_ANY_CURRENCY = "EUR"
 # Judged one by one; a difference in any other column counts as one in other figures.
 _JUDGED = {*OF_PAIR, "verdict", "currency", "code", "detail", CIRCUITS}
 
@@ -69,13 +71,30 @@ def earlier_files(path: Path) -> tuple[Path, ...]:
         raise RunError(f"--compare {path}: the folder holds no Parquet file.")
     for file in files:
         try:
-            names = set(pq.read_schema(file).names)
+            schema = pq.read_schema(file)
         except (pa.ArrowException, OSError) as error:
             raise RunError(f"--compare {file}: it cannot be read as Parquet: {error}") from None
-        missing = [name for name in _NEEDED if name not in names]
-        if missing:
-            raise RunError(f"--compare {file}: it has no column {missing[0]}; are these quotes?")
+        fault = _fault_of_columns(schema)
+        if fault is not None:
+            raise RunError(f"--compare {file}: {fault}; are these quotes of this command?")
     return files
+
+
+def _fault_of_columns(schema: pa.Schema) -> str | None:
+    """Return what keeps columns from being compared, before a run that may take hours."""
+    known = {field.name: field.type for field in row_schema(_ANY_CURRENCY)}
+    missing = [name for name in _NEEDED if name not in schema.names]
+    if missing:
+        return f"it has no column {missing[0]}"
+    for field in schema:
+        wanted = known.get(field.name, field.type)
+        # Decimals of any scale compare, and circuits may be text.
+        fits = field.type == wanted or (
+            pa.types.is_decimal(wanted) and pa.types.is_decimal(field.type)
+        )
+        if not fits and not (field.name == CIRCUITS and pa.types.is_string(field.type)):
+            return f"its column {field.name} is {field.type} and not {wanted}"
+    return None
 
 
 def compared(new: Sequence[Path], earlier: Sequence[Path]) -> Comparison:

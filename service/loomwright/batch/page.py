@@ -1,5 +1,6 @@
 """The page that a run ends with: what was priced, and what changed since an earlier run."""
 
+import textwrap
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
@@ -12,8 +13,8 @@ from loomwright.pricing.money import minor_unit_digits
 
 # Lines of a list before the rest is told in one.
 _LISTED = 12
-_KEY_WIDTH = 28
-_NUMBER_WIDTH = 13
+_PAGE_WIDTH = 80
+_LONGEST_EXAMPLE = 300
 _INDENT = "  "
 
 Line = tuple[str, ...]
@@ -42,6 +43,7 @@ def summary_page(run: Priced, out: str) -> str:
         f"Written to {out} in {_duration(run.seconds)}{_pace(run)}.",
         *_shares("Verdicts of the quotes", summary.verdicts, quotes),
         *_shares("Reasons of the refusals", summary.refusals, refused),
+        *_examples(run),
         *_prices(summary),
     ]
     return "\n".join(lines) + "\n"
@@ -209,6 +211,23 @@ def _shares(title: str, counts: Counter[str], whole: int) -> Iterator[str]:
     listed = counts.most_common(_LISTED)
     yield from _table([(key, f"{count:,}", _share(count, whole)) for key, count in listed])
     yield from _rest(len(counts) - len(listed), "reason")
+
+
+def _examples(run: Priced) -> Iterator[str]:
+    """Yield what one refusal of each listed code says, so that one knows where to begin."""
+    for code, _ in run.summary.refusals.most_common(_LISTED):
+        example = run.examples.get(code)
+        if example is not None:
+            pair = f"{example.package} for {example.vehicle}"
+            text = f"{code}, such as {pair}: {example.detail}"
+            yield from textwrap.wrap(
+                textwrap.shorten(text, _LONGEST_EXAMPLE, placeholder=" ..."),
+                _PAGE_WIDTH,
+                initial_indent=_INDENT,
+                subsequent_indent=2 * _INDENT,
+                break_long_words=False,
+                break_on_hyphens=False,
+            )
 
 
 def _prices(summary: Summary) -> Iterator[str]:

@@ -5,6 +5,7 @@ the finished bytes of a Parquet file. It reads and writes no file, so that a mac
 nothing with the others can run it, and running it twice gives the same bytes.
 """
 
+import logging
 import pickle
 import threading
 from collections.abc import Callable, Iterator, Mapping
@@ -18,6 +19,7 @@ import pyarrow.parquet as pq
 
 from loomwright.batch.array_engine import engine_of
 from loomwright.batch.engine import Batch, Engine, Pairs, batches
+from loomwright.batch.guarded import GuardedEngine
 from loomwright.batch.software import differences, software
 from loomwright.batch.summary import Summary
 from loomwright.batch.writing import SUMMARY
@@ -30,6 +32,8 @@ _KEPT = 2
 COMPRESSION = "zstd"
 
 Progress = Callable[[int], object]
+
+_LOG = logging.getLogger(__name__)
 
 
 @record
@@ -166,8 +170,15 @@ def _read(name: str) -> tuple[Batch, Engine]:
         if unlike:
             raise UnfitWorkerError(f"Other software than where the run started: {unlike[0]}.")
         batch: Batch = pickle.loads(work.batch) if isinstance(work.batch, bytes) else work.batch
-        _batches[name] = batch, engine_of(batch)
+        _batches[name] = batch, GuardedEngine(engine_of(batch), batch, _log_failure)
     return _batches[name]
+
+
+def _log_failure(package: str, vehicle: str, error: Exception) -> None:
+    """Log what becomes a row with ``internal_error``, unless it may be another row next time."""
+    if isinstance(error, MemoryError):
+        raise error
+    _LOG.error("package %s for vehicle %s failed", package, vehicle, exc_info=error)
 
 
 def _pairs(partition: Partition, batch: Batch) -> Pairs:

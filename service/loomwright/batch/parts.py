@@ -1,11 +1,13 @@
 """Finished partitions read again: what they come to together, and joined into one file."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import orjson
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from loomwright.batch.partition import COMPRESSION, summary_metadata
@@ -38,6 +40,50 @@ def summary_of_parts(parts: Iterable[Path], currency: str) -> Summary:
         document = pq.read_metadata(part).metadata[SUMMARY.encode()]
         summary.merge(summary_from_document(orjson.loads(document)))
     return summary
+
+
+class Example(NamedTuple):
+    """A pair without a quote: its keys and why there is none.
+
+    Parameters
+    ----------
+    package, vehicle
+        Keys.
+    detail
+        In words.
+    """
+
+    package: str
+    vehicle: str
+    detail: str
+
+
+def refusal_examples(parts: Iterable[Path], codes: Collection[str]) -> dict[str, Example]:
+    """Return the first refusal of each code.
+
+    Parameters
+    ----------
+    parts
+        Files of partitions, in order; no more of them are read than it takes.
+    codes
+        Codes that rows have.
+
+    Returns
+    -------
+    dict
+        Refusals by their code.
+    """
+    found: dict[str, Example] = {}
+    for part in parts:
+        if len(found) == len(codes):
+            break
+        table = pq.ParquetFile(part).read(columns=["package", "vehicle", "code", "detail"])
+        refused = table.filter(pc.is_valid(table.column("code")))
+        numbered = refused.append_column("row", pa.array(np.arange(refused.num_rows)))
+        firsts = numbered.group_by("code").aggregate([("row", "min")]).column("row_min")
+        for each in refused.take(firsts).to_pylist():
+            found.setdefault(each.pop("code"), Example(**each))
+    return found
 
 
 def join_as_parquet(parts: Sequence[Path], summary: Summary, target: Path) -> None:

@@ -15,9 +15,23 @@ from loomwright.batch.changes import Comparison
 from loomwright.batch.comparison import compared
 from loomwright.batch.engine import Batch, Pairs
 from loomwright.batch.partition import Progress, Work, partitions
-from loomwright.batch.parts import join_as_csv, join_as_parquet, summary_of_parts
+from loomwright.batch.parts import (
+    Example,
+    join_as_csv,
+    join_as_parquet,
+    refusal_examples,
+    summary_of_parts,
+)
 from loomwright.batch.run_error import RunError
-from loomwright.batch.run_folder import JOINED, ROWS, Ending, Manifest, RunFolder, held_folder
+from loomwright.batch.run_folder import (
+    JOINED,
+    ROWS,
+    Ending,
+    Manifest,
+    RunFolder,
+    held_folder,
+    holds_partitions_alone,
+)
 from loomwright.batch.software import software
 from loomwright.batch.summary import Summary
 from loomwright.batch.workers import Workers
@@ -94,6 +108,8 @@ class Priced(NamedTuple):
     ----------
     summary
         Of all rows.
+    examples
+        A refusal of each code.
     comparison
         With an earlier run, if one was named.
     resumed
@@ -105,6 +121,7 @@ class Priced(NamedTuple):
     """
 
     summary: Summary
+    examples: Mapping[str, Example]
     comparison: Comparison | None
     resumed: int
     partitions: int
@@ -129,7 +146,8 @@ def output_at(path: Path, overwrite: bool) -> Output:
     Raises
     ------
     RunError
-        The suffix says nothing, or the folder that it is to stand in is not there.
+        The suffix says nothing, the folder that it is to stand in is not there, or something else
+        than quotes stands in its place.
     """
     form = _FORMS.get(path.suffix.lower())
     if form is None:
@@ -137,10 +155,14 @@ def output_at(path: Path, overwrite: bool) -> Output:
             f"--out {path}: rows are written as .parquet, as .csv, or without a suffix as a folder "
             "of Parquet files."
         )
+    if not path.name or path.name == "..":
+        raise RunError(f"--out {path}: a name of its own is needed.")
     if not path.absolute().parent.is_dir():
         raise RunError(f"--out {path}: there is no folder {path.absolute().parent}.")
     if path.exists() and path.is_dir() != (form == "folder"):
         raise RunError(f"--out {path}: a {'folder' if path.is_dir() else 'file'} stands there.")
+    if path.is_dir() and not holds_partitions_alone(path):
+        raise RunError(f"--out {path}: the folder holds other things than quotes, which would go.")
     return Output(path, form, overwrite)
 
 
@@ -187,8 +209,9 @@ def priced(
     output: Output,
     request: Request,
     page_of: Callable[[Priced], str],
+    show: Callable[[str], object],
     tell: Callable[[str], None],
-) -> Ending:
+) -> int:
     """Price a batch into an output.
 
     Parameters
@@ -201,13 +224,15 @@ def priced(
         How.
     page_of
         Makes a page of what the run came to.
+    show
+        Called with the page as soon as the output stands in its place.
     tell
         Called with a line on what an earlier run left.
 
     Returns
     -------
-    Ending
-        The page; the output stands in its place and the folder of the run is gone.
+    int
+        Rows with a quote; the folder of the run is gone.
 
     Raises
     ------
@@ -229,16 +254,20 @@ def priced(
             comparison = None if request.earlier is None else compared(parts, request.earlier)
             _join(output, parts, summary, folder)
             seconds = time.monotonic() - began
-            run = Priced(summary, comparison, resumed, manifest.partitions, seconds)
+            examples = refusal_examples(parts, summary.refusals)
+            run = Priced(summary, examples, comparison, resumed, manifest.partitions, seconds)
             ending = Ending(page_of(run), summary.verdicts.total())
             folder.mark_finishing(ending)
         folder.put_in_place(_made(output), output.path)
+        show(ending.page)
         folder.remove()
-    return ending
+    return ending.quotes
 
 
 def _check_overwrite(output: Output) -> None:
-    if output.path.exists() and not output.overwrite:
+    path = output.path
+    is_empty = path.is_dir() and not any(path.iterdir())
+    if path.exists() and not is_empty and not output.overwrite:
         raise RunError(f"--out {output.path} is there already; --overwrite replaces it.")
 
 

@@ -147,9 +147,11 @@ class RunFolder:
             raise RunError(f"{path} is no manifest of a run; --restart begins anew.") from None
 
     def begin(self, manifest: Manifest) -> None:
-        """Write the manifest of a new run."""
-        self.rows.mkdir(exist_ok=True)
+        """Write the manifest of a new run, which has no partitions yet."""
+        _remove(self.rows)
+        self.rows.mkdir()
         self._write(self.path / MANIFEST, orjson.dumps(manifest.document()))
+        _sync_folder(self.path)
 
     def clear(self) -> None:
         """Throw away what an earlier run left; the lock stays."""
@@ -182,6 +184,9 @@ class RunFolder:
     def commit(self, number: int, content: bytes) -> None:
         """Make a partition finished.
 
+        Its name is forced to the disk with all others at the end; one that a power cut loses is
+        worked out again.
+
         Parameters
         ----------
         number
@@ -208,7 +213,6 @@ class RunFolder:
                 unfinished.unlink()
             raise
         unfinished.replace(path)
-        _sync_folder(path.parent)
 
     def mark_finishing(self, ending: Ending) -> None:
         """Note that the output is complete.
@@ -221,7 +225,9 @@ class RunFolder:
         ending
             What ``ending`` returns from now on.
         """
+        _sync_folder(self.rows)
         self._write(self.path / FINISHING, orjson.dumps(ending._asdict()))
+        _sync_folder(self.path)
 
     def ending(self) -> Ending | None:
         """Return the ending of a run whose output is complete, none while it is not."""
@@ -260,6 +266,11 @@ class RunFolder:
         for name in (ROWS, JOINED, REPLACED):
             _remove(self.path / name)
         shutil.rmtree(self.path)
+
+
+def holds_partitions_alone(path: Path) -> bool:
+    """Return whether a folder holds finished partitions and nothing else."""
+    return all(_PART.fullmatch(entry.name) for entry in path.iterdir())
 
 
 def _has_rows(path: Path, rows: int) -> bool:
