@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from loomwright.batch.bills.columns import NO_DAY, BillColumns
 from loomwright.batch.bills.pieces import CodedCircuit, WiringCase
 from loomwright.batch.quote import Amounts
-from loomwright.batch.sizes import NONE, CircuitSizes, SizedRows
+from loomwright.batch.sizing.sizes import NONE, CircuitSizes, SizedRows
 from loomwright.batch.variation import (
     GROUND_LEAD_LENGTH,
     REMOTE_LEAD_LENGTH,

@@ -61,7 +61,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     batch = commands.add_parser("price-packages", help="price package deals for vehicles, by files")
     if words and words[0] == "price-packages":
         # Only then, as it brings Arrow and all of the engineering with it.
-        from loomwright.batch.command import add_arguments as add_batch  # noqa: PLC0415
+        from loomwright.batch.runs.command import add_arguments as add_batch  # noqa: PLC0415
 
         add_batch(batch)
     chosen = parser.parse_args(arguments)

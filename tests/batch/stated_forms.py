@@ -9,10 +9,10 @@ from typing import Any
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from loomwright.batch.batch_document import SETTINGS_RECORD
-from loomwright.batch.dotted import cells_of_document, table_of_documents
+from loomwright.batch.forms.batch_document import SETTINGS_RECORD
+from loomwright.batch.forms.dotted import cells_of_document, table_of_documents
+from loomwright.batch.forms.pair_list import PAIR_RECORD
 from loomwright.batch.pair import package_record, vehicle_record
-from loomwright.batch.pair_list import PAIR_RECORD
 from loomwright.pricing.members import Record
 
 Document = dict[str, Any]

@@ -5,9 +5,9 @@ import pyarrow as pa
 import pytest
 from stated_forms import arrow_bytes
 
-from loomwright.batch.arrow_limits import MOST_VALUES_OF_ROW
-from loomwright.batch.form_error import FormError
-from loomwright.batch.row_tables import arrow_table
+from loomwright.batch.forms.arrow_limits import MOST_VALUES_OF_ROW
+from loomwright.batch.forms.form_error import FormError
+from loomwright.batch.forms.row_tables import arrow_table
 
 
 def read(content: bytes) -> list[Any]:

@@ -11,10 +11,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from stated_forms import OF_BATCHES, arrow_bytes, csv_bytes, ndjson
 
-from loomwright.batch.batch_document import BATCH_FORMS, BatchDocument, Limits, batch_document
-from loomwright.batch.form_error import FORM_ERRORS, FormError
-from loomwright.batch.pair_list import PairList
-from loomwright.batch.pairing import batch_of_document
+from loomwright.batch.forms.batch_document import BATCH_FORMS, BatchDocument, Limits, batch_document
+from loomwright.batch.forms.form_error import FORM_ERRORS, FormError
+from loomwright.batch.forms.pair_list import PairList
+from loomwright.batch.forms.pairing import batch_of_document
 from loomwright.batch.quote import Pricing
 from loomwright.jobs.demo_library import demo_book
 

@@ -19,11 +19,13 @@ import pyarrow.parquet as pq
 import pytest
 
 from batch_inputs import dearer_copper, package_documents, vehicle_documents, write_inputs
-from loomwright.batch import partition as partition_module
 from loomwright.batch.array_engine import engine_of
 from loomwright.batch.engine import Batch
 from loomwright.batch.pair import package_from_document, vehicle_from_document
-from loomwright.batch.partition import (
+from loomwright.batch.quote import Pricing, Refusal, reference_quote
+from loomwright.batch.rows import row_schema
+from loomwright.batch.runs import partition as partition_module
+from loomwright.batch.runs.partition import (
     UnfitWorkerError,
     Work,
     forget,
@@ -31,10 +33,8 @@ from loomwright.batch.partition import (
     partitions,
     priced_partition,
 )
-from loomwright.batch.quote import Pricing, Refusal, reference_quote
-from loomwright.batch.rows import row_schema
-from loomwright.batch.run import default_partition_pairs
-from loomwright.batch.software import software
+from loomwright.batch.runs.run import default_partition_pairs
+from loomwright.batch.runs.software import software
 from loomwright.cli import main
 from loomwright.jobs.demo_library import demo_book
 

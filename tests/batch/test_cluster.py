@@ -192,7 +192,7 @@ def test_without_the_extra_the_command_says_what_to_install(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
-    monkeypatch.delitem(sys.modules, "loomwright.batch.cluster", raising=False)
+    monkeypatch.delitem(sys.modules, "loomwright.batch.runs.cluster", raising=False)
     words = [*inputs, "--cluster", "local", "--out", str(tmp_path / "quotes.parquet")]
     assert main(words) == 2
     assert capsys.readouterr().err == (
@@ -201,7 +201,7 @@ def test_without_the_extra_the_command_says_what_to_install(
     )
 
 
-@pytest.mark.parametrize("module", ["loomwright.web.app", "loomwright.batch.command"])
+@pytest.mark.parametrize("module", ["loomwright.web.app", "loomwright.batch.runs.command"])
 def test_neither_the_service_nor_the_command_alone_loads_the_cluster(module: str) -> None:
     # A library of units looks for Dask by itself; the scheduler and its workers are another thing.
     program = f"import sys, {module}; sys.exit('distributed' in sys.modules)"

@@ -3,9 +3,9 @@ import io
 
 import pytest
 
-from loomwright.batch.batch_document import Limits, batch_document
-from loomwright.batch.collector import collector_paused
-from loomwright.batch.form_error import FormError
+from loomwright.batch.forms.batch_document import Limits, batch_document
+from loomwright.batch.forms.collector import collector_paused
+from loomwright.batch.forms.form_error import FormError
 
 
 def test_the_collector_runs_again_afterwards() -> None:

@@ -16,8 +16,8 @@ import pytest
 
 from batch_commands import PROGRAM
 from batch_inputs import dearer_copper, vehicle_documents, write_inputs
-from loomwright.batch.page import summary_page
-from loomwright.batch.run import Priced
+from loomwright.batch.runs.page import summary_page
+from loomwright.batch.runs.run import Priced
 from loomwright.batch.summary import summary_from_document
 from loomwright.cli import main
 from loomwright.jobs.demo_library import demo_price_book

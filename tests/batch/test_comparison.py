@@ -12,13 +12,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomwright.batch import comparison as comparison_module
-from loomwright.batch.changes import Comparison, PriceChange
-from loomwright.batch.compared_circuits import SizeChange
-from loomwright.batch.comparison import compared, earlier_files
-from loomwright.batch.page import comparison_page
 from loomwright.batch.rows import CIRCUITS, row_schema
-from loomwright.batch.run_error import RunError
+from loomwright.batch.runs import comparison as comparison_module
+from loomwright.batch.runs.changes import Comparison, PriceChange
+from loomwright.batch.runs.compared_circuits import SizeChange
+from loomwright.batch.runs.comparison import compared, earlier_files
+from loomwright.batch.runs.page import comparison_page
+from loomwright.batch.runs.run_error import RunError
 
 Row = dict[str, Any]
 

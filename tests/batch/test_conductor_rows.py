@@ -12,8 +12,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from drawn_jobs import jobs
-from loomwright.batch.conductor_columns import CONDUCTOR_VERDICTS, NONE, NOT_SOLVED, ConductorRows
-from loomwright.batch.conductor_rows import conductor_rows
+from loomwright.batch.sizing.conductor_columns import (
+    CONDUCTOR_VERDICTS,
+    NONE,
+    NOT_SOLVED,
+    ConductorRows,
+)
+from loomwright.batch.sizing.conductor_rows import conductor_rows
 from loomwright.batch.variation import (
     COLD_CRANKING_CURRENT,
     SEGMENT_LENGTH,

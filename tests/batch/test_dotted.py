@@ -5,7 +5,7 @@ from drawn_documents import Document, packages, vehicles
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from loomwright.batch.dotted import (
+from loomwright.batch.forms.dotted import (
     Columns,
     UnknownColumnError,
     cells_of_document,

@@ -10,14 +10,14 @@ import pyarrow as pa
 import pytest
 from stated_forms import OF_BATCHES
 
-from loomwright.batch.batch_document import BATCH_FORMS, Limits, batch_document
 from loomwright.batch.engine import ReferenceEngine, batches
+from loomwright.batch.forms.batch_document import BATCH_FORMS, Limits, batch_document
+from loomwright.batch.forms.pairing import batch_of_document
+from loomwright.batch.forms.writing import ROW_WRITERS
 from loomwright.batch.pair import OF_VEHICLES
-from loomwright.batch.pairing import batch_of_document
 from loomwright.batch.quote import Pricing, Quote, reference_quote
 from loomwright.batch.rows import COLUMNS
 from loomwright.batch.summary import Summary
-from loomwright.batch.writing import ROW_WRITERS
 from loomwright.jobs.demo_library import demo_book, demo_job
 
 Document = dict[str, Any]

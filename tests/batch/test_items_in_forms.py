@@ -13,22 +13,22 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from stated_forms import OF_ONE_KIND, arrow_bytes, csv_bytes, parquet_bytes
 
-from loomwright.batch.form_error import FormError
-from loomwright.batch.pair import (
-    Vehicle,
-    package_from_document,
-    package_record,
-    vehicle_from_document,
-    vehicle_record,
-)
-from loomwright.batch.pair_list import PAIR_RECORD
-from loomwright.batch.reading import (
+from loomwright.batch.forms.form_error import FormError
+from loomwright.batch.forms.pair_list import PAIR_RECORD
+from loomwright.batch.forms.reading import (
     FORMS,
     packages_of_path,
     pairs_of_path,
     read_packages,
     read_vehicles,
     vehicles_of_path,
+)
+from loomwright.batch.pair import (
+    Vehicle,
+    package_from_document,
+    package_record,
+    vehicle_from_document,
+    vehicle_record,
 )
 
 LAW = settings(

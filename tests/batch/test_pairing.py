@@ -8,12 +8,12 @@ from drawn_rows import pairs as drawn_pairs
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.batch.batch_document import BatchDocument
 from loomwright.batch.engine import Batch, Indices, Pairs, ReferenceEngine, batches
-from loomwright.batch.items import Item
+from loomwright.batch.forms.batch_document import BatchDocument
+from loomwright.batch.forms.items import Item
+from loomwright.batch.forms.pair_list import PairList
+from loomwright.batch.forms.pairing import batch_of_document
 from loomwright.batch.pair import OF_VEHICLES, Package, Vehicle
-from loomwright.batch.pair_list import PairList
-from loomwright.batch.pairing import batch_of_document
 from loomwright.batch.quote import Pricing, Refusal, reference_quote
 from loomwright.batch.rows import Rows, rows_in_order, rows_of_quotes
 from loomwright.jobs.demo_library import demo_book, demo_job

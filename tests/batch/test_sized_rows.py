@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from drawn_jobs import jobs
-from loomwright.batch.sizes import NONE, CircuitSizes, SizedRows
-from loomwright.batch.sizing import sized_rows
+from loomwright.batch.sizing.sized_rows import sized_rows
+from loomwright.batch.sizing.sizes import NONE, CircuitSizes, SizedRows
 from loomwright.batch.variation import SOURCE_RESISTANCE, Place, Variation
 from loomwright.engineering.errors import EngineeringError
 from loomwright.jobs.circuit_conductors import circuit_conductors

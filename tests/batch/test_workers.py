@@ -7,10 +7,10 @@ from typing import Any
 
 import pytest
 
-from loomwright.batch.partition import Work, partitions
-from loomwright.batch.run_error import RunError
-from loomwright.batch.software import software
-from loomwright.batch.workers import WorkerProcesses
+from loomwright.batch.runs.partition import Work, partitions
+from loomwright.batch.runs.run_error import RunError
+from loomwright.batch.runs.software import software
+from loomwright.batch.runs.workers import WorkerProcesses
 
 
 class Called:

@@ -11,16 +11,16 @@ import pytest
 from drawn_rows import CURRENCY, pairs
 from hypothesis import given
 
-from loomwright.batch.quote import Quote, Refusal
-from loomwright.batch.rows import COLUMNS, Rows, row_schema, rows_of_quotes
-from loomwright.batch.summary import Summary
-from loomwright.batch.writing import (
+from loomwright.batch.forms.writing import (
     ROW_WRITERS,
     arrow_rows,
     csv_rows,
     ndjson_rows,
     write_parquet,
 )
+from loomwright.batch.quote import Quote, Refusal
+from loomwright.batch.rows import COLUMNS, Rows, row_schema, rows_of_quotes
+from loomwright.batch.summary import Summary
 from loomwright.harmless import harmless
 
 Drawn = list[tuple[str, str, Quote | Refusal]]

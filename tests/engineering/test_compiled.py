@@ -16,8 +16,8 @@ import loomwright
 from drawn_fuse_rows import drawn_numbers, drawn_requests, fused
 from drawn_networks import drawn_network
 from loomwright import figures
-from loomwright.batch import sizing as batch_sizing
-from loomwright.batch.sizes import CircuitSizes
+from loomwright.batch.sizing import sized_rows as batch_sizing
+from loomwright.batch.sizing.sizes import CircuitSizes
 from loomwright.engineering import compiled as machine
 from loomwright.engineering.conductors import (
     criteria,

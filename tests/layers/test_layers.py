@@ -59,8 +59,8 @@ BREAKERS = {
         ("loomwright.batch.engine", "import dask"),
     ],
     "The web process never loads the cluster module": [
-        ("loomwright.web.offence", "import loomwright.batch.cluster"),
-        ("loomwright.web.offence", "import loomwright.batch.command"),
+        ("loomwright.web.offence", "import loomwright.batch.runs.cluster"),
+        ("loomwright.web.offence", "import loomwright.batch.runs.command"),
     ],
 }
 

@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pyarrow as pa
 
 from loomwright.batch.bills.columns import BillColumns
-from loomwright.batch.bills.frame import frame_key as job_key
+from loomwright.batch.bills.job_cases import billed_key as job_key
 from loomwright.batch.bills.row_bills import RowBills
 from loomwright.batch.engine import Batch, Engine
 from loomwright.batch.frames import frames_of, variation_of
@@ -18,8 +18,8 @@ from loomwright.batch.quote import Refusal, reference_quote, refusal_of_faults
 from loomwright.batch.quote_columns import QuoteColumns
 from loomwright.batch.quoted_circuits import Quoted, quote_verdicts, quoted_circuits
 from loomwright.batch.rows import Rows
-from loomwright.batch.sizes import SizedRows, joined_sizes
-from loomwright.batch.sizing import sized_rows
+from loomwright.batch.sizing.sized_rows import sized_rows
+from loomwright.batch.sizing.sizes import SizedRows, joined_sizes
 from loomwright.batch.variation import Variation, joined
 from loomwright.engineering.record import record
 from loomwright.jobs.job import Job

@@ -4,7 +4,7 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.quote import QuotedCircuit
-from loomwright.batch.sizes import NONE, CircuitSizes, SizedRows
+from loomwright.batch.sizing.sizes import NONE, CircuitSizes, SizedRows
 from loomwright.batch.variation import GREATEST_CURRENT, Place, Variation
 from loomwright.engineering.record import record
 from loomwright.figures import KELVIN_AT_0_C, six_digits_of_each

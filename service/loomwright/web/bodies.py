@@ -5,8 +5,8 @@ import io
 from flask import Request
 from werkzeug.exceptions import ClientDisconnected, RequestEntityTooLarge
 
-from loomwright.batch.form_error import TOO_LARGE, FormError
-from loomwright.batch.streams import opened
+from loomwright.batch.forms.form_error import TOO_LARGE, FormError
+from loomwright.batch.forms.streams import opened
 from loomwright.web.problems import ProblemError
 
 # What ``Content-Encoding`` may name; the second is another name of the first (RFC 9110, 8.4.1.3).

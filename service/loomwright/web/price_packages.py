@@ -5,9 +5,9 @@ from types import MappingProxyType
 
 from flask import Blueprint, Request, Response, current_app, request
 
-from loomwright.batch.batch_document import BatchDocument, Limits, batch_document
 from loomwright.batch.engine import Batch, Pairs
-from loomwright.batch.form_error import (
+from loomwright.batch.forms.batch_document import BatchDocument, Limits, batch_document
+from loomwright.batch.forms.form_error import (
     MALFORMED_JSON,
     NOT_UTF_8,
     TOO_MANY_PACKAGES,
@@ -16,7 +16,7 @@ from loomwright.batch.form_error import (
     WRONG_SHAPE,
     FormError,
 )
-from loomwright.batch.pairing import batch_of_document
+from loomwright.batch.forms.pairing import batch_of_document
 from loomwright.batch.quote import Pricing
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.pricing_options import pricing_from_document

@@ -9,10 +9,10 @@ from flask import Response
 
 from loomwright.batch.array_engine import engine_of
 from loomwright.batch.engine import Batch, Pairs, batches
+from loomwright.batch.forms.writing import ROW_WRITERS, ndjson_rows
 from loomwright.batch.guarded import GuardedEngine
 from loomwright.batch.rows import Rows
 from loomwright.batch.summary import Summary
-from loomwright.batch.writing import ROW_WRITERS, ndjson_rows
 from loomwright.engineering.record import record
 from loomwright.web.forms.form import JSON_NAME, Form
 

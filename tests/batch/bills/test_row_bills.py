@@ -15,7 +15,7 @@ from drawn_row_bills import (
 from loomwright.batch.bills.columns import NO_DAY, BillColumns
 from loomwright.batch.bills.row_bills import RowBills
 from loomwright.batch.quote import Amounts, Quote, quote_of_job
-from loomwright.batch.sizes import NONE, CircuitSizes, SizedRows
+from loomwright.batch.sizing.sizes import NONE, CircuitSizes, SizedRows
 from loomwright.batch.variation import SEGMENT_LENGTH, SIGNAL_LEAD_LENGTH, Place, Variation
 from loomwright.jobs.circuit_conductors import circuit_conductors
 from loomwright.jobs.circuit_fuses import sized_circuits

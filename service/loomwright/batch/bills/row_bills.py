@@ -9,14 +9,14 @@ import numpy.typing as npt
 from loomwright.batch.bills.assembly import KnownAmounts, RowLine
 from loomwright.batch.bills.codes import coded_rows
 from loomwright.batch.bills.columns import NO_DAY, BillColumns, Mask, Whole
-from loomwright.batch.bills.frame import Frame, frame_key
 from loomwright.batch.bills.growth import TooGreatError
+from loomwright.batch.bills.job_cases import JobCases, billed_key
 from loomwright.batch.bills.lengths import RowLengths, rows_out_of_range
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.row_sums import RowSums
 from loomwright.batch.bills.tally import Chunk
 from loomwright.batch.quote import Amounts
-from loomwright.batch.sizes import SizedRows
+from loomwright.batch.sizing.sizes import SizedRows
 from loomwright.batch.variation import Variation
 from loomwright.engineering.errors import EngineeringError
 from loomwright.pricing.bill import Bills, valid_until
@@ -54,7 +54,7 @@ class RowBills:
         self._discounts = LineDiscounts(self._book, options)
         self._known = KnownAmounts(self._book, self._discounts)
         self._sums = RowSums(self._book, options)
-        self._frames: dict[Hashable, Frame] = {}
+        self._frames: dict[Hashable, JobCases] = {}
 
     def of(self, variation: Variation, sizes: SizedRows) -> BillColumns:
         """Return the bills of rows of a job.
@@ -102,17 +102,17 @@ class RowBills:
             return False
         return True
 
-    def _frame(self, variation: Variation) -> Frame:
-        key = frame_key(variation.job)
+    def _frame(self, variation: Variation) -> JobCases:
+        key = billed_key(variation.job)
         frame = self._frames.get(key)
         if frame is None or frame.case_count > GREATEST_CASES:
             if len(self._frames) >= GREATEST_KNOWN_JOBS:
                 self._frames.pop(next(iter(self._frames)))
-            frame = Frame(variation.job, self._book, self._known, self._discounts)
+            frame = JobCases(variation.job, self._book, self._known, self._discounts)
             self._frames[key] = frame
         return frame
 
-    def _fill(self, found: "_Found", rows: Whole, chunk: Chunk, frame: Frame) -> None:
+    def _fill(self, found: "_Found", rows: Whole, chunk: Chunk, frame: JobCases) -> None:
         assembly = frame.assembly()
         lines = assembly.lines(chunk)
         priced = self._sums.of(lines, chunk.count)

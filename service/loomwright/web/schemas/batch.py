@@ -6,8 +6,8 @@ from typing import Any
 
 from marshmallow import fields
 
+from loomwright.batch.forms.pair_list import PAIR_RECORD
 from loomwright.batch.pair import OF_VEHICLES, package_record, vehicle_record
-from loomwright.batch.pair_list import PAIR_RECORD
 from loomwright.batch.quote import Amounts
 from loomwright.batch.rows import CIRCUITS, COLUMNS, OF_PAIR
 from loomwright.jobs.demo_library import demo_job

@@ -7,10 +7,10 @@ from typing import Any
 
 import orjson
 
-from loomwright.batch.batch_document import PACKAGE, PAIR, RECORD, SETTINGS, VEHICLE
-from loomwright.batch.dotted import cells_of_document
+from loomwright.batch.forms.batch_document import PACKAGE, PAIR, RECORD, SETTINGS, VEHICLE
+from loomwright.batch.forms.dotted import cells_of_document
+from loomwright.batch.forms.pair_list import PAIR_RECORD
 from loomwright.batch.pair import package_record, vehicle_record
-from loomwright.batch.pair_list import PAIR_RECORD
 from loomwright.pricing.members import Record
 from loomwright.web.openapi_bodies import BodyForm
 from loomwright.web.schemas.batch import BATCH_SETTINGS, batch_examples

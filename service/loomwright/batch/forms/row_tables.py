@@ -16,15 +16,15 @@ import pyarrow as pa
 import pyarrow.ipc
 import pyarrow.parquet as pq
 
-from loomwright.batch.arrow_frames import uncompressed
-from loomwright.batch.arrow_limits import check_schema, parts_of
-from loomwright.batch.form_error import (
+from loomwright.batch.forms.arrow_frames import uncompressed
+from loomwright.batch.forms.arrow_limits import check_schema, parts_of
+from loomwright.batch.forms.form_error import (
     MALFORMED_ARROW,
     MALFORMED_CSV,
     MALFORMED_PARQUET,
     FormError,
 )
-from loomwright.batch.json_values import check_utf_8
+from loomwright.batch.forms.json_values import check_utf_8
 from loomwright.engineering.record import record
 
 _ROWS_AT_ONCE = 512

@@ -9,13 +9,13 @@ from pathlib import Path
 from types import FrameType
 from typing import Any, Self
 
-from loomwright.batch.comparison import earlier_files
-from loomwright.batch.inputs import inputs_at
-from loomwright.batch.page import comparison_page, summary_page
-from loomwright.batch.partition import Progress, Work
-from loomwright.batch.run import Priced, Request, output_at, parts_of, priced
-from loomwright.batch.run_error import RunError
-from loomwright.batch.workers import ThisProcess, WorkerProcesses, Workers
+from loomwright.batch.runs.comparison import earlier_files
+from loomwright.batch.runs.inputs import inputs_at
+from loomwright.batch.runs.page import comparison_page, summary_page
+from loomwright.batch.runs.partition import Progress, Work
+from loomwright.batch.runs.run import Priced, Request, output_at, parts_of, priced
+from loomwright.batch.runs.run_error import RunError
+from loomwright.batch.runs.workers import ThisProcess, WorkerProcesses, Workers
 
 WRITTEN, NOTHING_QUOTED, TO_MEND = 0, 1, 2
 DESCRIPTION = """\
@@ -209,7 +209,7 @@ def _workers(chosen: argparse.Namespace) -> tuple[Callable[[Work, Progress], Wor
         raise RunError("--workers counts processes of this machine; a cluster has its own.")
     try:
         # Only then: it is an extra, and takes a second to load.
-        from loomwright.batch.cluster import ClusterWorkers  # noqa: PLC0415
+        from loomwright.batch.runs.cluster import ClusterWorkers  # noqa: PLC0415
     except ModuleNotFoundError as error:
         raise RunError(
             f"--cluster needs {error.name}, which is not installed; it comes with the extra "

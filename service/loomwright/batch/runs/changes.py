@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import NamedTuple
 
-from loomwright.batch.compared_circuits import SizeChange
+from loomwright.batch.runs.compared_circuits import SizeChange
 
 
 class PriceChange(NamedTuple):

@@ -16,7 +16,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from loomwright.batch.cell_forms import form_message, plain_value, text_of_value, value_of_text
+from loomwright.batch.forms.cell_forms import (
+    form_message,
+    plain_value,
+    text_of_value,
+    value_of_text,
+)
 from loomwright.pricing.members import Member, Record, Records
 
 _INDEX = re.compile(r"0|[1-9][0-9]{0,3}", re.ASCII)

@@ -18,11 +18,11 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
-from loomwright.batch.changes import Comparison, PackageChanges, PriceChange
-from loomwright.batch.compared_circuits import circuit_changes
-from loomwright.batch.parts import nested_circuits
 from loomwright.batch.rows import CIRCUITS, COLUMNS, OF_PAIR, row_schema
-from loomwright.batch.run_error import RunError
+from loomwright.batch.runs.changes import Comparison, PackageChanges, PriceChange
+from loomwright.batch.runs.compared_circuits import circuit_changes
+from loomwright.batch.runs.parts import nested_circuits
+from loomwright.batch.runs.run_error import RunError
 from loomwright.engineering.record import record
 from loomwright.jobs.priced_job import COMPLETE
 

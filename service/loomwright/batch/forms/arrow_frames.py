@@ -15,7 +15,7 @@ import struct
 from collections.abc import Iterator
 from typing import IO
 
-from loomwright.batch.form_error import MALFORMED_ARROW, FormError
+from loomwright.batch.forms.form_error import MALFORMED_ARROW, FormError
 
 _CONTINUATION = b"\xff\xff\xff\xff"
 _END = b"\0\0\0\0"

@@ -5,9 +5,9 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 
-from loomwright.batch.changes import Comparison, PackageChanges, PriceChange
-from loomwright.batch.compared_circuits import SizeChange
-from loomwright.batch.run import Priced
+from loomwright.batch.runs.changes import Comparison, PackageChanges, PriceChange
+from loomwright.batch.runs.compared_circuits import SizeChange
+from loomwright.batch.runs.run import Priced
 from loomwright.batch.summary import Summary, Totals
 from loomwright.pricing.money import minor_unit_digits
 

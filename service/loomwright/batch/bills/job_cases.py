@@ -14,7 +14,7 @@ from loomwright.batch.bills.lengths import RowLengths
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.pieces import NOTHING, Case, Cases, WiringCase
 from loomwright.batch.bills.thresholds import Thresholds
-from loomwright.batch.sizes import CircuitSizes, SizedRows
+from loomwright.batch.sizing.sizes import CircuitSizes, SizedRows
 from loomwright.batch.variation import Variation
 from loomwright.jobs.job import Circuit, Equipment, Job
 from loomwright.jobs.sized_circuit import SIZED, VERDICTS
@@ -27,7 +27,7 @@ _SIZED = VERDICTS.index(SIZED)
 Rows = npt.NDArray[np.int64]
 
 
-def frame_key(job: Job) -> Hashable:
+def billed_key(job: Job) -> Hashable:
     """Return what jobs have in common whose rows are of the same cases."""
     return (
         job.vehicle.difficulty,
@@ -84,7 +84,7 @@ class _Built(NamedTuple):
     rated_current_a: float
 
 
-class Frame:
+class JobCases:
     """A job without its lengths, with the cases that rows of it were of so far.
 
     Parameters

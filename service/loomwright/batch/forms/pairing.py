@@ -4,17 +4,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from loomwright.batch.batch_document import PACKAGE, VEHICLE, BatchDocument
-from loomwright.batch.collector import collector_paused
 from loomwright.batch.engine import Batch, Pairs
-from loomwright.batch.items import (
+from loomwright.batch.forms.batch_document import PACKAGE, VEHICLE, BatchDocument
+from loomwright.batch.forms.collector import collector_paused
+from loomwright.batch.forms.items import (
     packages_of_items,
     refused_package,
     refused_vehicle,
     vehicles_of_items,
 )
+from loomwright.batch.forms.pair_list import PairList
 from loomwright.batch.pair import Package, Vehicle
-from loomwright.batch.pair_list import PairList
 from loomwright.batch.quote import Pricing
 from loomwright.pricing.faults import Fault
 

@@ -19,10 +19,10 @@ import pyarrow.parquet as pq
 
 from loomwright.batch.array_engine import engine_of
 from loomwright.batch.engine import Batch, Engine, Pairs, batches
+from loomwright.batch.forms.writing import SUMMARY
 from loomwright.batch.guarded import GuardedEngine
-from loomwright.batch.software import differences, software
+from loomwright.batch.runs.software import differences, software
 from loomwright.batch.summary import Summary
-from loomwright.batch.writing import SUMMARY
 from loomwright.engineering.record import record
 
 # Rows that are worked out together within a partition.

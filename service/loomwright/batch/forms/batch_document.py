@@ -21,10 +21,10 @@ every vehicle.
 from collections.abc import Callable, Mapping, Sequence
 from typing import IO, Any
 
-from loomwright.batch.cell_forms import plain_value
-from loomwright.batch.collector import collector_paused
-from loomwright.batch.dotted import Columns, UnknownColumnError
-from loomwright.batch.form_error import (
+from loomwright.batch.forms.cell_forms import plain_value
+from loomwright.batch.forms.collector import collector_paused
+from loomwright.batch.forms.dotted import Columns, UnknownColumnError
+from loomwright.batch.forms.form_error import (
     TOO_MANY_PACKAGES,
     TOO_MANY_PAIRS,
     TOO_MANY_VEHICLES,
@@ -33,13 +33,13 @@ from loomwright.batch.form_error import (
     WRONG_SHAPE,
     FormError,
 )
-from loomwright.batch.items import Item
-from loomwright.batch.json_values import json_value, ndjson_values
+from loomwright.batch.forms.items import Item
+from loomwright.batch.forms.json_values import json_value, ndjson_values
+from loomwright.batch.forms.pair_list import PAIR_RECORD, PairList
+from loomwright.batch.forms.reading import MOST_NAMED, item_of_row
+from loomwright.batch.forms.row_tables import RowTable, arrow_table, csv_table
+from loomwright.batch.forms.streams import Readable, opened
 from loomwright.batch.pair import package_record, vehicle_record
-from loomwright.batch.pair_list import PAIR_RECORD, PairList
-from loomwright.batch.reading import MOST_NAMED, item_of_row
-from loomwright.batch.row_tables import RowTable, arrow_table, csv_table
-from loomwright.batch.streams import Readable, opened
 from loomwright.engineering.record import record
 from loomwright.pricing.book_members import PRICE_BOOK
 from loomwright.pricing.book_tables import PRICE_BOOK_TABLES

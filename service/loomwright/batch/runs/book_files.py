@@ -6,7 +6,7 @@ from typing import Any
 
 import orjson
 
-from loomwright.batch.run_error import RunError
+from loomwright.batch.runs.run_error import RunError
 from loomwright.jobs.demo_library import demo_book
 from loomwright.pricing.book_csv import price_book_from_csv
 from loomwright.pricing.book_document import price_book_from_document

@@ -5,10 +5,10 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.batch.conductor_columns import NONE, NOT_SOLVED, ConductorRows
-from loomwright.batch.conductor_rows import conductor_rows
-from loomwright.batch.sizes import CircuitSizes, SizedRows
-from loomwright.batch.source_rows import SourceRows, fault_source_rows
+from loomwright.batch.sizing.conductor_columns import NONE, NOT_SOLVED, ConductorRows
+from loomwright.batch.sizing.conductor_rows import conductor_rows
+from loomwright.batch.sizing.sizes import CircuitSizes, SizedRows
+from loomwright.batch.sizing.source_rows import SourceRows, fault_source_rows
 from loomwright.batch.variation import Variation
 from loomwright.engineering.compiled import compiled
 from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, VERDICTS

@@ -18,14 +18,14 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import IO
 
-from loomwright.batch.dotted import Columns, UnknownColumnError
-from loomwright.batch.form_error import UNKNOWN_COLUMN, UNKNOWN_FORM, WRONG_SHAPE, FormError
-from loomwright.batch.items import KEY, Item, packages_of_items, vehicles_of_items
-from loomwright.batch.json_values import json_value, ndjson_values
+from loomwright.batch.forms.dotted import Columns, UnknownColumnError
+from loomwright.batch.forms.form_error import UNKNOWN_COLUMN, UNKNOWN_FORM, WRONG_SHAPE, FormError
+from loomwright.batch.forms.items import KEY, Item, packages_of_items, vehicles_of_items
+from loomwright.batch.forms.json_values import json_value, ndjson_values
+from loomwright.batch.forms.pair_list import PAIR_RECORD, PairList
+from loomwright.batch.forms.row_tables import ROW_TABLES, Row, RowTable
+from loomwright.batch.forms.streams import Readable, opened
 from loomwright.batch.pair import Package, Vehicle, package_record, vehicle_record
-from loomwright.batch.pair_list import PAIR_RECORD, PairList
-from loomwright.batch.row_tables import ROW_TABLES, Row, RowTable
-from loomwright.batch.streams import Readable, opened
 from loomwright.pricing.members import Record
 
 _FORM_OF_SUFFIX: Mapping[str, str] = {

@@ -19,8 +19,8 @@ import orjson
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from loomwright.batch.run_error import RunError
-from loomwright.batch.software import differences
+from loomwright.batch.runs.run_error import RunError
+from loomwright.batch.runs.software import differences
 
 MANIFEST, LOCK, ROWS, JOINED = "manifest.json", "lock", "rows", "joined"
 REPLACED, FINISHING = "replaced", "finishing"

@@ -7,18 +7,18 @@ from typing import TypeVar
 
 import orjson
 
-from loomwright.batch.book_files import book_at, pricing_at
 from loomwright.batch.engine import Batch, Pairs
-from loomwright.batch.form_error import FormError
-from loomwright.batch.items import Item, packages_of_items, vehicles_of_items
+from loomwright.batch.forms.form_error import FormError
+from loomwright.batch.forms.items import Item, packages_of_items, vehicles_of_items
+from loomwright.batch.forms.pair_list import PAIR_RECORD, PairList
+from loomwright.batch.forms.pairing import paired
+from loomwright.batch.forms.reading import form_of_path, record_items
+from loomwright.batch.forms.streams import opened
 from loomwright.batch.pair import Package, Vehicle, package_record, vehicle_record
-from loomwright.batch.pair_list import PAIR_RECORD, PairList
-from loomwright.batch.pairing import paired
 from loomwright.batch.quote import Pricing
-from loomwright.batch.reading import form_of_path, record_items
-from loomwright.batch.run import Inputs
-from loomwright.batch.run_error import RunError
-from loomwright.batch.streams import opened
+from loomwright.batch.runs.book_files import book_at, pricing_at
+from loomwright.batch.runs.run import Inputs
+from loomwright.batch.runs.run_error import RunError
 from loomwright.pricing.members import Record
 
 _PARQUET = "parquet"

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 import pyarrow as pa
 import pyarrow.compute as pc
 
-from loomwright.batch.form_error import MALFORMED_ARROW, FormError
+from loomwright.batch.forms.form_error import MALFORMED_ARROW, FormError
 
 # A document of fifty circuits with all their members has some ten thousand values.
 MOST_VALUES_OF_ROW = 100_000

@@ -8,7 +8,7 @@ from typing import IO, Any
 
 import orjson
 
-from loomwright.batch.form_error import MALFORMED_JSON, NOT_UTF_8, FormError
+from loomwright.batch.forms.form_error import MALFORMED_JSON, NOT_UTF_8, FormError
 
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _LINE_END = b"\n"

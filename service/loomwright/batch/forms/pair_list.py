@@ -4,7 +4,7 @@ from array import array
 from collections.abc import Iterator
 from typing import NamedTuple
 
-from loomwright.batch.items import MOST_FAULTS, Item
+from loomwright.batch.forms.items import MOST_FAULTS, Item
 from loomwright.pricing.faults import Fault
 from loomwright.pricing.members import Record, Text
 from loomwright.pricing.reading import ObjectReader

@@ -11,19 +11,19 @@ from typing import Literal, NamedTuple
 import orjson
 from tqdm import tqdm
 
-from loomwright.batch.changes import Comparison
-from loomwright.batch.comparison import compared
 from loomwright.batch.engine import Batch, Pairs
-from loomwright.batch.partition import Progress, Work, partitions
-from loomwright.batch.parts import (
+from loomwright.batch.runs.changes import Comparison
+from loomwright.batch.runs.comparison import compared
+from loomwright.batch.runs.partition import Progress, Work, partitions
+from loomwright.batch.runs.parts import (
     Example,
     join_as_csv,
     join_as_parquet,
     refusal_examples,
     summary_of_parts,
 )
-from loomwright.batch.run_error import RunError
-from loomwright.batch.run_folder import (
+from loomwright.batch.runs.run_error import RunError
+from loomwright.batch.runs.run_folder import (
     JOINED,
     ROWS,
     Ending,
@@ -32,9 +32,9 @@ from loomwright.batch.run_folder import (
     held_folder,
     holds_partitions_alone,
 )
-from loomwright.batch.software import software
+from loomwright.batch.runs.software import software
+from loomwright.batch.runs.workers import Workers
 from loomwright.batch.summary import Summary
-from loomwright.batch.workers import Workers
 from loomwright.engineering.record import record
 
 # Pairs of a partition: a few seconds of work at most, a few megabytes to send, and enough rows for

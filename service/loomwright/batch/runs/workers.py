@@ -14,8 +14,15 @@ from multiprocessing.process import BaseProcess
 from types import TracebackType
 from typing import Protocol, Self
 
-from loomwright.batch.partition import Partition, Progress, Work, forget, keep, priced_partition
-from loomwright.batch.run_error import RunError
+from loomwright.batch.runs.partition import (
+    Partition,
+    Progress,
+    Work,
+    forget,
+    keep,
+    priced_partition,
+)
+from loomwright.batch.runs.run_error import RunError
 
 # A partition that ended a process as many times will end the next one, too.
 MOST_DEATHS = 3

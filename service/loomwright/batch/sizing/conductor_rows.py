@@ -8,8 +8,8 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.batch.conductor_columns import NO_SIZED_BRANCH, NONE, ConductorRows
-from loomwright.batch.source_rows import column, working_resistances_ohm
+from loomwright.batch.sizing.conductor_columns import NO_SIZED_BRANCH, NONE, ConductorRows
+from loomwright.batch.sizing.source_rows import column, working_resistances_ohm
 from loomwright.batch.variation import (
     GROUND_LEAD_LENGTH,
     SEGMENT_LENGTH,

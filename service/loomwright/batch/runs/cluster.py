@@ -23,15 +23,15 @@ from distributed import (
     as_completed,
 )
 
-from loomwright.batch.partition import (
+from loomwright.batch.runs.partition import (
     Partition,
     Work,
     forget,
     keep,
     priced_partition,
 )
-from loomwright.batch.run_error import RunError
-from loomwright.batch.workers import deaf_to_ctrl_c
+from loomwright.batch.runs.run_error import RunError
+from loomwright.batch.runs.workers import deaf_to_ctrl_c
 
 LOCAL, _TLS = "local", "tls://"
 _CONNECT_S, _JOIN_S, _CLOSE_S = 5.0, 60.0, 10.0

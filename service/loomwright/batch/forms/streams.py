@@ -5,7 +5,7 @@ import io
 import zlib
 from typing import Protocol
 
-from loomwright.batch.form_error import MALFORMED_GZIP, TOO_LARGE, FormError
+from loomwright.batch.forms.form_error import MALFORMED_GZIP, TOO_LARGE, FormError
 
 _BUFFER_SIZE = 1 << 18
 

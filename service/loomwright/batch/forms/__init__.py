@@ -1,0 +1,1 @@
+"""Forms in which batches come in and rows go out."""

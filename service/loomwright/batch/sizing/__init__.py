@@ -1,0 +1,1 @@
+"""Conductors and fuses of many rows of one job."""
