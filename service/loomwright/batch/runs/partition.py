@@ -6,6 +6,7 @@ nothing with the others can run it, and running it twice gives the same bytes.
 """
 
 import logging
+import gc
 import pickle
 import threading
 from collections.abc import Callable, Iterator, Mapping
@@ -26,7 +27,7 @@ from loomwright.batch.summary import Summary
 from loomwright.engineering.record import record
 
 # Rows that are worked out together within a partition.
-ROWS_AT_ONCE = 16_384
+ROWS_AT_ONCE = 65_536
 # Works whose batch a process keeps; a cluster may be asked by two clients at a time.
 _KEPT = 2
 COMPRESSION = "zstd"
