@@ -3,6 +3,7 @@
 import numpy as np
 import numpy.typing as npt
 
+from loomwright.batch.codes import coded_numbers, coded_rows
 from loomwright.batch.quote import QuotedCircuit
 from loomwright.batch.sizing.sizes import NONE, CircuitSizes, SizedRows
 from loomwright.batch.variation import GREATEST_CURRENT, Place, Variation
@@ -115,38 +116,31 @@ def _lists(
     job: Job, sizes: SizedRows, count: int
 ) -> tuple[tuple[tuple[QuotedCircuit, ...], ...], Indices]:
     """Return the unlike lists of circuits, and which one each row has."""
-    which = np.zeros(count, np.int64)
-    for circuit in job.circuits:
-        codes = _codes(sizes.circuits[circuit.key])
-        # Numbered anew with each circuit, so that no product of codes grows beyond 64 bits.
-        _, which = np.unique(which * (codes.max(initial=0) + 1) + codes, return_inverse=True)
-    _, firsts = np.unique(which, return_index=True)
-    lists = tuple(
-        tuple(_quoted(circuit, sizes.circuits[circuit.key], row) for circuit in job.circuits)
-        for row in firsts.tolist()
-    )
-    return lists, which
+    if not count:
+        return (), np.zeros(0, np.int64)
+    known = [_kinds(circuit, sizes.circuits[circuit.key]) for circuit in job.circuits]
+    which, lists = coded_rows([codes for codes, _ in known])
+    return tuple(
+        tuple(kinds[code] for code, (_, kinds) in zip(each, known, strict=True)) for each in lists
+    ), which
 
 
-def _codes(entry: CircuitSizes) -> Indices:
-    """Return a whole number from 0 for each row, alike where verdict, conductor and fuse are."""
-    ratings, rating = np.unique(entry.rated_current_a, return_inverse=True)
-    codes = entry.verdict.astype(np.int64)
-    for part in (entry.size, entry.fuse_type):
-        codes = codes * (int(part.max(initial=0)) + 2) + (part + 1)
-    return codes * ratings.size + rating
-
-
-def _quoted(circuit: Circuit, entry: CircuitSizes, row: int) -> QuotedCircuit:
-    size, fuse = int(entry.size[row]), int(entry.fuse_type[row])
+def _kinds(circuit: Circuit, entry: CircuitSizes) -> tuple[Indices, list[QuotedCircuit]]:
+    """Return a code of what a quote says of a circuit in each row, and that by its code."""
+    rating, ratings = coded_numbers(np.nan_to_num(entry.rated_current_a))
+    columns = [part.astype(np.int64) for part in (entry.verdict, entry.size, entry.fuse_type)]
+    codes, kinds = coded_rows([*columns, rating])
     series = tables().series[circuit.conductor.series]
-    return QuotedCircuit(
-        circuit.key,
-        CIRCUIT_VERDICTS[int(entry.verdict[row])],
-        None if size == NONE else series[size].key,
-        None if fuse == NONE else circuit.fuse_types[fuse],
-        None if fuse == NONE else float(entry.rated_current_a[row]),
-    )
+    return codes, [
+        QuotedCircuit(
+            circuit.key,
+            CIRCUIT_VERDICTS[verdict],
+            None if size == NONE else series[size].key,
+            None if fuse == NONE else circuit.fuse_types[fuse],
+            None if fuse == NONE else ratings[rated],
+        )
+        for verdict, size, fuse, rated in kinds
+    ]
 
 
 def _asked_of_sources(variation: Variation, sizes: SizedRows) -> tuple[Array, Mask]:

@@ -10,12 +10,12 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.batch.bills.codes import ONE_ROW, coded_rows
 from loomwright.batch.bills.growth import in_steps
 from loomwright.batch.bills.lengths import CircuitStretch
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.pieces import PartNeed
 from loomwright.batch.bills.tally import Amount, Chunk, Tally
+from loomwright.batch.codes import ONE_ROW, coded_rows
 from loomwright.engineering.record import record
 from loomwright.pricing.cover import Choice, Cluster, clusters
 from loomwright.pricing.growing import Growing

@@ -8,12 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.bills.assembly import Assembly, KnownAmounts
-from loomwright.batch.bills.codes import ONE_ROW, Codes, coded_numbers, coded_rows
 from loomwright.batch.bills.contested import CoversOfJob
 from loomwright.batch.bills.lengths import RowLengths
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.pieces import NOTHING, Case, Cases, WiringCase
 from loomwright.batch.bills.thresholds import Thresholds
+from loomwright.batch.codes import ONE_ROW, Codes, coded_numbers, coded_rows
 from loomwright.batch.sizing.sizes import CircuitSizes, SizedRows
 from loomwright.batch.variation import Variation
 from loomwright.jobs.job import Circuit, Equipment, Job

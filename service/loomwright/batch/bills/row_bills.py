@@ -7,7 +7,6 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.bills.assembly import KnownAmounts, RowLine
-from loomwright.batch.bills.codes import coded_rows
 from loomwright.batch.bills.columns import NO_DAY, BillColumns, Mask, Whole
 from loomwright.batch.bills.growth import TooGreatError
 from loomwright.batch.bills.job_cases import JobCases, billed_key
@@ -15,6 +14,7 @@ from loomwright.batch.bills.lengths import RowLengths, rows_out_of_range
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.row_sums import RowSums
 from loomwright.batch.bills.tally import Chunk
+from loomwright.batch.codes import coded_rows
 from loomwright.batch.quote import Amounts
 from loomwright.batch.sizing.sizes import SizedRows
 from loomwright.batch.variation import Variation

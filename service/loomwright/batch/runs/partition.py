@@ -6,7 +6,6 @@ nothing with the others can run it, and running it twice gives the same bytes.
 """
 
 import logging
-import gc
 import pickle
 import threading
 from collections.abc import Callable, Iterator, Mapping

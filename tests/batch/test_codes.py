@@ -4,7 +4,7 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.batch.bills.codes import coded_numbers, coded_rows
+from loomwright.batch.codes import coded_numbers, coded_rows
 
 SMALL = st.integers(-3, 3)
 # So far apart that three columns together pass 64 bits.
