@@ -278,7 +278,7 @@ def _say(what: str, seen: list[float], least: float) -> None:
 def main() -> None:
     """Measure what is asked for."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("parts", nargs="*", choices=[[], *PARTS], default=list(PARTS))
+    parser.add_argument("parts", nargs="*", choices=[[], *PARTS], default=[])
     parser.add_argument("--pairs", type=int, default=1_000_000)
     parser.add_argument("--vehicles", type=int, default=20_000)
     parser.add_argument("--runs", type=int, default=3)
@@ -293,7 +293,7 @@ def main() -> None:
         "flat": measure_flat,
         "profile": profile,
     }
-    for part in options.parts:
+    for part in options.parts or PARTS:
         print(part)
         measures[part](options)
 
