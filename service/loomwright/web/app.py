@@ -34,6 +34,7 @@ from loomwright.web.problems import register_problems
 from loomwright.web.quota import register_quota
 from loomwright.web.redaction import redact
 from loomwright.web.requests import GREATEST_BODY_BYTES
+from loomwright.web.schemas.batch import batch_examples
 from loomwright.web.settings import Settings, keep_settings, settings_from
 
 
@@ -109,9 +110,13 @@ def _answer_examples() -> None:
     workers.
     """
     client = _application(Settings()).test_client()
-    # Formulas of expected readings are asked by plans alone, which have no example of their own.
-    plans: dict[str, Any] = {"plan-installation": {DEMO_JOBS[0]: {"job": demo_job(DEMO_JOBS[0])}}}
-    for operation, bodies in {**EXAMPLES, **plans}.items():
+    # Formulas of expected readings are asked by plans alone, and loops over rows by batches, which
+    # have no example of their own.
+    others: dict[str, dict[str, Any]] = {
+        "plan-installation": {DEMO_JOBS[0]: {"job": demo_job(DEMO_JOBS[0])}},
+        "price-packages": batch_examples(),
+    }
+    for operation, bodies in {**EXAMPLES, **others}.items():
         for name, body in bodies.items():
             answer = client.post(f"/v1/{operation}", json=body)
             if answer.status_code != HTTPStatus.OK:
