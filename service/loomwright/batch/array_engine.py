@@ -9,7 +9,7 @@ import numpy.typing as npt
 import pyarrow as pa
 
 from loomwright.batch.bills.columns import BillColumns
-from loomwright.batch.bills.job_cases import billed_key as job_key
+from loomwright.batch.bills.job_cases import billed_key
 from loomwright.batch.bills.row_bills import RowBills
 from loomwright.batch.engine import Batch, Engine
 from loomwright.batch.frames import frames_of, variation_of
@@ -187,7 +187,7 @@ class ArrayEngine:
         assert isinstance(job, Job)
         stated = self._frames.difficulties[difficulty]
         billed = replace(job, vehicle=replace(job.vehicle, difficulty=stated))
-        return job_key(billed), billed
+        return billed_key(billed), billed
 
 
 @record
