@@ -8,7 +8,6 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.bills.assembly import Assembly, KnownAmounts
-from loomwright.batch.bills.contested import CoversOfJob
 from loomwright.batch.bills.lengths import RowLengths
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.pieces import NOTHING, Case, Cases, WiringCase
@@ -107,28 +106,18 @@ class JobCases:
             equipment=tuple(_as_billed(item) for item in job.equipment),
             circuits=tuple(_as_built(circuit) for circuit in job.circuits),
         )
-        self._book, self._known, self._discounts = book, known, discounts
         self._cases = Cases(self.job, book)
         self._thresholds = {circuit.key: Thresholds(circuit, book) for circuit in self.job.circuits}
         #: Cases of the job, then of wiring and leads of each circuit, in the order of a bill.
-        self._pieces: list[list[Case]] = [[self._cases.of_job()]]
-        self._pieces += [[] for _ in range(2 * len(self.job.circuits))]
-        self._indices: list[dict[Hashable, int]] = [{} for _ in self._pieces]
-        self._assembly: Assembly | None = None
-        self._covers = CoversOfJob()
+        self._indices: list[dict[Hashable, int]] = [{} for _ in range(1 + 2 * len(job.circuits))]
+        #: Lines of rows of all cases met so far.
+        self.assembly = Assembly(book, known, discounts)
+        self._join(0, None, self._cases.of_job())
 
     @property
     def case_count(self) -> int:
         """How many cases were met."""
-        return sum(map(len, self._pieces))
-
-    def assembly(self) -> Assembly:
-        """Return the lines of rows of all cases met so far."""
-        if self._assembly is None:
-            self._assembly = Assembly(
-                self._pieces, self._book, self._known, self._discounts, self._covers
-            )
-        return self._assembly
+        return sum(map(len, self._indices))
 
     def cases(self, variation: Variation, sizes: SizedRows, rows: Rows) -> dict[int, Units]:
         """Return the case of each piece in rows, or the one of all of them.
@@ -220,9 +209,8 @@ class JobCases:
         return _by_code(cases, codes)
 
     def _join(self, piece: int, key: Hashable, case: Case) -> int:
-        self._assembly = None
-        self._pieces[piece].append(case)
-        index = self._indices[piece][key] = len(self._pieces[piece]) - 1
+        index = self._indices[piece][key] = len(self._indices[piece])
+        self.assembly.join(piece, index, case)
         return index
 
 

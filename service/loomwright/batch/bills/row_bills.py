@@ -113,7 +113,7 @@ class RowBills:
         return frame
 
     def _fill(self, found: "_Found", rows: Whole, chunk: Chunk, frame: JobCases) -> None:
-        assembly = frame.assembly()
+        assembly = frame.assembly
         lines = assembly.lines(chunk)
         priced = self._sums.of(lines, chunk.count)
         found.take(rows, priced.sums)
