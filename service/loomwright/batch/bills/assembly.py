@@ -6,7 +6,7 @@ from datetime import date
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.batch.bills.contested import CoversOfJob, PlacedNeed
+from loomwright.batch.bills.contested import KnownCovers, PlacedNeed
 from loomwright.batch.bills.contests import Contests
 from loomwright.batch.bills.line_amounts import LineAmounts, LineDiscounts
 from loomwright.batch.bills.pieces import Case
@@ -51,15 +51,13 @@ class Assembly:
     book
         Price book, with what holds on the day.
     known
-        Amounts of lines met before, by key; those that are met now join them.
-    discounts
-        Line discounts.
+        Amounts of lines met before; those that are met now join them.
     """
 
-    def __init__(self, book: PriceBook, known: "KnownAmounts", discounts: LineDiscounts) -> None:
+    def __init__(self, book: PriceBook, known: "KnownAmounts") -> None:
         self._book, self._known = book, known
         self._plain: dict[str, _PlainPart] = {}
-        self._contests = Contests(book, discounts, CoversOfJob())
+        self._contests = Contests(book, known.discounts, known.covers)
         self._labour: dict[str, _Work] = {}
         self._needed_parts, self._needed_work = _KeysOfCases(), _KeysOfCases()
         self.unserved = Unserved()
@@ -190,7 +188,11 @@ class KnownAmounts:
     """
 
     def __init__(self, book: PriceBook, discounts: LineDiscounts) -> None:
-        self._book, self._discounts = book, discounts
+        self._book = book
+        #: Line discounts.
+        self.discounts = discounts
+        #: Amounts of what articles compete for.
+        self.covers = KnownCovers()
         self._pricing = PartPricing(book)
         self._nothing = money_from_minor_units(0, book.currency)
         self._of_parts: dict[str, LineAmounts] = {}
@@ -217,7 +219,7 @@ class KnownAmounts:
         self, known: dict[str, LineAmounts], key: str, line: Callable[[int], Line]
     ) -> LineAmounts:
         if key not in known:
-            known[key] = LineAmounts(line, self._discounts)
+            known[key] = LineAmounts(line, self.discounts)
         return known[key]
 
 

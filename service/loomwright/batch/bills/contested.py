@@ -28,7 +28,7 @@ from loomwright.pricing.price_book import PriceBook
 _GREATEST_SUBSETS = 4
 # Distinct requirements that are kept; each takes some 1 kB.
 GREATEST_KNOWN_COVERS = 50_000
-GREATEST_KNOWN_SCOPES = 64
+GREATEST_KNOWN_SCOPES = 256
 
 
 @record
@@ -74,7 +74,7 @@ class Contested:
     discounts
         Line discounts.
     covers
-        Covers of the job that were found before.
+        Covers that were found before.
     """
 
     def __init__(
@@ -83,10 +83,10 @@ class Contested:
         cluster: Cluster,
         book: PriceBook,
         discounts: LineDiscounts,
-        covers: "CoversOfJob",
+        covers: "KnownCovers",
     ) -> None:
         self._cluster, self._book, self._discounts = cluster, book, discounts
-        self._covers_of_job = covers
+        self._known_covers = covers
         self._needs = list(needs)
         self._decides: _Decides | None = None
 
@@ -100,7 +100,7 @@ class Contested:
         if self._decides is None:
             # Of plans as cheap as each other the single bill takes one by the order of its needs.
             self._needs.sort(key=lambda each: (each.piece, each.case, each.place))
-            self._decides = _decides(self._needs, self._cluster, self._covers_of_job)
+            self._decides = _decides(self._needs, self._cluster, self._known_covers)
         return self._decides
 
     def lines(self, chunk: Chunk) -> list[LineColumns]:
@@ -202,8 +202,8 @@ class _Covers:
             self.amounts.clear()
 
 
-class CoversOfJob:
-    """Covers of the rows of one job that were found so far, whichever cases there were."""
+class KnownCovers:
+    """Covers that were found so far, of any jobs and cases."""
 
     def __init__(self) -> None:
         self._structures: dict[tuple[tuple[str, ...], ...], int] = {(): 0}
@@ -243,7 +243,7 @@ class _Decides(NamedTuple):
     covers: _Covers
 
 
-def _decides(needs: Sequence[PlacedNeed], cluster: Cluster, covers: CoversOfJob) -> _Decides:
+def _decides(needs: Sequence[PlacedNeed], cluster: Cluster, covers: KnownCovers) -> _Decides:
     by_case: dict[int, dict[int, list[PartNeed]]] = {}
     for each in needs:
         by_case.setdefault(each.piece, {}).setdefault(each.case, []).append(each.need)

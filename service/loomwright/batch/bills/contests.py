@@ -3,7 +3,7 @@
 from collections.abc import Hashable, Iterable, Sequence
 from decimal import Decimal
 
-from loomwright.batch.bills.contested import Contested, CoversOfJob, PlacedNeed
+from loomwright.batch.bills.contested import Contested, KnownCovers, PlacedNeed
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.pricing.cover import Choice, Cluster, clusters
 from loomwright.pricing.price_book import PriceBook
@@ -19,10 +19,10 @@ class Contests:
     discounts
         Line discounts.
     covers
-        Covers of the job that were found before.
+        Covers that were found before.
     """
 
-    def __init__(self, book: PriceBook, discounts: LineDiscounts, covers: CoversOfJob) -> None:
+    def __init__(self, book: PriceBook, discounts: LineDiscounts, covers: KnownCovers) -> None:
         self._book, self._discounts, self._covers = book, discounts, covers
         self._needs: list[PlacedNeed] = []
         # What competes does not depend on quantities, nor on how often the same parts may serve.
