@@ -118,7 +118,8 @@ class Contested:
         """
         decides = self._what_decides()
         columns: list[Units] = [
-            chunk.figures(piece, structures) for piece, structures in decides.structures.items()
+            chunk.of_rows(piece, chunk.of_present(piece, structures))
+            for piece, structures in decides.structures.items()
         ]
         columns += [tally.steps(chunk) for tally in decides.tallies]
         varying = [column for column in columns if isinstance(column, np.ndarray)]

@@ -125,16 +125,19 @@ class RowBills:
         found.left_out[rows] = priced.left_out
         found.micro_hours[rows] = lines.micro_hours
         found.unpriced[rows] = assembly.unserved.count(chunk)
-        found.days[rows] = self._last_days(lines.parts, chunk.count)
+        found.days[rows] = self._last_days(lines.parts)
 
-    def _last_days(self, lines: list[RowLine], count: int) -> Units:
-        """Return the last day of each row, counted from the epoch."""
+    def _last_days(self, lines: list[RowLine]) -> Units:
+        """Return the last day of each row, counted from the epoch, or that of all rows."""
         stated = valid_until((), self._book, self._options.as_of)
         found: Units = _OPEN if stated is None else _day(stated)
         for line in lines:
-            if line.last_day is not None:
-                own = np.where(line.is_there, _day(line.last_day), _OPEN)
-                found = np.broadcast_to(np.minimum(found, own), count)
+            if line.last_day is None or line.is_there is False:
+                continue
+            own: Units = _day(line.last_day)
+            if isinstance(line.is_there, np.ndarray):
+                own = np.where(line.is_there, own, _OPEN)
+            found = np.minimum(found, own)
         return found
 
 

@@ -1,6 +1,6 @@
 """Sums of what rows need of one thing, in whole steps that it is sold by."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from math import gcd, lcm
 from typing import NamedTuple
 
@@ -67,25 +67,28 @@ class Chunk:
             self._present[piece] = found
         return found
 
-    def figures(self, piece: int, by_case: Mapping[int, int]) -> Units:
-        """Return the figure of the case of each row, 0 for such as have none, or that of all rows.
+    def of_present(self, piece: int, by_case: Mapping[int, int]) -> list[int]:
+        """Return the figures of the cases that there are rows of, 0 for such as have none."""
+        return [by_case.get(case, 0) for case in self.present(piece)]
+
+    def of_rows(self, piece: int, figures: Sequence[int]) -> Units:
+        """Return the figure of the case of each row, or that of all rows.
 
         Parameters
         ----------
         piece
             Index of the piece.
-        by_case
-            Figures that 64 bits hold.
+        figures
+            Of the cases that there are rows of; 64 bits hold them.
 
         Returns
         -------
         int or ndarray
             One for each row.
         """
-        present = self.present(piece)
-        figures = [by_case.get(case, 0) for case in present]
         if len(set(figures)) == 1:
             return figures[0]
+        present = self.present(piece)
         table = np.zeros(present[-1] + 1, np.int64)
         table[present] = figures
         return table[self.cases[piece]]
@@ -204,10 +207,11 @@ class Tally:
         found: Units = 0
         bound = 0
         for piece, constants in self._constants.items():
-            bound += max(constants.get(case, 0) for case in chunk.present(piece))
+            figures = chunk.of_present(piece, constants)
+            bound += max(figures)
             if bound >= GREATEST:
                 raise TooGreatError("a quantity has too many digits")
-            found = found + chunk.figures(piece, constants)
+            found = found + chunk.of_rows(piece, figures)
         for piece, by_case in self._terms.items():
             grown, most = self._grown(piece, by_case, chunk)
             found, bound = found + grown, bound + most
