@@ -67,6 +67,7 @@ class ArrayEngine:
         self._bills = lru_cache(_KEPT_PACKAGES)(self._bills_of)
         self._job = lru_cache(_KEPT_JOBS)(self._read_job)
         self._billed = lru_cache(_KEPT_JOBS)(self._job_to_bill)
+        self._key = lru_cache(_KEPT_JOBS)(self._key_but_for_difficulty)
         self._bills_by_options: dict[str, RowBills] = {}
         #: Rows that went to the single call so far.
         self.single_calls = 0
@@ -187,7 +188,13 @@ class ArrayEngine:
         assert isinstance(job, Job)
         stated = self._frames.difficulties[difficulty]
         billed = replace(job, vehicle=replace(job.vehicle, difficulty=stated))
-        return billed_key(billed), billed
+        return (stated, *self._key(package, frame)), billed
+
+    def _key_but_for_difficulty(self, package: int, frame: int) -> tuple[Hashable, ...]:
+        """Return what tells a job from others of other bills, without its difficulty."""
+        job = self._job(package, frame)
+        assert isinstance(job, Job)
+        return billed_key(job)[1:]
 
 
 @record

@@ -134,17 +134,17 @@ def joined(parts: Sequence[Variation]) -> Variation:
     return Variation(
         parts[0].job,
         sum(part.count for part in parts),
-        {
-            place: np.concatenate(
-                [np.broadcast_to(_known(part.numbers(place)), part.count) for part in parts]
-            )
-            for place in places
-        },
+        {place: _joined_numbers(parts, place) for place in places},
     )
 
 
-def _known(value: Array | float | None) -> Array | float:
-    return math.nan if value is None else value
+def _joined_numbers(parts: Sequence[Variation], place: Place) -> Array:
+    found, first = np.empty(sum(part.count for part in parts)), 0
+    for part in parts:
+        numbers = part.numbers(place)
+        found[first : first + part.count] = math.nan if numbers is None else numbers
+        first += part.count
+    return found
 
 
 def _source(source: PowerSource, numbers: Mapping[Place, float]) -> PowerSource:

@@ -1,13 +1,13 @@
 """Lines of the bills of a job's rows, put together from the cases that its pieces may be of."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date
-from typing import Generic, Protocol, TypeVar
 
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.batch.bills.contested import CoversOfJob, PlacedNeed, contested_of
+from loomwright.batch.bills.contested import KnownCovers, PlacedNeed
+from loomwright.batch.bills.contests import Contests
 from loomwright.batch.bills.line_amounts import LineAmounts, LineDiscounts
 from loomwright.batch.bills.pieces import Case
 from loomwright.batch.bills.tally import Amount, Chunk, Presence, Tally
@@ -19,9 +19,6 @@ from loomwright.pricing.minor_units import Units
 from loomwright.pricing.money import money_from_minor_units
 from loomwright.pricing.part_lines import PartPricing
 from loomwright.pricing.price_book import LabourOperation, Part, PriceBook
-
-# Pieces, each with its cases, in the order of a bill.
-Pieces = Sequence[Sequence[Case]]
 
 
 @record
@@ -45,64 +42,79 @@ class RowLines:
 
 
 class Assembly:
-    """Lines of all rows that are of some cases.
+    """Lines of all rows that are of some cases, which join one by one.
+
+    A line stays as it is when a case joins that does not need it.
 
     Parameters
     ----------
-    pieces
-        Cases of each piece.
     book
         Price book, with what holds on the day.
     known
-        Amounts of lines met before, by key; those that are met now join them.
-    discounts
-        Line discounts.
-    covers
-        Covers of the job that were found before; those that are found now join them.
+        Amounts of lines met before; those that are met now join them.
     """
 
-    def __init__(
-        self,
-        pieces: Pieces,
-        book: PriceBook,
-        known: "KnownAmounts",
-        discounts: LineDiscounts,
-        covers: CoversOfJob,
-    ) -> None:
-        self._book = book
-        self._counts = counts = {piece: len(cases) for piece, cases in enumerate(pieces)}
-        placed = [
-            PlacedNeed(piece, number, need)
-            for piece, cases in enumerate(pieces)
-            for number, case in enumerate(cases)
-            for need in case.parts
+    def __init__(self, book: PriceBook, known: "KnownAmounts") -> None:
+        self._book, self._known = book, known
+        self._plain: dict[str, _PlainPart] = {}
+        self._contests = Contests(book, known.discounts, known.covers)
+        self._labour: dict[str, _Work] = {}
+        self._needed_parts, self._needed_work = _KeysOfCases(), _KeysOfCases()
+        self.unserved = Unserved()
+
+    def join(self, piece: int, number: int, case: Case) -> None:
+        """Let a case join.
+
+        Parameters
+        ----------
+        piece
+            Index of its piece, which are in the order of a bill.
+        number
+            Which case of the piece it is.
+        case
+            What it needs.
+        """
+        needs = [
+            PlacedNeed(piece, number, place, need)
+            for place, need in enumerate(case.parts)
+            if need.parts
         ]
-        contested = {
-            part.key for each in placed if not each.need.is_plain for part in each.need.parts
-        }
-        plain: dict[str, list[PlacedNeed]] = {}
-        choices = []
-        for each in placed:
-            parts = each.need.parts
-            if each.need.is_plain and parts[0].key not in contested:
-                plain.setdefault(parts[0].key, []).append(each)
-            elif parts:
-                choices.append(each)
-        self._plain = _Lines(
-            [_PlainPart(book.part_by_key[key], own, counts, known) for key, own in plain.items()],
-            counts,
-        )
-        self._contested = _Lines(contested_of(choices, book, discounts, counts, covers), counts)
-        work = _work(pieces)
-        self._labour = _Lines(
-            [
-                _Work(operation, work[key], counts, book, known)
-                for key, operation in book.labour.items()
-                if key in work
-            ],
-            counts,
-        )
-        self.unserved = Unserved(pieces, counts)
+        keys = (part.key for each in needs for part in each.need.parts)
+        self._needed_parts.enter(piece, number, keys)
+        self._join_parts(needs)
+        self._needed_work.enter(piece, number, self._joined_work(piece, number, case))
+        self.unserved.join(piece, number, case)
+
+    def _join_parts(self, needs: Sequence[PlacedNeed]) -> None:
+        contested = [each for each in needs if not each.need.is_plain]
+        keys = {part.key for each in contested for part in each.need.parts}
+        # What nothing competed with so far, if now anything does.
+        for key in keys.intersection(self._plain):
+            contested += self._plain.pop(key).needs
+        for each in needs:
+            if each.need.is_plain:
+                (part,) = each.need.parts
+                if part.key in keys or part.key in self._contests:
+                    contested.append(each)
+                else:
+                    self._plain_part(part).add(each)
+        self._contests.add(contested)
+
+    def _plain_part(self, part: Part) -> "_PlainPart":
+        if part.key not in self._plain:
+            self._plain[part.key] = _PlainPart(part, self._known)
+        return self._plain[part.key]
+
+    def _joined_work(self, piece: int, number: int, case: Case) -> Iterator[str]:
+        """Let the labour of a case join, and yield its operations."""
+        for need in case.work:
+            if need.stepped is not None:
+                key, amount = need.operation, Amount(piece, number, need.stepped, need.at)
+                if key not in self._labour:
+                    operation = self._book.labour[key]
+                    self._labour[key] = _Work(operation, amount, self._book, self._known)
+                self._labour[key].add(amount)
+                yield key
 
     def lines(self, chunk: Chunk) -> RowLines:
         """Return the lines of rows at list price with their own discounts.
@@ -123,7 +135,7 @@ class Assembly:
             A quantity has more digits than 64 bits hold.
         """
         last_days, places = self._book.last_days, self._book.line_places
-        has_cases = chunk.has_cases(self._counts)
+        needed = self._needed_parts.of(chunk)
         parts = [
             (
                 (places[own.part.key], 0),
@@ -135,7 +147,7 @@ class Assembly:
                     last_days.get(own.part.key),
                 ),
             )
-            for own in self._plain.of(has_cases)
+            for own in (self._plain[key] for key in needed if key in self._plain)
         ]
         parts += [
             (
@@ -148,13 +160,14 @@ class Assembly:
                     last_days.get(each.line.key),
                 ),
             )
-            for contested in self._contested.of(has_cases)
+            for contested in self._contests.of(needed)
             for each in contested.lines(chunk)
         ]
         parts.sort(key=lambda entry: entry[0])
         labour: list[RowLine] = []
+        operations = self._needed_work.of(chunk)
         micro_hours: Units = 0
-        for work in self._labour.of(has_cases):
+        for work in (self._labour[key] for key in self._book.labour if key in operations):
             steps, is_there = work.steps(chunk)
             labour.append(
                 RowLine(work.operation.tax_category, *work.amounts.of(steps), is_there, None)
@@ -175,7 +188,11 @@ class KnownAmounts:
     """
 
     def __init__(self, book: PriceBook, discounts: LineDiscounts) -> None:
-        self._book, self._discounts = book, discounts
+        self._book = book
+        #: Line discounts.
+        self.discounts = discounts
+        #: Amounts of what articles compete for.
+        self.covers = KnownCovers()
         self._pricing = PartPricing(book)
         self._nothing = money_from_minor_units(0, book.currency)
         self._of_parts: dict[str, LineAmounts] = {}
@@ -202,93 +219,66 @@ class KnownAmounts:
         self, known: dict[str, LineAmounts], key: str, line: Callable[[int], Line]
     ) -> LineAmounts:
         if key not in known:
-            known[key] = LineAmounts(line, self._discounts)
+            known[key] = LineAmounts(line, self.discounts)
         return known[key]
 
 
-Placed = TypeVar("Placed", bound="_HasPlaces")
+class _KeysOfCases:
+    """Keys of what the cases need."""
 
+    def __init__(self) -> None:
+        self._by_case: dict[int, dict[int, list[str]]] = {}
 
-class _HasPlaces(Protocol):
-    @property
-    def places(self) -> Sequence[tuple[int, int]]:
-        """Piece and case of each need."""
+    def enter(self, piece: int, number: int, keys: Iterable[str]) -> None:
+        """Enter the keys of one more case."""
+        self._by_case.setdefault(piece, {})[number] = list(dict.fromkeys(keys))
 
-
-class _Lines(Generic[Placed]):
-    """What makes lines, of which some rows have few: those that are needed are found at once."""
-
-    def __init__(self, every: Sequence[Placed], counts: Mapping[int, int]) -> None:
-        self._every = every
-        firsts = dict(zip(counts, np.cumsum([0, *counts.values()]).tolist(), strict=False))
-        self._needed_by = np.zeros((len(every), sum(counts.values())), np.bool_)
-        for row, each in zip(self._needed_by, every, strict=True):
-            row[[firsts[piece] + case for piece, case in each.places]] = True
-
-    def of(self, has_cases: npt.NDArray[np.bool_]) -> list[Placed]:
-        """Return those that any case needs of which there are rows."""
-        needed = (self._needed_by & has_cases).any(axis=1)
-        return [self._every[index] for index in np.flatnonzero(needed).tolist()]
+    def of(self, chunk: Chunk) -> dict[str, None]:
+        """Return those of all cases of which there are rows, each once."""
+        found: dict[str, None] = {}
+        for piece, by_case in self._by_case.items():
+            for case in chunk.present(piece):
+                found.update(dict.fromkeys(by_case[case]))
+        return found
 
 
 class _PlainPart:
     """A part that nothing competes with."""
 
-    def __init__(
-        self,
-        part: Part,
-        needs: Sequence[PlacedNeed],
-        counts: Mapping[int, int],
-        known: KnownAmounts,
-    ) -> None:
+    def __init__(self, part: Part, known: KnownAmounts) -> None:
         self.part, self.amounts = part, known.of_part(part)
-        self.places = [(each.piece, each.case) for each in needs]
-        self.tally = Tally(
-            [Amount(each.piece, each.case, each.need.stepped[0], each.need.at) for each in needs],
-            counts,
-        )
-        self.presence = Presence(self.places, counts)
+        self.needs: list[PlacedNeed] = []
+        self.tally, self.presence = Tally(), Presence()
+
+    def add(self, each: PlacedNeed) -> None:
+        """Let a need join."""
+        self.needs.append(each)
+        self.tally.add(Amount(each.piece, each.case, each.need.stepped[0], each.need.at))
+        self.presence.add(each.piece, each.case)
 
 
 class _Work:
-    """An operation of the price book."""
+    """An operation of the price book, which is as long as ``first`` where it is charged once."""
 
     def __init__(
-        self,
-        operation: LabourOperation,
-        amounts: Sequence[Amount],
-        counts: Mapping[int, int],
-        book: PriceBook,
-        known: KnownAmounts,
+        self, operation: LabourOperation, first: Amount, book: PriceBook, known: KnownAmounts
     ) -> None:
         self.operation, self.amounts = operation, known.of_labour(operation)
         self.micro_hours = int(book.rules.labour_increment_h.scaleb(6))
-        self.places = [(each.piece, each.case) for each in amounts]
         self._is_presence_asked = bool(book.labour_minimum) or operation.is_charged_once
-        self._presence = Presence(self.places, counts)
-        self._tally = Tally(amounts, counts)
-        self._once: Units = 0
-        if operation.is_charged_once:
-            # It is as long wherever it is needed, and measured by no length.
-            first = amounts[0]
-            once = Tally([first], counts)
-            self._once = once.steps(Chunk(1, {first.piece: first.case}, None))
+        self._presence, self._tally = Presence(), Tally()
+        # It is as long wherever it is needed, and measured by no length.
+        self._once = Tally([first]) if operation.is_charged_once else None
+        self._at_first = Chunk(1, {first.piece: first.case}, None)
+
+    def add(self, amount: Amount) -> None:
+        """Let what one more case needs of it join."""
+        self._presence.add(amount.piece, amount.case)
+        self._tally.add(amount)
 
     def steps(self, chunk: Chunk) -> tuple[Units, bool | npt.NDArray[np.bool_]]:
         """Return the increments of labour of the rows, and which rows have the operation."""
         is_there = self._presence.of(chunk) if self._is_presence_asked else True
-        if self.operation.is_charged_once:
-            return self._once * is_there, is_there
+        if self._once is not None:
+            return self._once.steps(self._at_first) * is_there, is_there
         return self._tally.steps(chunk), is_there
-
-
-def _work(pieces: Pieces) -> dict[str, list[Amount]]:
-    """Return the labour of all cases, by operation."""
-    found: dict[str, list[Amount]] = {}
-    for piece, cases in enumerate(pieces):
-        for number, case in enumerate(cases):
-            for need in case.work:
-                if need.stepped is not None:
-                    amount = Amount(piece, number, need.stepped, need.at)
-                    found.setdefault(need.operation, []).append(amount)
-    return found

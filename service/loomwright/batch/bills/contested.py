@@ -1,6 +1,6 @@
 """Parts that articles compete for: the cheapest cover, found once for each distinct requirement."""
 
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
 from itertools import combinations
@@ -15,9 +15,9 @@ from loomwright.batch.bills.lengths import CircuitStretch
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.pieces import PartNeed
 from loomwright.batch.bills.tally import Amount, Chunk, Tally
-from loomwright.batch.codes import ONE_ROW, coded_rows
+from loomwright.batch.codes import ONE_ROW, Codes, coded_rows
 from loomwright.engineering.record import record
-from loomwright.pricing.cover import Choice, Cluster, clusters
+from loomwright.pricing.cover import Cluster
 from loomwright.pricing.growing import Growing
 from loomwright.pricing.minor_units import Units
 from loomwright.pricing.part_lines import PartPricing
@@ -28,15 +28,16 @@ from loomwright.pricing.price_book import PriceBook
 _GREATEST_SUBSETS = 4
 # Distinct requirements that are kept; each takes some 1 kB.
 GREATEST_KNOWN_COVERS = 50_000
-GREATEST_KNOWN_SCOPES = 64
+GREATEST_KNOWN_SCOPES = 256
 
 
 @record
 class PlacedNeed:
-    """A need of one case of a piece."""
+    """A need of one case of a piece, and its place among those of the case."""
 
     piece: int
     case: int
+    place: int
     need: PartNeed
 
 
@@ -65,43 +66,42 @@ class Contested:
     Parameters
     ----------
     needs
-        All of them, in the order of a bill.
+        Those that are known so far, one or more.
     cluster
-        The same, with the parts and articles of the book that may serve them.
+        Parts and articles of the book that may serve them.
     book
         Price book, with what holds on the day.
     discounts
         Line discounts.
-    counts
-        Number of cases of each piece.
     covers
-        Covers of the job that were found before.
+        Covers that were found before.
     """
 
     def __init__(
         self,
-        needs: Sequence[PlacedNeed],
+        needs: Iterable[PlacedNeed],
         cluster: Cluster,
         book: PriceBook,
         discounts: LineDiscounts,
-        counts: Mapping[int, int],
-        covers: "CoversOfJob",
+        covers: "KnownCovers",
     ) -> None:
-        self._book, self._discounts = book, discounts
-        self._by_case: dict[int, dict[int, list[PartNeed]]] = {}
-        for each in needs:
-            own = self._by_case.setdefault(each.piece, {}).setdefault(each.case, [])
-            own.append(each.need)
-        self._structures = {
-            piece: covers.structures(by_case, counts[piece])
-            for piece, by_case in self._by_case.items()
-        }
-        tallies = dict(_tallies(needs, cluster, counts))
-        self._tallies = list(tallies.values())
-        articles = tuple(article.name for article in cluster.articles)
-        self._covers = covers.of((articles, tuple(self._by_case), tuple(tallies)))
-        #: Piece and case of each need.
-        self.places = [(each.piece, each.case) for each in needs]
+        self._cluster, self._book, self._discounts = cluster, book, discounts
+        self._known_covers = covers
+        self._needs = list(needs)
+        self._decides: _Decides | None = None
+
+    def add(self, need: PlacedNeed) -> None:
+        """Let a need join that parts of the cluster serve."""
+        self._needs.append(need)
+        self._decides = None
+
+    def _what_decides(self) -> "_Decides":
+        """Return what decides the covers, made again when needs have joined."""
+        if self._decides is None:
+            # Of plans as cheap as each other the single bill takes one by the order of its needs.
+            self._needs.sort(key=lambda each: (each.piece, each.case, each.place))
+            self._decides = _decides(self._needs, self._cluster, self._known_covers)
+        return self._decides
 
     def lines(self, chunk: Chunk) -> list[LineColumns]:
         """Return the lines of what is bought for the rows.
@@ -116,26 +116,30 @@ class Contested:
         list of LineColumns
             Without such as no row has.
         """
+        decides = self._what_decides()
         columns: list[Units] = [
-            table[chunk.cases[piece]] for piece, table in self._structures.items()
+            chunk.of_rows(piece, chunk.of_present(piece, structures))
+            for piece, structures in decides.structures.items()
         ]
-        columns += [tally.steps(chunk) for tally in self._tallies]
+        columns += [tally.steps(chunk) for tally in decides.tallies]
         varying = [column for column in columns if isinstance(column, np.ndarray)]
         codes, rows = coded_rows(varying) if varying else ONE_ROW
         first = np.empty(len(rows), np.int64)
         first[codes] = np.arange(codes.size)
-        covers = self._found(columns, rows, first.tolist(), chunk)
-        return self._columns(covers, codes if varying else None)
+        covers = self._found(decides, columns, rows, first.tolist(), chunk)
+        amounts = [decides.covers.amounts[cover] for cover in covers]
+        return _columns(amounts, codes if varying else None)
 
     def _found(
         self,
+        decides: "_Decides",
         columns: Sequence[Units],
         rows: Sequence[tuple[int, ...]],
         first: Sequence[int],
         chunk: Chunk,
     ) -> list[int]:
         """Return the cover of each distinct row, as an index of what is known."""
-        known = self._covers
+        known = decides.covers
         known.forget_too_many()
         found = []
         for values, row in zip(rows, first, strict=True):
@@ -146,14 +150,16 @@ class Contested:
             index = known.by_requirement.get(key)
             if index is None:
                 index = known.by_requirement[key] = len(known.amounts)
-                known.amounts.append(self._solved(chunk, row))
+                known.amounts.append(self._solved(decides, chunk, row))
             found.append(index)
         return found
 
-    def _solved(self, chunk: Chunk, row: int) -> dict[CoverLine, tuple[int, int]]:
+    def _solved(
+        self, decides: "_Decides", chunk: Chunk, row: int
+    ) -> dict[CoverLine, tuple[int, int]]:
         """Return the amounts of the lines that the single bill has for the needs of a row."""
         needs = []
-        for piece, by_case in self._by_case.items():
+        for piece, by_case in decides.needs.items():
             case = chunk.cases[piece]
             for need in by_case.get(int(case[row] if isinstance(case, np.ndarray) else case), ()):
                 needs.append(need.for_length(_length_m(chunk, need.at, row)))
@@ -165,20 +171,21 @@ class Contested:
             amounts[own] = self._discounts.amounts(line)
         return amounts
 
-    def _columns(
-        self, covers: Sequence[int], codes: npt.NDArray[np.int64] | None
-    ) -> list[LineColumns]:
-        found = []
-        amounts = [self._covers.amounts[cover] for cover in covers]
-        for line in dict.fromkeys(line for own in amounts for line in own):
-            of_line = [own.get(line) for own in amounts]
-            is_there = np.array([each is not None for each in of_line])
-            listed, discount = np.array([each or (0, 0) for each in of_line], np.int64).T
-            if codes is None:
-                found.append(LineColumns(line, int(listed[0]), int(discount[0]), True))
-            else:
-                found.append(LineColumns(line, listed[codes], discount[codes], is_there[codes]))
-        return found
+
+def _columns(
+    amounts: Sequence[Mapping[CoverLine, tuple[int, int]]], codes: Codes | None
+) -> list[LineColumns]:
+    """Return the lines of rows by the code of each, or of all rows by the one that there is."""
+    found = []
+    for line in dict.fromkeys(line for own in amounts for line in own):
+        of_line = [own.get(line) for own in amounts]
+        is_there = np.array([each is not None for each in of_line])
+        listed, discount = np.array([each or (0, 0) for each in of_line], np.int64).T
+        if codes is None:
+            found.append(LineColumns(line, int(listed[0]), int(discount[0]), True))
+        else:
+            found.append(LineColumns(line, listed[codes], discount[codes], is_there[codes]))
+    return found
 
 
 class _Covers:
@@ -196,8 +203,8 @@ class _Covers:
             self.amounts.clear()
 
 
-class CoversOfJob:
-    """Covers of the rows of one job that were found so far, whichever cases there were."""
+class KnownCovers:
+    """Covers that were found so far, of any jobs and cases."""
 
     def __init__(self) -> None:
         self._structures: dict[tuple[tuple[str, ...], ...], int] = {(): 0}
@@ -211,63 +218,47 @@ class CoversOfJob:
             self._by_scope[scope] = _Covers()
         return self._by_scope[scope]
 
-    def structures(
-        self, by_case: Mapping[int, Sequence[PartNeed]], count: int
-    ) -> npt.NDArray[np.int64]:
-        """Return a number for each case of a piece, the same where the same parts serve."""
-        known, table = self._structures, np.zeros(count, np.int64)
-        for case, needs in by_case.items():
-            serving = tuple(tuple(part.key for part in need.parts) for need in needs)
-            table[case] = known.setdefault(serving, len(known))
-        return table
+    def structures(self, by_case: Mapping[int, Sequence[PartNeed]]) -> dict[int, int]:
+        """Return a number for each case of a piece, the same where the same parts serve.
+
+        It is 0 where none do.
+        """
+        known = self._structures
+        return {
+            case: known.setdefault(
+                tuple(tuple(part.key for part in need.parts) for need in needs), len(known)
+            )
+            for case, needs in by_case.items()
+        }
 
 
-def contested_of(
-    needs: Sequence[PlacedNeed],
-    book: PriceBook,
-    discounts: LineDiscounts,
-    counts: Mapping[int, int],
-    covers: CoversOfJob,
-) -> list[Contested]:
-    """Return the needs that articles compete for, in groups that have no article in common.
+class _Decides(NamedTuple):
+    """What decides the covers of needs, and those that were found where the same does.
 
-    Parameters
-    ----------
-    needs
-        All of them, in the order of a bill.
-    book
-        Price book, with what holds on the day.
-    discounts
-        Line discounts.
-    counts
-        Number of cases of each piece.
-    covers
-        Covers of the job that were found before.
-
-    Returns
-    -------
-    list of Contested
-        Each need in one of them.
+    ``needs`` and ``structures`` are by piece and case.
     """
-    return [
-        Contested([needs[index] for index in own], cluster, book, discounts, counts, covers)
-        for own, cluster in _clusters(needs, book)
-    ]
+
+    needs: Mapping[int, Mapping[int, Sequence[PartNeed]]]
+    structures: Mapping[int, Mapping[int, int]]
+    tallies: Sequence[Tally]
+    covers: _Covers
 
 
-def _clusters(needs: Sequence[PlacedNeed], book: PriceBook) -> list[tuple[list[int], Cluster]]:
-    # What competes does not depend on quantities.
-    choices = [Choice({part.key: Decimal(1) for part in each.need.parts}) for each in needs]
-    places = {id(choice): index for index, choice in enumerate(choices)}
-    return [
-        ([places[id(choice)] for choice in cluster.choices], cluster)
-        for cluster in clusters(choices, book)
-    ]
+def _decides(needs: Sequence[PlacedNeed], cluster: Cluster, covers: KnownCovers) -> _Decides:
+    by_case: dict[int, dict[int, list[PartNeed]]] = {}
+    for each in needs:
+        by_case.setdefault(each.piece, {}).setdefault(each.case, []).append(each.need)
+    tallies = dict(_tallies(needs, cluster))
+    articles = tuple(article.name for article in cluster.articles)
+    return _Decides(
+        by_case,
+        {piece: covers.structures(own) for piece, own in by_case.items()},
+        list(tallies.values()),
+        covers.of((articles, tuple(by_case), tuple(tallies))),
+    )
 
 
-def _tallies(
-    needs: Sequence[PlacedNeed], cluster: Cluster, counts: Mapping[int, int]
-) -> Iterator[tuple[Hashable, Tally]]:
+def _tallies(needs: Sequence[PlacedNeed], cluster: Cluster) -> Iterator[tuple[Hashable, Tally]]:
     """Yield what decides a cover: what each part is asked for, in steps of all its articles.
 
     Each has a name, which tells the part and the needs that may be given to it.
@@ -292,17 +283,17 @@ def _tallies(
         free = _slots([(each, law) for each, law in own if len(each.need.parts) > 1], step)
         if len(free) > _GREATEST_SUBSETS:
             if fixed:
-                tally = _exact_tally(fixed, counts)
+                tally = _exact_tally(fixed)
                 yield (part.key, tally.denominator), tally
             for slot, amounts in free.items():
-                tally = _exact_tally(amounts, counts)
+                tally = _exact_tally(amounts)
                 yield (part.key, slot, tally.denominator), tally
             continue
         for count in range(len(free) + 1):
             for given in combinations(free, count):
                 amounts = fixed + [amount for slot in given for amount in free[slot]]
                 if amounts:
-                    yield (part.key, given), Tally(amounts, counts)
+                    yield (part.key, given), Tally(amounts)
 
 
 def _slots(
@@ -321,10 +312,10 @@ def _amount(each: PlacedNeed, law: Growing, step: Fraction) -> Amount:
     return Amount(each.piece, each.case, in_steps(law, step), each.need.at)
 
 
-def _exact_tally(amounts: Sequence[Amount], counts: Mapping[int, int]) -> Tally:
+def _exact_tally(amounts: Sequence[Amount]) -> Tally:
     """Return a sum in steps so small that nothing is rounded."""
     whole = _in_steps_of(amounts, Fraction(1))
-    return Tally(_in_steps_of(amounts, Fraction(1, Tally(whole, counts).denominator)), counts)
+    return Tally(_in_steps_of(amounts, Fraction(1, Tally(whole).denominator)))
 
 
 def _in_steps_of(amounts: Sequence[Amount], step: Fraction) -> list[Amount]:

@@ -1,7 +1,7 @@
 """Quantities of many rows: sums of laws of lengths in whole steps, exact in 64 bits."""
 
 from fractions import Fraction
-from math import ceil, lcm
+from math import ceil, gcd, lcm
 from typing import NamedTuple
 
 import numpy as np
@@ -78,12 +78,16 @@ class Stepped(NamedTuple):
 
 def in_steps(law: Growing, step: Fraction) -> Stepped:
     """Return a law in steps of some size instead of the unit that it is in."""
-    each = step if law.steps_of is not None else step * MICROMETRES
-    return Stepped(law, _quotient(law.constant, step), _quotient(law.factor, each))
+    times = 1 if law.steps_of is not None else MICROMETRES
+    return Stepped(law, _quotient(law.constant, step, 1), _quotient(law.factor, step, times))
 
 
-def _quotient(quantity: Fraction, step: Fraction) -> tuple[int, int]:
-    return (quantity / step).as_integer_ratio()
+def _quotient(quantity: Fraction, step: Fraction, times: int) -> tuple[int, int]:
+    """Return a quantity over so many times a step above 0, in lowest terms."""
+    numerator = quantity.numerator * step.denominator
+    denominator = quantity.denominator * step.numerator * times
+    divisor = gcd(numerator, denominator)
+    return numerator // divisor, denominator // divisor
 
 
 def steps_over(sum_of_parts: Units, denominator: int) -> Units:

@@ -8,10 +8,8 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.batch.bills.assembly import Assembly, KnownAmounts
-from loomwright.batch.bills.contested import CoversOfJob
 from loomwright.batch.bills.lengths import RowLengths
-from loomwright.batch.bills.line_amounts import LineDiscounts
-from loomwright.batch.bills.pieces import NOTHING, Case, Cases, WiringCase
+from loomwright.batch.bills.pieces import NOTHING, Case, Cases, JobNeeds, WiringCase
 from loomwright.batch.bills.thresholds import Thresholds
 from loomwright.batch.codes import ONE_ROW, Codes, coded_numbers, coded_rows
 from loomwright.batch.sizing.sizes import CircuitSizes, SizedRows
@@ -27,8 +25,8 @@ _SIZED = VERDICTS.index(SIZED)
 Rows = npt.NDArray[np.int64]
 
 
-def billed_key(job: Job) -> Hashable:
-    """Return what jobs have in common whose rows are of the same cases."""
+def billed_key(job: Job) -> tuple[Hashable, ...]:
+    """Return what jobs have in common whose rows are of the same cases; the difficulty first."""
     return (
         job.vehicle.difficulty,
         frozenset(job.power_sources),
@@ -84,8 +82,8 @@ class _Built(NamedTuple):
     rated_current_a: float
 
 
-class JobCases:
-    """A job without its lengths, with the cases that rows of it were of so far.
+class BilledJob:
+    """A job without its lengths and its difficulty.
 
     Parameters
     ----------
@@ -93,42 +91,51 @@ class JobCases:
         The job.
     book
         Price book, with what holds on the day.
-    known
-        Amounts of the lines of the book.
-    discounts
-        Line discounts.
     """
 
-    def __init__(
-        self, job: Job, book: PriceBook, known: KnownAmounts, discounts: LineDiscounts
-    ) -> None:
+    def __init__(self, job: Job, book: PriceBook) -> None:
         self.job = replace(
             job,
             equipment=tuple(_as_billed(item) for item in job.equipment),
             circuits=tuple(_as_built(circuit) for circuit in job.circuits),
         )
-        self._book, self._known, self._discounts = book, known, discounts
-        self._cases = Cases(self.job, book)
-        self._thresholds = {circuit.key: Thresholds(circuit, book) for circuit in self.job.circuits}
+        self.needs = JobNeeds(self.job, book)
+        self.thresholds = {circuit.key: Thresholds(circuit, book) for circuit in self.job.circuits}
+
+
+class JobCases:
+    """A job without its lengths, with the cases that rows of it were of so far.
+
+    Parameters
+    ----------
+    billed
+        The job; others of another difficulty may have the same.
+    difficulty
+        Key of a difficulty factor of the price book, if any.
+    book
+        Price book, with what holds on the day.
+    known
+        Amounts of the lines of the book.
+    """
+
+    def __init__(
+        self, billed: BilledJob, difficulty: str | None, book: PriceBook, known: KnownAmounts
+    ) -> None:
+        # Kept alive for jobs of another difficulty.
+        self._billed = billed
+        self.job = billed.job
+        self._cases = Cases(billed.needs, difficulty, book)
         #: Cases of the job, then of wiring and leads of each circuit, in the order of a bill.
-        self._pieces: list[list[Case]] = [[self._cases.of_job()]]
-        self._pieces += [[] for _ in range(2 * len(self.job.circuits))]
-        self._indices: list[dict[Hashable, int]] = [{} for _ in self._pieces]
-        self._assembly: Assembly | None = None
-        self._covers = CoversOfJob()
+        pieces = range(1 + 2 * len(self.job.circuits))
+        self._indices: list[dict[Hashable, int]] = [{} for _ in pieces]
+        #: Lines of rows of all cases met so far.
+        self.assembly = Assembly(book, known)
+        self._join(0, None, self._cases.of_job())
 
     @property
     def case_count(self) -> int:
         """How many cases were met."""
-        return sum(map(len, self._pieces))
-
-    def assembly(self) -> Assembly:
-        """Return the lines of rows of all cases met so far."""
-        if self._assembly is None:
-            self._assembly = Assembly(
-                self._pieces, self._book, self._known, self._discounts, self._covers
-            )
-        return self._assembly
+        return sum(map(len, self._indices))
 
     def cases(self, variation: Variation, sizes: SizedRows, rows: Rows) -> dict[int, Units]:
         """Return the case of each piece in rows, or the one of all of them.
@@ -201,7 +208,7 @@ class JobCases:
         rows: Rows,
     ) -> Units:
         """Return the case of the leads of a circuit in each row."""
-        columns = self._thresholds[circuit.key].of(lengths)
+        columns = self._billed.thresholds[circuit.key].of(lengths)
         varying = [column for column in columns if isinstance(column, np.ndarray)]
         codes, joined = coded_rows(varying) if varying else ONE_ROW
         first = np.empty(len(joined), np.int64)
@@ -220,9 +227,8 @@ class JobCases:
         return _by_code(cases, codes)
 
     def _join(self, piece: int, key: Hashable, case: Case) -> int:
-        self._assembly = None
-        self._pieces[piece].append(case)
-        index = self._indices[piece][key] = len(self._pieces[piece]) - 1
+        index = self._indices[piece][key] = len(self._indices[piece])
+        self.assembly.join(piece, index, case)
         return index
 
 

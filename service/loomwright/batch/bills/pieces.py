@@ -99,41 +99,49 @@ class Case:
 NOTHING = Case((), ())
 
 
-class Cases:
-    """Cases of the pieces of a job.
+# Parts and labour.
+_Needs = tuple[tuple[PartNeed, ...], Sequence[LabourRequirement]]
+
+
+class JobNeeds:
+    """What the circuits of jobs need that differ in nothing but their difficulty.
 
     Parameters
     ----------
     job
-        The job; none of what it states of lengths comes into any case.
+        One of the jobs; none of what it states of lengths comes into any case.
     book
         Price book, with what holds on the day.
     """
 
     def __init__(self, job: Job, book: PriceBook) -> None:
-        self._job, self._book = job, book
+        self.job, self._book = job, book
         self._requirements = JobRequirements(job, book)
-        self._factor = difficulty_factor(book, job.vehicle.difficulty)
-        self._increment_h = Fraction(book.rules.labour_increment_h)
+        # By the identity of the requirement, which the need keeps.
+        self._known: dict[int, PartNeed] = {}
 
-    def of_job(self) -> Case:
+    def of_job(self) -> _Needs:
         """Return what the job needs whatever its circuits are."""
-        return self._case(*self._requirements.of_job())
+        return self._needs(*self._requirements.of_job())
 
-    def of_wiring(self, circuit: str, case: WiringCase) -> Case:
+    def of_wiring(self, circuit: str, case: WiringCase) -> _Needs:
         """Return what the wiring of a circuit needs."""
-        coded = CodedCircuit(self._job.circuit_by_key[circuit], case)
-        return self._case(*self._requirements.of_wiring(coded))
+        coded = CodedCircuit(self.job.circuit_by_key[circuit], case)
+        return self._needs(*self._requirements.of_wiring(coded))
 
-    def of_leads(self, circuit: Circuit) -> Case:
+    def of_leads(self, circuit: Circuit) -> _Needs:
         """Return what the leads and taps of a circuit need, with the lengths that it states."""
-        return self._case(lead_parts(circuit, self._book.rules), lead_labour(circuit))
+        parts = [self._part_need(each) for each in lead_parts(circuit, self._book.rules)]
+        return tuple(parts), lead_labour(circuit)
 
-    def _case(self, parts: Sequence[Requirement], labour: Sequence[LabourRequirement]) -> Case:
-        return Case(
-            tuple(self._part_need(each) for each in parts),
-            tuple(self._work_need(each) for each in labour),
-        )
+    def _needs(self, parts: Sequence[Requirement], labour: Sequence[LabourRequirement]) -> _Needs:
+        return tuple([self._kept(each) for each in parts]), labour
+
+    def _kept(self, asked: Requirement) -> PartNeed:
+        found = self._known.get(id(asked))
+        if found is None:
+            found = self._known[id(asked)] = self._part_need(asked)
+        return found
 
     def _part_need(self, asked: Requirement) -> PartNeed:
         parts = self._book.parts_for(asked.what, asked.attributes)
@@ -151,6 +159,40 @@ class Cases:
         )
         is_plain = len(parts) == 1 and parts[0].key in self._book.without_choice
         return PartNeed(asked, parts, laws, stepped, at, is_plain)
+
+
+class Cases:
+    """Cases of the pieces of a job.
+
+    Parameters
+    ----------
+    needs
+        What the job needs whatever its difficulty.
+    difficulty
+        Key of a difficulty factor of the price book, if any.
+    book
+        Price book, with what holds on the day.
+    """
+
+    def __init__(self, needs: JobNeeds, difficulty: str | None, book: PriceBook) -> None:
+        self._needs, self._book = needs, book
+        self._factor = difficulty_factor(book, difficulty)
+        self._increment_h = Fraction(book.rules.labour_increment_h)
+
+    def of_job(self) -> Case:
+        """Return what the job needs whatever its circuits are."""
+        return self._case(*self._needs.of_job())
+
+    def of_wiring(self, circuit: str, case: WiringCase) -> Case:
+        """Return what the wiring of a circuit needs."""
+        return self._case(*self._needs.of_wiring(circuit, case))
+
+    def of_leads(self, circuit: Circuit) -> Case:
+        """Return what the leads and taps of a circuit need, with the lengths that it states."""
+        return self._case(*self._needs.of_leads(circuit))
+
+    def _case(self, parts: tuple[PartNeed, ...], labour: Sequence[LabourRequirement]) -> Case:
+        return Case(parts, tuple([self._work_need(each) for each in labour]))
 
     def _work_need(self, asked: LabourRequirement) -> WorkNeed:
         operation = self._book.labour.get(asked.operation)

@@ -2,6 +2,7 @@
 
 from collections.abc import Hashable, Iterator
 from datetime import date
+from weakref import WeakValueDictionary
 
 import numpy as np
 import numpy.typing as npt
@@ -9,7 +10,7 @@ import numpy.typing as npt
 from loomwright.batch.bills.assembly import KnownAmounts, RowLine
 from loomwright.batch.bills.columns import NO_DAY, BillColumns, Mask, Whole
 from loomwright.batch.bills.growth import TooGreatError
-from loomwright.batch.bills.job_cases import JobCases, billed_key
+from loomwright.batch.bills.job_cases import BilledJob, JobCases, billed_key
 from loomwright.batch.bills.lengths import RowLengths, rows_out_of_range
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.row_sums import RowSums
@@ -51,10 +52,10 @@ class RowBills:
     def __init__(self, book: PriceBook, options: PricingOptions) -> None:
         self._stated, self._options = book, options
         self._book = book.on_day(options.as_of)
-        self._discounts = LineDiscounts(self._book, options)
-        self._known = KnownAmounts(self._book, self._discounts)
+        self._known = KnownAmounts(self._book, LineDiscounts(self._book, options))
         self._sums = RowSums(self._book, options)
         self._frames: dict[Hashable, JobCases] = {}
+        self._billed = WeakValueDictionary[Hashable, BilledJob]()
 
     def of(self, variation: Variation, sizes: SizedRows) -> BillColumns:
         """Return the bills of rows of a job.
@@ -108,28 +109,35 @@ class RowBills:
         if frame is None or frame.case_count > GREATEST_CASES:
             if len(self._frames) >= GREATEST_KNOWN_JOBS:
                 self._frames.pop(next(iter(self._frames)))
-            frame = JobCases(variation.job, self._book, self._known, self._discounts)
+            difficulty = variation.job.vehicle.difficulty
+            # What lives on with a job of another difficulty serves this one.
+            billed = self._billed.get(key[1:]) or BilledJob(variation.job, self._book)
+            self._billed[key[1:]] = billed
+            frame = JobCases(billed, difficulty, self._book, self._known)
             self._frames[key] = frame
         return frame
 
     def _fill(self, found: "_Found", rows: Whole, chunk: Chunk, frame: JobCases) -> None:
-        assembly = frame.assembly()
+        assembly = frame.assembly
         lines = assembly.lines(chunk)
         priced = self._sums.of(lines, chunk.count)
         found.take(rows, priced.sums)
         found.left_out[rows] = priced.left_out
         found.micro_hours[rows] = lines.micro_hours
         found.unpriced[rows] = assembly.unserved.count(chunk)
-        found.days[rows] = self._last_days(lines.parts, chunk.count)
+        found.days[rows] = self._last_days(lines.parts)
 
-    def _last_days(self, lines: list[RowLine], count: int) -> Units:
-        """Return the last day of each row, counted from the epoch."""
+    def _last_days(self, lines: list[RowLine]) -> Units:
+        """Return the last day of each row, counted from the epoch, or that of all rows."""
         stated = valid_until((), self._book, self._options.as_of)
         found: Units = _OPEN if stated is None else _day(stated)
         for line in lines:
-            if line.last_day is not None:
-                own = np.where(line.is_there, _day(line.last_day), _OPEN)
-                found = np.broadcast_to(np.minimum(found, own), count)
+            if line.last_day is None or line.is_there is False:
+                continue
+            own: Units = _day(line.last_day)
+            if isinstance(line.is_there, np.ndarray):
+                own = np.where(line.is_there, own, _OPEN)
+            found = np.minimum(found, own)
         return found
 
 

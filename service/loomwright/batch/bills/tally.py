@@ -1,7 +1,7 @@
 """Sums of what rows need of one thing, in whole steps that it is sold by."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from math import lcm
+from math import gcd, lcm
 from typing import NamedTuple
 
 import numpy as np
@@ -39,6 +39,7 @@ class Chunk:
         self.count, self.cases = count, cases
         self._lengths = lengths
         self._rows: dict[tuple[int, int], Rows] = {}
+        self._present: dict[int, list[int]] = {}
 
     def micrometres(self, at: CircuitStretch | None) -> Units:
         """Return a length of the rows [um], 0 for none."""
@@ -54,14 +55,43 @@ class Chunk:
             found = self._rows[piece, case] = np.flatnonzero(self.cases[piece] == case)
         return found
 
-    def has_cases(self, counts: Mapping[int, int]) -> Mask:
-        """Return whether any row is of each case, for all cases of all pieces in turn."""
-        return np.concatenate(
-            [
-                np.bincount(np.atleast_1d(self.cases[piece]), minlength=count) > 0
-                for piece, count in counts.items()
-            ]
-        )
+    def present(self, piece: int) -> list[int]:
+        """Return the cases of a piece that there are rows of, in order."""
+        found = self._present.get(piece)
+        if found is None:
+            cases = self.cases[piece]
+            if isinstance(cases, int):
+                found = [cases]
+            else:
+                found = np.flatnonzero(np.bincount(cases)).tolist()
+            self._present[piece] = found
+        return found
+
+    def of_present(self, piece: int, by_case: Mapping[int, int]) -> list[int]:
+        """Return the figures of the cases that there are rows of, 0 for such as have none."""
+        return [by_case.get(case, 0) for case in self.present(piece)]
+
+    def of_rows(self, piece: int, figures: Sequence[int]) -> Units:
+        """Return the figure of the case of each row, or that of all rows.
+
+        Parameters
+        ----------
+        piece
+            Index of the piece.
+        figures
+            Of the cases that there are rows of; 64 bits hold them.
+
+        Returns
+        -------
+        int or ndarray
+            One for each row.
+        """
+        if len(set(figures)) == 1:
+            return figures[0]
+        present = self.present(piece)
+        table = np.zeros(present[-1] + 1, np.int64)
+        table[present] = figures
+        return table[self.cases[piece]]
 
 
 class Amount(NamedTuple):
@@ -87,30 +117,30 @@ class Presence:
     Parameters
     ----------
     where
-        Piece and case of each need.
-    counts
-        Number of cases of each piece.
+        Piece and case of each need that is known so far.
     """
 
-    def __init__(self, where: Iterable[tuple[int, int]], counts: Mapping[int, int]) -> None:
-        self._tables: dict[int, Mask] = {}
+    def __init__(self, where: Iterable[tuple[int, int]] = ()) -> None:
+        self._cases: dict[int, set[int]] = {}
         for piece, case in where:
-            if piece not in self._tables:
-                self._tables[piece] = np.zeros(counts[piece], np.bool_)
-            self._tables[piece][case] = True
+            self.add(piece, case)
+
+    def add(self, piece: int, case: int) -> None:
+        """Let a case that needs it join."""
+        self._cases.setdefault(piece, set()).add(case)
 
     def of(self, chunk: Chunk) -> bool | Mask:
         """Return whether each row has it, or whether all or none have."""
         found: bool | Mask = False
-        for piece, table in self._tables.items():
-            if table.all():
+        for piece, own in self._cases.items():
+            present = chunk.present(piece)
+            has = [case in own for case in present]
+            if all(has):
                 return True
-            has = table[chunk.cases[piece]]
-            if not isinstance(has, np.ndarray):
-                if has:
-                    return True
-            else:
-                found = has | found
+            if any(has):
+                table = np.zeros(present[-1] + 1, np.bool_)
+                table[present] = has
+                found = table[chunk.cases[piece]] | found
         return found
 
 
@@ -120,30 +150,41 @@ class Tally:
     Parameters
     ----------
     amounts
-        What each case needs of it, in the steps that it is sold by.
-    counts
-        Number of cases of each piece.
+        What each case needs of it, in the steps that it is sold by, so far.
     """
 
-    def __init__(self, amounts: Sequence[Amount], counts: Mapping[int, int]) -> None:
-        self.denominator = lcm(
-            *[amount.stepped.constant[1] for amount in amounts],
-            *[amount.stepped.factor[1] for amount in amounts if amount.at is not None],
-        )
-        fixed: dict[int, list[int]] = {}
+    def __init__(self, amounts: Iterable[Amount] = ()) -> None:
+        #: Parts that a step is counted in.
+        self.denominator = 1
+        # In parts of a step, by piece and case.
+        self._constants: dict[int, dict[int, int]] = {}
         self._terms: dict[int, dict[int, list[_Term]]] = {}
-        for piece, case, (law, constant, factor), at in amounts:
-            if piece not in fixed:
-                fixed[piece] = [0] * counts[piece]
-            fixed[piece][case] += constant[0] * (self.denominator // constant[1])
-            if at is not None:
-                term = _Term(law, at, factor[0] * (self.denominator // factor[1]))
-                self._terms.setdefault(piece, {}).setdefault(case, []).append(term)
-        if any(max(table) >= GREATEST for table in fixed.values()):
-            raise TooGreatError("a quantity has too many digits")
-        self._constants = {
-            piece: np.array(table, np.int64) for piece, table in fixed.items() if any(table)
-        }
+        for amount in amounts:
+            self.add(amount)
+
+    def add(self, amount: Amount) -> None:
+        """Let what one more case needs join."""
+        piece, case, (law, constant, factor), at = amount
+        self._divide(lcm(constant[1], 1 if at is None else factor[1]))
+        if constant[0]:
+            own = self._constants.setdefault(piece, {})
+            own[case] = own.get(case, 0) + constant[0] * (self.denominator // constant[1])
+        if at is not None:
+            term = _Term(law, at, factor[0] * (self.denominator // factor[1]))
+            self._terms.setdefault(piece, {}).setdefault(case, []).append(term)
+
+    def _divide(self, denominator: int) -> None:
+        """Count in parts so small that a part of a step is a whole number of them."""
+        times = denominator // gcd(self.denominator, denominator)
+        if times == 1:
+            return
+        self.denominator *= times
+        for by_case in self._constants.values():
+            for case in by_case:
+                by_case[case] *= times
+        for of_piece in self._terms.values():
+            for terms in of_piece.values():
+                terms[:] = [term._replace(times=term.times * times) for term in terms]
 
     def steps(self, chunk: Chunk) -> Units:
         """Return the steps in each row, or those of all rows.
@@ -165,10 +206,12 @@ class Tally:
         """
         found: Units = 0
         bound = 0
-        for piece, table in self._constants.items():
-            own = table[chunk.cases[piece]]
-            found = found + (own if isinstance(own, np.ndarray) else int(own))
-            bound += int(table.max())
+        for piece, constants in self._constants.items():
+            figures = chunk.of_present(piece, constants)
+            bound += max(figures)
+            if bound >= GREATEST:
+                raise TooGreatError("a quantity has too many digits")
+            found = found + chunk.of_rows(piece, figures)
         for piece, by_case in self._terms.items():
             grown, most = self._grown(piece, by_case, chunk)
             found, bound = found + grown, bound + most
@@ -184,10 +227,10 @@ class Tally:
         if isinstance(cases, int):
             return _summed(by_case.get(cases, ()), chunk, slice(None))
         found, bound = np.zeros(chunk.count, np.int64), 0
-        for case, terms in by_case.items():
-            rows = chunk.rows(piece, case)
-            if rows.size:
-                found[rows], most = _summed(terms, chunk, rows)
+        for case in chunk.present(piece):
+            if case in by_case:
+                rows = chunk.rows(piece, case)
+                found[rows], most = _summed(by_case[case], chunk, rows)
                 bound = max(bound, most)
         return found, bound
 
