@@ -1,4 +1,4 @@
-"""What speaks against a rating, by numbers: each bound alone, at its tolerance, and all together."""
+"""What speaks against a rating, by numbers: each bound alone and at its tolerance, and all."""
 
 import math
 
