@@ -133,6 +133,11 @@ def test_ambient_counts_only_against_the_fuse(ambient_factor, carries_a, opens_a
     assert opened == pytest.approx(opens_a, rel=1e-12)
 
 
+@pytest.mark.parametrize(("fault_a", "lacks"), [(999.0, False), (1000.0, False), (1001.0, True)])
+def test_a_fault_of_just_the_breaking_capacity_is_broken(fault_a, lacks):
+    assert rules.lacks_breaking_capacity(1000.0, fault_a) is lacks
+
+
 @pytest.mark.parametrize(("listed_a", "serves"), [(10.0 - 2e-9, False), (10.0 - 0.5e-9, True)])
 def test_a_listed_rating_serves_within_ten_digits(listed_a, serves):
     assert (listed_a >= rules.least_listed_a(10.0)) is serves
