@@ -245,6 +245,24 @@ def test_a_far_end_without_any_resistance_is_left_to_the_single_call():
         size_fuse(of_row([asked], numbers, 0, 0), FUSES)
 
 
+def is_found_within(monkeypatch, limits, fault_a, runs):
+    """Whether there is a fuse for a fault, given the limits that every fuse protects within."""
+
+    def look_up_margins(terms, _curves, _fuses):
+        terms.margin[terms.margin_state == WANTED] = limits
+        terms.margin_state[terms.margin_state == WANTED] = KNOWN
+
+    monkeypatch.setattr(fuse_rows, "look_up_margins", look_up_margins)
+    asked, numbers = usual(1)
+    # At the source itself, so that nothing but its own resistance limits the fault.
+    numbers.emf_v[0], numbers.internal_resistance_ohm[0] = 12.0, 12.0 / fault_a
+    wire = conductor(4, "pvc_105", runs, 1.0)
+    asked = replace(asked, conductor=wire, fuse_types=("iso_8820_3_c",))
+    verdict = VERDICTS[fused([asked], numbers, np.zeros(1, np.int64)).verdict[0]]
+    assert verdict in {FUSE_FOUND, NOT_PROTECTED}
+    return verdict == FUSE_FOUND
+
+
 @pytest.mark.parametrize(
     ("limits", "fault_a", "is_protected"),
     # Fails from, curve ends at [A], unproven from [A], last opening time [s].
@@ -259,14 +277,12 @@ def test_a_far_end_without_any_resistance_is_left_to_the_single_call():
     ],
 )
 def test_a_row_is_protected_as_far_as_its_limits_say(monkeypatch, limits, fault_a, is_protected):
-    def look_up_margins(terms, _curves, _fuses):
-        terms.margin[terms.margin_state == WANTED] = limits
-        terms.margin_state[terms.margin_state == WANTED] = KNOWN
+    assert is_found_within(monkeypatch, limits, fault_a, 1) is is_protected
 
-    monkeypatch.setattr(fuse_rows, "look_up_margins", look_up_margins)
-    asked, numbers = usual(1)
-    # At the source itself, so that nothing but its own resistance limits the fault.
-    numbers.emf_v[0], numbers.internal_resistance_ohm[0] = 12.0, 12.0 / fault_a
-    asked = replace(asked, fuse_types=("iso_8820_3_c",))
-    found = fused([asked], numbers, np.zeros(1, np.int64))
-    assert VERDICTS[found.verdict[0]] == (FUSE_FOUND if is_protected else NOT_PROTECTED)
+
+def test_parallel_conductors_share_the_fault_that_has_to_be_opened_in_time(monkeypatch):
+    # Each bears 45 A for ever, and 90 A for less than a fuse takes that hardly opens at all.
+    limits = (100.0, 60.0, 80.0, 1e9)
+    assert conductor(4, "pvc_105", 1, 1.0).ampacity_a > 45.0
+    assert is_found_within(monkeypatch, limits, 90.0, 2)
+    assert not is_found_within(monkeypatch, limits, 90.0, 1)
