@@ -10,7 +10,12 @@ from drawn_fuse_rows import FUSES, KEYS, conductor, drawn_numbers, drawn_request
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection import fuse_rows
 from loomwright.engineering.protection.faults import FaultSource
-from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, NOT_PROTECTED, VERDICTS
+from loomwright.engineering.protection.fuse_answer import (
+    FUSE_FOUND,
+    NO_RATING,
+    NOT_PROTECTED,
+    VERDICTS,
+)
 from loomwright.engineering.protection.fuse_bounds import CYCLIC_LOAD
 from loomwright.engineering.protection.fuse_request import (
     FuseLoad,
@@ -286,3 +291,15 @@ def test_parallel_conductors_share_the_fault_that_has_to_be_opened_in_time(monke
     assert conductor(4, "pvc_105", 1, 1.0).ampacity_a > 45.0
     assert is_found_within(monkeypatch, limits, 90.0, 2)
     assert not is_found_within(monkeypatch, limits, 90.0, 1)
+
+
+def test_a_window_of_a_single_rating_is_not_empty():
+    asked, numbers = usual(1)
+    upper_a = size_fuse(of_row([asked], numbers, 0, 0), FUSES).window.upper_a
+    # No fuse of these types has just this rating, which the one in the equipment calls for.
+    asked = replace(asked, equipment_fuse=GivenFuse(upper_a), fuse_types=("iso_8820_3_c",))
+    answer = size_fuse(of_row([asked], numbers, 0, 0), FUSES)
+    assert answer.window.lower_a == answer.window.upper_a == upper_a
+    assert answer.verdict == NO_RATING
+    verdict = fused([asked], numbers, np.zeros(1, np.int64)).verdict[0]
+    assert VERDICTS[verdict] == NO_RATING
