@@ -277,3 +277,13 @@ def test_current_past_the_curve_is_cautioned_of_only_where_it_rests_on_the_let_t
         kind.coordination.beyond_published_curve == "bounded_by_constant_i2t"
     )
     assert ("outside_published_curve" in answer.cautions) is rests
+
+
+@pytest.mark.parametrize(("before_ohm", "behind_ohm"), [(3e-320, 0.0), (0.0, 3e-320)])
+def test_a_resistance_too_small_for_any_current_is_stated_as_it_is(before_ohm, behind_ohm):
+    # 12.6 V over it is beyond the greatest number.
+    source = faults.FaultSource(12.6, 1e-320, before_ohm)
+    with pytest.raises(EngineeringError) as caught:
+        faults.fault_current_a(source, behind_ohm)
+    assert caught.value.code == "no_resistance_in_fault_circuit"
+    assert caught.value.attributes["value"] == pytest.approx(4e-320, rel=0.01, abs=0.0)

@@ -95,6 +95,8 @@ def test_margins_past_the_curve_hold_the_let_through_of_its_last_point(key, rati
     last = limited_points(kind)[-1]
     end_a = rating_a * last.current_multiple
     assert line.last_greatest_s == pytest.approx(last.greatest_s, rel=1e-12)
+    assert line.limits.last_greatest_s == pytest.approx(last.greatest_s, rel=1e-12)
+    assert line.limits.curve_ends_at_a == pytest.approx(end_a, rel=1e-12)
     beyond = np.array(line.beyond_current_a)
     assert beyond[0] == pytest.approx(end_a, rel=1e-12)
     assert (np.diff(beyond) > 0.0).all()
@@ -247,17 +249,88 @@ def test_a_fault_past_the_curve_is_covered_by_the_next_step_above_it(decades, ex
     """
     step = np.arange(61)
     held_s = 0.1 * 10.0 ** (-0.1 * step)
+    # From 13.5 A on, where its greatest times begin, the curve is passed in good time.
+    current = [13.5, *(60.0 * 10.0 ** (0.05 * step))]
     curve = replace(
         curve_of("12 AWG"),
         threshold_current_a=1.0,
         corner_current_a=math.inf,
-        log_excess=np.log(60.0 * 10.0 ** (0.05 * step) - 1.0),
-        log_time=np.log(held_s * 10.0 ** (0.05 * (60 - step))),
+        log_excess=np.log(np.array(current) - 1.0),
+        log_time=np.log([1e6, *(held_s * 10.0 ** (0.05 * (60 - step)))]),
     )
     found = coordination.coordination_with_damage(
         FUSES.types["iso_8820_3_c"], 10.0, curve, 1, 60.0 * 10.0**decades
     )
     assert found.beyond_published_curve == expected
+    assert found.holds is (expected != coordination.NOT_SHOWN)
+
+
+def test_the_end_of_the_curve_is_published_where_the_step_past_it_is_too_much():
+    """A damage curve by hand, in reach of type C of 10 A up to its last point and no further.
+
+    There it opens in 0.1 s, after which a conductor that bears 60 A for 0.12 s is unharmed. At the
+    next step, 67.3 A, the same let-through takes 0.0794 s, for which the conductor just lasts.
+    """
+    current = np.array([1.01, 13.5, 60.0, 60.0 * 10.0**0.05])
+    curve = replace(
+        curve_of("12 AWG"),
+        threshold_current_a=1.0,
+        corner_current_a=math.inf,
+        log_excess=np.log(current - 1.0),
+        log_time=np.log([1e9, 1e6, 0.12, 0.1 * 10.0**-0.1]),
+    )
+    kind = FUSES.types["iso_8820_3_c"]
+    line = coordination.margin_line(kind, 10.0, curve, 1)
+    end_a = line.current_a[-1]
+    assert end_a == pytest.approx(60.0, rel=1e-12)
+    assert coordination.protection(line.limits, end_a) == coordination.PROTECTED
+    # Beyond it: in time at 61 A, while at 67 A the conductor is harmed within the 0.1 s.
+    for fault_a, holds, beyond in (
+        (end_a, True, coordination.NOT_REACHED),
+        (61.0, True, coordination.BY_LAST_TIME),
+        (67.0, False, coordination.NOT_SHOWN),
+    ):
+        found = coordination.coordination_with_damage(kind, 10.0, curve, 1, fault_a)
+        assert (found.holds, found.beyond_published_curve) == (holds, beyond)
+
+
+def test_a_fuse_that_never_opens_in_time_protects_against_no_fault():
+    # Strip of 100 A, from 135 A on: 18 AWG bears 17 A.
+    line = coordination.margin_line(FUSES.types["iso_8820_5_sf51"], 100.0, curve_of("18 AWG"), 1)
+    assert line.limits.fails_from_a == 0.0
+    assert coordination.protection(line.limits, 1e-6) == coordination.NOT_PROTECTED
+
+
+@pytest.mark.parametrize(
+    ("fault_a", "expected"),
+    [
+        (59.0, coordination.PROTECTED),
+        (60.0, coordination.PROTECTED),
+        (79.0, coordination.PROTECTED),
+        (80.0, coordination.BY_TIME_AT_FAULT),
+        (99.0, coordination.BY_TIME_AT_FAULT),
+        (100.0, coordination.NOT_PROTECTED),
+        (101.0, coordination.NOT_PROTECTED),
+    ],
+)
+def test_protection_ends_where_its_limits_say(fault_a, expected):
+    limits = coordination.ProtectionLimits(
+        fails_from_a=100.0, curve_ends_at_a=60.0, unproven_from_a=80.0, last_greatest_s=0.1
+    )
+    assert coordination.protection(limits, fault_a) == expected
+
+
+def test_the_end_of_the_curve_is_proven_by_its_points():
+    limits = coordination.ProtectionLimits(
+        fails_from_a=100.0, curve_ends_at_a=60.0, unproven_from_a=60.0, last_greatest_s=0.1
+    )
+    assert coordination.protection(limits, 60.0) == coordination.PROTECTED
+    assert coordination.protection(limits, 60.1) == coordination.BY_TIME_AT_FAULT
+
+
+@pytest.mark.parametrize(("damage_s", "in_time"), [(1.02, False), (1.03, False), (1.04, True)])
+def test_an_opening_time_is_short_enough_by_more_than_three_percent(damage_s, in_time):
+    assert coordination.opens_in_time(1.0, damage_s) is in_time
 
 
 def request(**changes):

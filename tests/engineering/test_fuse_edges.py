@@ -98,6 +98,19 @@ def test_far_end_is_cleared_from_the_multiple_that_opens_in_time(loop_ohm, clear
     assert (answers.NOT_CLEARED in found.failures) is not cleared
 
 
+@pytest.mark.parametrize("clearing_s", [0.09, 0.11])
+@pytest.mark.parametrize("is_given", [False, True])
+def test_no_rating_clears_sooner_than_the_last_printed_time(clearing_s, is_given):
+    # Type C opens within 0.1 s at 600 %, 240 A for 40 A, and nowhere surely sooner.
+    fuse = GivenFuse(40.0, "iso_8820_3_c") if is_given else None
+    options = FuseOptions(clearing_time_s=clearing_s)
+    found = answer_of(loop_ohm=0.01, internal_ohm=0.02, checked_fuse=fuse, options=options).types[0]
+    assert found.candidate_rating_a == 40.0
+    is_cleared = clearing_s > 0.1
+    assert found.far_end_opening.is_cleared is is_cleared
+    assert (answers.NOT_CLEARED in found.failures) is not is_cleared
+
+
 @pytest.mark.parametrize(
     ("load_a", "low"),
     # At 75 % loading 30 A need 40 A exactly.

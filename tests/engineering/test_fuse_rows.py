@@ -8,8 +8,15 @@ import pytest
 
 from drawn_fuse_rows import FUSES, KEYS, conductor, drawn_numbers, drawn_requests, fused
 from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.protection import fuse_rows
 from loomwright.engineering.protection.faults import FaultSource
-from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, VERDICTS
+from loomwright.engineering.protection.fuse_answer import (
+    FUSE_FOUND,
+    NO_RATING,
+    NOT_PROTECTED,
+    VERDICTS,
+)
+from loomwright.engineering.protection.fuse_bounds import CYCLIC_LOAD
 from loomwright.engineering.protection.fuse_request import (
     FuseLoad,
     FuseOptions,
@@ -17,8 +24,15 @@ from loomwright.engineering.protection.fuse_request import (
     FuseRequest,
     GivenFuse,
 )
-from loomwright.engineering.protection.fuse_rows import NONE, UNUSUAL, FuseNumbers
+from loomwright.engineering.protection.fuse_rows import (
+    NONE,
+    UNUSUAL,
+    WAITING,
+    CircuitFuses,
+    FuseNumbers,
+)
 from loomwright.engineering.protection.fuse_selection import size_fuse
+from loomwright.engineering.protection.fuse_terms import KNOWN, WANTED
 
 ROWS = 500
 
@@ -160,3 +174,132 @@ def test_no_row_is_no_work():
     asked, numbers = usual()
     found = fused([asked], numbers, np.zeros(0, np.int64))
     assert found.verdict.size == 0
+
+
+def test_what_stands_for_no_index_is_none():
+    assert max(NONE, UNUSUAL, WAITING) < 0
+    assert UNUSUAL != WAITING
+
+
+def over_conductors(numbers, count):
+    """The same rows for each of several conductors."""
+    return numbers._replace(
+        current_a=np.repeat(numbers.current_a, count, axis=1),
+        loop_resistance_ohm=np.repeat(numbers.loop_resistance_ohm, count, axis=1),
+    )
+
+
+def test_a_conductor_is_looked_up_once_as_the_first_row_comes_to_it():
+    asked, numbers = usual(1)
+    looked_up = []
+
+    def request_of(candidate):
+        looked_up.append(candidate)
+        return asked
+
+    fuses = CircuitFuses(request_of, 3, (), FUSES)
+    numbers = over_conductors(numbers, 3)
+    answer = size_fuse(of_row([asked] * 3, numbers, 0, 0), FUSES)
+    for candidates, expected in (([2], [2]), ([2, 0], [2, 0]), ([0, 0, 2], [2, 0])):
+        rows = np.zeros(len(candidates), np.int64)
+        found = fuses.of_rows(rows, np.array(candidates), numbers)
+        assert looked_up == expected
+        assert found.rated_current_a.tolist() == [answer.rated_current_a] * len(candidates)
+
+
+def test_a_conductor_that_is_refused_keeps_no_other_from_being_looked_up():
+    asked, numbers = usual(2)
+    hot = replace(asked, ambient_temperature_k=500.0)
+    found = fused([hot, asked], over_conductors(numbers, 2), np.array([0, 1]))
+    assert found.verdict.tolist() == [UNUSUAL, VERDICTS.index(FUSE_FOUND)]
+
+
+def test_a_source_of_less_than_a_volt_is_answered():
+    asked, numbers = usual(1)
+    numbers.emf_v[0], numbers.current_a[0] = 0.6, 0.5
+    answer = size_fuse(of_row([asked], numbers, 0, 0), FUSES)
+    found = fused([asked], numbers, np.zeros(1, np.int64))
+    assert VERDICTS[found.verdict[0]] == answer.verdict
+
+
+@pytest.mark.parametrize("on_time_s", [0.2, 1.0, 5.0])
+def test_the_peak_of_a_short_cycle_is_carried(on_time_s):
+    asked, numbers = usual(4)
+    load = replace(asked.load, on_time_s=on_time_s, off_time_s=300.0)
+    asked = replace(asked, load=load, fuse_types=("iso_8820_3_c",))
+    numbers.current_a[:, 0] = [9.0, 15.0, 20.0, 25.0]
+    found = fused([asked], numbers, np.zeros(4, np.int64))
+    for row in range(4):
+        answer = size_fuse(of_row([asked], numbers, row, 0), FUSES)
+        # A fifth of the current at most in the mean, so that its peak decides.
+        assert answer.types[0].window.lower_rule == CYCLIC_LOAD
+        assert VERDICTS[found.verdict[row]] == answer.verdict
+        if answer.rated_current_a is not None:
+            assert found.rated_current_a[row] == answer.rated_current_a
+    assert (found.fuse_type == 0).any()
+
+
+def test_a_far_end_without_any_resistance_is_left_to_the_single_call():
+    asked, numbers = usual(2)
+    asked = replace(asked, placement=FusePlacement(distance_from_source_m=1.0))
+    # A metre of copper limits the fault at the fuse.
+    numbers.internal_resistance_ohm[:] = 0.0
+    numbers.loop_resistance_ohm[0] = 0.0
+    assert fused([asked], numbers, np.zeros(2, np.int64)).verdict[0] == UNUSUAL
+    with pytest.raises(EngineeringError, match="no limit"):
+        size_fuse(of_row([asked], numbers, 0, 0), FUSES)
+
+
+def is_found_within(monkeypatch, limits, fault_a, runs):
+    """Whether there is a fuse for a fault, given the limits that every fuse protects within."""
+
+    def look_up_margins(terms, _curves, _fuses):
+        terms.margin[terms.margin_state == WANTED] = limits
+        terms.margin_state[terms.margin_state == WANTED] = KNOWN
+
+    monkeypatch.setattr(fuse_rows, "look_up_margins", look_up_margins)
+    asked, numbers = usual(1)
+    # At the source itself, so that nothing but its own resistance limits the fault.
+    numbers.emf_v[0], numbers.internal_resistance_ohm[0] = 12.0, 12.0 / fault_a
+    wire = conductor(4, "pvc_105", runs, 1.0)
+    asked = replace(asked, conductor=wire, fuse_types=("iso_8820_3_c",))
+    verdict = VERDICTS[fused([asked], numbers, np.zeros(1, np.int64)).verdict[0]]
+    assert verdict in {FUSE_FOUND, NOT_PROTECTED}
+    return verdict == FUSE_FOUND
+
+
+@pytest.mark.parametrize(
+    ("limits", "fault_a", "is_protected"),
+    # Fails from, curve ends at [A], unproven from [A], last opening time [s].
+    [
+        ((100.0, 60.0, 80.0, 1e9), 55.0, True),
+        ((100.0, 60.0, 80.0, 1e9), 75.0, True),
+        ((100.0, 60.0, 80.0, 1e9), 90.0, False),
+        ((100.0, 60.0, 80.0, 1e-9), 90.0, True),
+        ((100.0, 60.0, 80.0, 1e-9), 110.0, False),
+        # No conductor has such an order; it tells which figure is which.
+        ((100.0, 80.0, 60.0, 1e9), 75.0, True),
+    ],
+)
+def test_a_row_is_protected_as_far_as_its_limits_say(monkeypatch, limits, fault_a, is_protected):
+    assert is_found_within(monkeypatch, limits, fault_a, 1) is is_protected
+
+
+def test_parallel_conductors_share_the_fault_that_has_to_be_opened_in_time(monkeypatch):
+    # Each bears 45 A for ever, and 90 A for less than a fuse takes that hardly opens at all.
+    limits = (100.0, 60.0, 80.0, 1e9)
+    assert conductor(4, "pvc_105", 1, 1.0).ampacity_a > 45.0
+    assert is_found_within(monkeypatch, limits, 90.0, 2)
+    assert not is_found_within(monkeypatch, limits, 90.0, 1)
+
+
+def test_a_window_of_a_single_rating_is_not_empty():
+    asked, numbers = usual(1)
+    upper_a = size_fuse(of_row([asked], numbers, 0, 0), FUSES).window.upper_a
+    # No fuse of these types has just this rating, which the one in the equipment calls for.
+    asked = replace(asked, equipment_fuse=GivenFuse(upper_a), fuse_types=("iso_8820_3_c",))
+    answer = size_fuse(of_row([asked], numbers, 0, 0), FUSES)
+    assert answer.window.lower_a == answer.window.upper_a == upper_a
+    assert answer.verdict == NO_RATING
+    verdict = fused([asked], numbers, np.zeros(1, np.int64)).verdict[0]
+    assert VERDICTS[verdict] == NO_RATING
