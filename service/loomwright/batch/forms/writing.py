@@ -42,6 +42,11 @@ _CSV_OPTIONS = pyarrow.csv.WriteOptions(include_header=False)
 _RowsToBytes = Callable[[Iterator[Rows], str, Summary | None], Iterator[bytes]]
 
 
+def summary_metadata(summary: Summary) -> dict[str, str]:
+    """Return a summary as the metadata of an Arrow batch or a Parquet file."""
+    return {SUMMARY: orjson.dumps(summary.document()).decode()}
+
+
 class _Sink(io.RawIOBase):
     """Keeps what is written until it is taken."""
 
@@ -195,7 +200,7 @@ def arrow_rows(
             yield sink.taken()
         if summary is not None:
             last = pa.RecordBatch.from_pylist([], schema)
-            writer.write_batch(last, {SUMMARY: orjson.dumps(summary.document()).decode()})
+            writer.write_batch(last, summary_metadata(summary))
     yield sink.taken()
 
 
@@ -227,4 +232,4 @@ def write_parquet(
         for each in rows:
             writer.write_batch(each.nested())
         if summary is not None:
-            writer.add_key_value_metadata({SUMMARY: orjson.dumps(summary.document()).decode()})
+            writer.add_key_value_metadata(summary_metadata(summary))

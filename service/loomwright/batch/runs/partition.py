@@ -14,13 +14,12 @@ from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
-import orjson
 import pyarrow as pa
 import pyarrow.parquet as pq
 
 from loomwright.batch.array_engine import engine_of
 from loomwright.batch.engine import Batch, Engine, Pairs, batches
-from loomwright.batch.forms.writing import SUMMARY
+from loomwright.batch.forms.writing import summary_metadata
 from loomwright.batch.guarded import GuardedEngine
 from loomwright.batch.runs.software import differences, software
 from loomwright.batch.summary import Summary
@@ -155,11 +154,6 @@ def parquet_bytes(table: pa.Table, summary: Summary) -> bytes:
         writer.add_key_value_metadata(summary_metadata(summary))
     content: bytes = sink.getvalue().to_pybytes()
     return content
-
-
-def summary_metadata(summary: Summary) -> dict[str, str]:
-    """Return a summary as the metadata of a Parquet file."""
-    return {SUMMARY: orjson.dumps(summary.document()).decode()}
 
 
 def _read(name: str) -> tuple[Batch, Engine]:

@@ -10,10 +10,10 @@ import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
-from loomwright.batch.forms.writing import SUMMARY, csv_rows
+from loomwright.batch.forms.writing import SUMMARY, csv_rows, summary_metadata
 from loomwright.batch.quote import QuotedCircuit
 from loomwright.batch.rows import CIRCUIT, CIRCUITS, Rows, flat_schema, row_schema
-from loomwright.batch.runs.partition import COMPRESSION, summary_metadata
+from loomwright.batch.runs.partition import COMPRESSION
 from loomwright.batch.summary import Summary, summary_from_document
 
 # Rows of a row group of a joined file, unless a partition alone has more.
