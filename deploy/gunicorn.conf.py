@@ -75,6 +75,8 @@ def when_ready(server: Any) -> None:
     # Tables and modules stay: the collector need not walk them again and again in each worker.
     gc.collect()
     gc.freeze()
+    # A plan makes and drops tens of thousands of objects and few cycles (tests/bench/calls.py).
+    gc.set_threshold(50_000)
     limits = {socket.SO_RCVTIMEO: STALLED_CLIENT_S, socket.SO_SNDTIMEO: STALLED_READER_S}
     for listener in server.LISTENERS:
         for option, seconds in limits.items():

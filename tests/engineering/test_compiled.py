@@ -57,12 +57,11 @@ def every_compiled_formula():
     return found
 
 
-def interpreted(monkeypatch, module, name):
-    """Return a formula as Python runs it, with the formulas that it calls."""
+def interpret(monkeypatch, module):
+    """Have Python run the formulas of a module."""
     for value in list(vars(module).items()):
         if isinstance(value[1], Dispatcher):
             monkeypatch.setattr(module, value[0], value[1].py_func)
-    return getattr(module, name)
 
 
 @pytest.mark.parametrize(
@@ -71,7 +70,8 @@ def interpreted(monkeypatch, module, name):
 def test_route_has_the_same_figures_compiled_and_interpreted(monkeypatch, current_a, power_w):
     given = (current_a, power_w, 12.6, 0.006, 0.002, 25.0, 0.02, ROUTE, np.full(9, 40.0))
     compiled = loaded_route.solved_candidates(*given)
-    plain = interpreted(monkeypatch, loaded_route, "solved_candidates")(*given)
+    interpret(monkeypatch, loaded_route)
+    plain = loaded_route.solved_candidates(*given)
     # 1e-13: the order of operations is the same, and sums of two terms round alike.
     np.testing.assert_allclose(compiled[0], plain[0], rtol=1e-13, atol=0.0)
     np.testing.assert_array_equal(compiled[1], plain[1])
@@ -113,7 +113,7 @@ def test_rows_have_the_same_conductors_compiled_and_interpreted(monkeypatch):
     rows = np.arange(4)[::2]
     compiled = sized_rows(sizing_rows, rows)
     for module in (temperature_curve, loaded_route, criteria, sizing_rows):
-        interpreted(monkeypatch, module, "compiled")
+        interpret(monkeypatch, module)
     plain = sized_rows(sizing_rows, rows)
     assert compiled[0].max() >= 4
     assert compiled[2].tolist() == [False, False, False, True]
@@ -143,7 +143,7 @@ def test_networks_have_the_same_figures_compiled_and_interpreted(monkeypatch, se
     given = draft.shape(), draft.elements()
     before = solver.solved_networks(*given), collapse.collapse_of_all_loads(*given)
     for module in (linear, heated, currents, steps, solver, collapse):
-        interpreted(monkeypatch, module, "compiled")
+        interpret(monkeypatch, module)
     after = solver.solved_networks(*given), collapse.collapse_of_all_loads(*given)
     # 1e-13: the order of operations is the same, but the compiler may take powers otherwise.
     for compiled, plain in zip(before, after, strict=True):
@@ -187,7 +187,7 @@ def test_fuses_of_rows_are_the_same_compiled_and_interpreted(monkeypatch):
         asked = drawn_requests(rng)
         cases.append((asked, drawn_numbers(rng, asked[0], 60), rng.integers(0, 3, 60)))
     before = [fused(*case) for case in cases]
-    interpreted(monkeypatch, fuse_rows, "_judge")
+    interpret(monkeypatch, fuse_rows)
     assert not isinstance(fuse_rows._figures, Dispatcher)
     for compiled, plain in zip(before, [fused(*case) for case in cases], strict=True):
         np.testing.assert_array_equal(compiled.verdict, plain.verdict)
@@ -200,7 +200,7 @@ def test_sizes_of_rows_are_the_same_compiled_and_interpreted(monkeypatch):
     job = job_from_document(demo_job("van_second_battery"), tables(), fuse_tables().types)
     variation = extremes(job, 200, seed=5)
     before = batch_sizing.sized_rows(variation)
-    interpreted(monkeypatch, batch_sizing, "_enter")
+    interpret(monkeypatch, batch_sizing)
     after = batch_sizing.sized_rows(variation)
     np.testing.assert_array_equal(before.unusual, after.unusual)
     for key, compiled in before.circuits.items():

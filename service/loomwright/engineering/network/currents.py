@@ -5,9 +5,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.compiled import compiled
+from loomwright.engineering.compiled import compiled, compiled_in_place
 from loomwright.engineering.network.elements import Elements, Shape
-from loomwright.engineering.network.heated import conductors_of, heat_branches, heated_branches
+from loomwright.engineering.network.heated import heat_branches, heated_branches
 
 Array = npt.NDArray[np.float64]
 
@@ -43,7 +43,7 @@ class Balance(NamedTuple):
     rounding_a: float
 
 
-@compiled
+@compiled_in_place
 def _unheated_branches(
     drop_v: Array, current_a: Array, network: int, fixed_resistance_ohm: Array
 ) -> tuple[Array, Array]:
@@ -99,7 +99,7 @@ def settle_branches(
         size[branch] = min(max(abs(current_a[branch]), least[branch]), most[branch])
     resistance, slope, rise = heated_branches(size, network, shape, elements)
     # What has settled stays where it is: one branch that bisects must not cost steps of all.
-    settled, conductors = np.zeros(branches, np.bool_), conductors_of(shape, elements)
+    settled = np.zeros(branches, np.bool_)
     for _ in range(GREATEST_STEPS):
         moved = False
         for branch in range(branches):
@@ -119,7 +119,7 @@ def settle_branches(
                 new = 0.5 * (least[branch] + most[branch])
             moved = moved or abs(new - now) > SETTLED * now
             size[branch] = new
-        heat_branches(size, settled, resistance, slope, rise, network, conductors)
+        heat_branches(size, settled, resistance, slope, rise, network, shape, elements)
         if not moved:
             break
     for branch in range(branches):
@@ -128,7 +128,7 @@ def settle_branches(
     return resistance, slope
 
 
-@compiled
+@compiled_in_place
 def source_current_a(
     source: int, over_v: float, network: int, elements: Elements
 ) -> tuple[float, float]:
@@ -163,7 +163,7 @@ def source_current_a(
     return current, conductance
 
 
-@compiled
+@compiled_in_place
 def load_currents_a(
     load: int, over_v: float, network: int, power_factor: float, elements: Elements
 ) -> tuple[float, float]:
@@ -193,7 +193,7 @@ def load_currents_a(
     return by_power + elements.load_current_a[network, load] + linear, by_power
 
 
-@compiled
+@compiled_in_place
 def add_conductance(slopes: Array, one: int, other: int, conductance: float) -> None:
     """Add a conductance between two nodes to the slopes; node 0 has no row."""
     if one > 0:
@@ -205,7 +205,7 @@ def add_conductance(slopes: Array, one: int, other: int, conductance: float) -> 
         slopes[other - 1, one - 1] -= conductance
 
 
-@compiled
+@compiled_in_place
 def _add_current(left_over: Array, out_of: int, into: int, current: float) -> None:
     if out_of > 0:
         left_over[out_of - 1] += current
@@ -281,7 +281,7 @@ def balance(
     return Balance(slopes, left_over, greatest, ROUNDING * rounding)
 
 
-@compiled
+@compiled_in_place
 def without_power_slopes(
     slopes: Array,
     voltage_v: Array,

@@ -1,44 +1,17 @@
 """Resistance of the branches of a network that their currents have heated."""
 
-from typing import NamedTuple
-
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.compiled import compiled
+from loomwright.engineering.compiled import compiled_in_place
 from loomwright.engineering.conductors.temperature_curve import rise_and_slope_on_curve_k
 from loomwright.engineering.network.elements import Elements, Shape
 
 Array = npt.NDArray[np.float64]
-Places = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 
-class Conductors(NamedTuple):
-    """What heats the branches: a call with all of shape and elements takes longer than the work."""
-
-    stretch_branch: Places
-    fixed_resistance_ohm: Array
-    ambient_resistance_ohm: Array
-    resistance_slope_ohm_per_k: Array
-    share_per_ampere: Array
-    curves: Array
-
-
-@compiled
-def conductors_of(shape: Shape, elements: Elements) -> Conductors:
-    """Return what heats the branches of networks."""
-    return Conductors(
-        shape.stretch_branch,
-        elements.fixed_resistance_ohm,
-        elements.ambient_resistance_ohm,
-        elements.resistance_slope_ohm_per_k,
-        elements.share_per_ampere,
-        elements.curves,
-    )
-
-
-@compiled
+@compiled_in_place
 def heat_branches(
     current_a: Array,
     settled: Mask,
@@ -46,29 +19,30 @@ def heat_branches(
     slope: Array,
     rise_k: Array,
     network: int,
-    conductors: Conductors,
+    shape: Shape,
+    elements: Elements,
 ) -> None:
     """Enter what ``heated_branches`` returns of the branches that have not settled."""
     for branch in range(settled.size):
         if not settled[branch]:
-            resistance_ohm[branch] = conductors.fixed_resistance_ohm[network, branch]
+            resistance_ohm[branch] = elements.fixed_resistance_ohm[network, branch]
             slope[branch] = 0.0
-    for stretch in range(conductors.stretch_branch.size):
-        branch = conductors.stretch_branch[stretch]
+    for stretch in range(shape.stretch_branch.size):
+        branch = shape.stretch_branch[stretch]
         if settled[branch]:
             continue
-        per_ampere = conductors.share_per_ampere[network, stretch]
+        per_ampere = elements.share_per_ampere[network, stretch]
         share = abs(current_a[branch]) * per_ampere
-        kelvin, kelvin_slope = rise_and_slope_on_curve_k(conductors.curves[stretch], share)
-        per_kelvin = conductors.resistance_slope_ohm_per_k[network, stretch]
+        kelvin, kelvin_slope = rise_and_slope_on_curve_k(elements.curves[stretch], share)
+        per_kelvin = elements.resistance_slope_ohm_per_k[network, stretch]
         resistance_ohm[branch] += (
-            conductors.ambient_resistance_ohm[network, stretch] + per_kelvin * kelvin
+            elements.ambient_resistance_ohm[network, stretch] + per_kelvin * kelvin
         )
         slope[branch] += per_kelvin * kelvin_slope * per_ampere
         rise_k[stretch] = kelvin
 
 
-@compiled
+@compiled_in_place
 def heated_branches(
     current_a: Array, network: int, shape: Shape, elements: Elements
 ) -> tuple[Array, Array, Array]:
@@ -93,6 +67,5 @@ def heated_branches(
     branches = shape.branch_from.size
     resistance, slope = np.empty(branches), np.empty(branches)
     rise, settled = np.empty(shape.stretch_branch.size), np.zeros(branches, np.bool_)
-    conductors = conductors_of(shape, elements)
-    heat_branches(current_a, settled, resistance, slope, rise, network, conductors)
+    heat_branches(current_a, settled, resistance, slope, rise, network, shape, elements)
     return resistance, slope, rise

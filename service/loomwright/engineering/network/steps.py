@@ -5,7 +5,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.compiled import compiled
+from loomwright.engineering.compiled import compiled, compiled_in_place
 from loomwright.engineering.network.currents import EDGE, Balance, balance, without_power_slopes
 from loomwright.engineering.network.elements import Elements, Shape
 from loomwright.engineering.network.linear import (
@@ -31,7 +31,7 @@ GREATEST_RETURN = 0.5
 GREATEST_HALVINGS = 30
 
 
-@compiled
+@compiled_in_place
 def has_voltage(
     voltage_v: Array, network: int, power_factor: Array, shape: Shape, elements: Elements
 ) -> tuple[bool, bool]:
@@ -67,7 +67,7 @@ def has_voltage(
     return powered, fed
 
 
-@compiled
+@compiled_in_place
 def share_to_next_source(
     voltage_v: Array, step_v: Array, network: int, shape: Shape, elements: Elements
 ) -> float:
@@ -104,7 +104,7 @@ def share_to_next_source(
     return share
 
 
-@compiled
+@compiled_in_place
 def share_within_loads(
     voltage_v: Array,
     step_v: Array,
@@ -178,7 +178,7 @@ def _newton_step(
     return reached
 
 
-@compiled
+@compiled_in_place
 def driving_w(left_over_a: Array, step_v: Array) -> float:
     """Return what drives the voltages along a step: the currents left over against it.
 
