@@ -48,10 +48,11 @@ BREAKERS = {
         ("loomwright.tables.offence", "import pint"),
         ("loomwright.conformance.offence", "import pint"),
     ],
-    "Pricing, jobs, providers and documents know no web framework": [
+    "Pricing, jobs, providers, drawings and documents know no web framework": [
         ("loomwright.pricing.offence", "import werkzeug"),
         ("loomwright.jobs.offence", "import flask"),
         ("loomwright.documents.offence", "import marshmallow"),
+        ("loomwright.drawings.offence", "import flask"),
     ],
     "Only the cluster module knows Dask": [
         ("loomwright.web.offence", "import distributed"),

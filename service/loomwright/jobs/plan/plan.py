@@ -119,6 +119,60 @@ EXPECTATION_PROVENANCES = (
 
 
 @record
+class SizedPlan:
+    """A plan before it is priced: its circuits, and the network with the loads of the job."""
+
+    name: str
+    consistent: ConsistentCircuits
+    solved: SolvedInstallation
+
+
+def sized_plan(
+    name: str,
+    job: Job,
+    tables: Tables,
+    fuse_tables: FuseTables,
+    plan_options: PlanOptions = USUAL,
+    networks: JobNetworks | None = None,
+) -> SizedPlan:
+    """Return one plan of a job as far as no price is needed.
+
+    The leanest plan is given as it is sized, also where the recommended one costs less and so
+    takes its place in ``installation_plans``.
+
+    Parameters
+    ----------
+    name
+        One of ``PLAN_NAMES``.
+    job
+        The job.
+    tables
+        Tables of the engineering.
+    fuse_tables
+        Fuse tables of the engineering.
+    plan_options
+        Growth that the plan with headroom is sized for.
+    networks
+        What other plans of the job in the same request have drawn, if there are any.
+
+    Returns
+    -------
+    SizedPlan
+        Circuits and network.
+
+    Raises
+    ------
+    EngineeringError
+        A circuit lies outside the models.
+    """
+    planned = planned_job(job, name, plan_options)
+    found = consistent_circuits(planned, tables, fuse_tables, networks)
+    same_loads = planned.equipment is job.equipment
+    solved = found.solved if same_loads else with_loads_of(job, found.solved, found.conductors)
+    return SizedPlan(name, found, solved)
+
+
+@record
 class _Shared:
     """What the plans of one job have in common, for one request."""
 
@@ -190,10 +244,8 @@ def _plan(
     tables: Tables,
     fuse_tables: FuseTables,
 ) -> Plan:
-    planned = planned_job(job, name, plan_options)
-    found = consistent_circuits(planned, tables, fuse_tables, shared.networks)
-    same_loads = planned.equipment is job.equipment
-    solved = found.solved if same_loads else with_loads_of(job, found.solved, found.conductors)
+    sized = sized_plan(name, job, tables, fuse_tables, plan_options, shared.networks)
+    found, solved = sized.consistent, sized.solved
     loads = _source_loads(job, found.sized, solved)
     priced = priced_circuits(job, found.sized, loads, shared.bills.of(found.sized), (), tables)
     outputs = equipment_outputs(job, solved.load_voltages_v)
