@@ -54,7 +54,7 @@ NEEDS: Mapping[Path, Callable[[], bool]] = MappingProxyType(
         TESTS / "browser": chromium_is_here,
         TESTS / "clients" / "test_spreadsheet.py": calc_is_here,
         TESTS / "engineering" / "test_network_simulator.py": ngspice_is_here,
-        TESTS / "test_page_images.py": pdftoppm_is_here,
+        TESTS / "test_page_pictures.py": pdftoppm_is_here,
     }
 )
 
