@@ -1,4 +1,4 @@
-"""What is printed in a PDF: its text, its figures as a reader of a language takes them, its look."""
+"""What is printed in a PDF: text, figures as a reader of a language takes them, and pictures."""
 
 import io
 import re

@@ -1,4 +1,4 @@
-"""Pictures of the pages of a PDF: one each, in order, as large as the paper and with what is on it."""
+"""Pictures of the pages of a PDF: one each, in order, to scale and with what is on them."""
 
 import io
 import subprocess

@@ -25,7 +25,7 @@ def test_two_processes_have_a_browser_each_and_the_end_says_where_pictures_lie(
         if not name.startswith(("PYTEST_", "TESTS_ARTEFACTS"))
     }
     done = subprocess.run(
-        [sys.executable, "-m", "pytest", "-v", "-n", "2", "--dist", "loadfile", *names],
+        [sys.executable, "-m", "pytest", "-vv", "-n", "2", "--dist", "loadfile", *names],
         cwd=ROOT,
         env={**surroundings, "LOOMWRIGHT_ARTEFACTS": str(tmp_path / "kept")},
         capture_output=True,
