@@ -55,7 +55,7 @@ def test_what_is_a_figure_depends_on_the_language(
 
 def test_figures_of_a_plan_that_are_not_printed_are_named() -> None:
     text = "Teile 2.105,21 €, Arbeit 1.037,00 €, Leitung 2,5 mm²"
-    expected = ["2105.21", Decimal("1037"), 2.5, "3142.21", 21]
+    expected: list[Decimal | str | int | float] = ["2105.21", Decimal("1037"), 2.5, "3142.21", 21]
     assert missing_figures(text, expected, "de-DE") == [Decimal("3142.21"), Decimal(21)]
     assert missing_figures(text, ["2105.21"], "en-GB") == [Decimal("2105.21")]
 

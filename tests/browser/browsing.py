@@ -6,7 +6,7 @@ a page that fetches anything from elsewhere is found out.
 
 import os
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from typing import Any, Protocol
 from urllib.parse import urlsplit
 
@@ -105,23 +105,22 @@ def launched() -> Iterator[Browser]:
 @contextmanager
 def watched_pages(browser: Browser, complaints: Complaints) -> Iterator[NewPage]:
     """Yield what opens pages; afterwards they are closed and may have complained of nothing."""
-    contexts: list[BrowserContext] = []
+    contexts = ExitStack()
+    opened: list[BrowserContext] = []
 
     def new_page(**options: Any) -> Page:
         context = browser.new_context(**{**ALIKE, **options})
-        contexts.append(context)
+        contexts.callback(context.close)
+        opened.append(context)
         context.set_default_timeout(LONGEST_WAIT_MS)
         complaints.watch(context)
         return context.new_page()
 
-    try:
+    with contexts:
         yield new_page
-    finally:
-        for context in contexts:
-            # Events come in order: what was said before this answer has been noted by then.
-            for page in context.pages:
-                page.evaluate("0")
-            context.close()
+        # Events come in order: what was said before this answer has been noted by then.
+        for page in [page for context in opened for page in context.pages]:
+            page.evaluate("0")
     faults = complaints.faults()
     assert not faults, "\n".join(faults)
 
