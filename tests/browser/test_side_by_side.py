@@ -1,9 +1,13 @@
 """Browser tests in two processes at once, each with its own browser, and the end of such a run."""
 
+import asyncio
 import os
 import subprocess
 import sys
 from pathlib import Path
+
+import psutil
+from browsing import launched
 
 ROOT = Path(__file__).parents[2]
 # One of the files with the service and one that keeps something.
@@ -42,3 +46,16 @@ def test_two_processes_have_a_browser_each_and_the_end_says_where_pictures_lie(
     assert "3 passed" in lines[-1], said
     kept = sorted(path.name for path in (tmp_path / "kept").iterdir())
     assert kept == ["fixture-phone.png", "fixture_desk.png", "fixture_print.pdf"]
+
+
+def test_nothing_runs_on_after_a_browser() -> None:
+    before = psutil.Process().children(recursive=True)
+    with launched() as browser:
+        page = browser.new_page()
+        assert page.evaluate("6 * 7") == 42
+        own = set(psutil.Process().children(recursive=True)) - set(before)
+        assert len(own) > 1
+    _, left = psutil.wait_procs(own, timeout=20)
+    assert not left
+    # The event loop of the browser's driver would refuse another one in this thread.
+    assert asyncio.run(asyncio.sleep(0, "done")) == "done"
