@@ -69,6 +69,17 @@ def test_what_is_no_error_passes(browser):
     assert run(browser, "console.log('size'); console.warn('old')", complains=False) == []
 
 
+def test_what_is_still_asked_for_at_the_end_is_no_fault(browser):
+    complaints = Complaints()
+    with watched_pages(browser, complaints) as new_page:
+        page = new_page(**DESK)
+        # Never answered.
+        page.route("http://localhost/", lambda _: None)
+        show(page)
+        with page.expect_request("http://localhost/"):
+            page.evaluate("void fetch('http://localhost/', { mode: 'no-cors' }).catch(() => null)")
+
+
 def test_desk_and_telephone_are_as_large_as_they_say(page, phone_page):
     measure = "[innerWidth, innerHeight, devicePixelRatio, navigator.maxTouchPoints > 0]"
     head = '<meta name="viewport" content="width=device-width">'
