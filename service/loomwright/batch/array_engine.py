@@ -1,7 +1,7 @@
 """Quotes of a package for many vehicles by the array: sizes, then bills, frame by frame."""
 
 from collections.abc import Hashable
-from dataclasses import replace
+from datetime import date
 from functools import lru_cache
 
 import numpy as np
@@ -10,7 +10,7 @@ import pyarrow as pa
 
 from loomwright.batch.bills.columns import BillColumns
 from loomwright.batch.bills.job_cases import billed_key
-from loomwright.batch.bills.row_bills import RowBills
+from loomwright.batch.bills.row_bills import BookJobs, Difficulties, RowBills
 from loomwright.batch.engine import Batch, Engine
 from loomwright.batch.frames import frames_of, variation_of
 from loomwright.batch.pair import pair_job
@@ -29,7 +29,7 @@ Indices = npt.NDArray[np.int64]
 Mask = npt.NDArray[np.bool_]
 
 # Enough for packages one after the other, and for listed pairs that come back to the same few.
-_KEPT_PACKAGES, _KEPT_JOBS, _KEPT_OPTIONS = 256, 4096, 64
+_KEPT_PACKAGES, _KEPT_JOBS, _KEPT_OPTIONS, _KEPT_DAYS = 256, 4096, 64, 8
 
 
 def engine_of(batch: Batch) -> Engine:
@@ -66,9 +66,9 @@ class ArrayEngine:
         self._keys = pa.array([vehicle.key for vehicle in batch.vehicles], pa.utf8())
         self._bills = lru_cache(_KEPT_PACKAGES)(self._bills_of)
         self._job = lru_cache(_KEPT_JOBS)(self._read_job)
-        self._billed = lru_cache(_KEPT_JOBS)(self._job_to_bill)
-        self._key = lru_cache(_KEPT_JOBS)(self._key_but_for_difficulty)
+        self._key = lru_cache(_KEPT_JOBS)(self._billed_key)
         self._bills_by_options: dict[str, RowBills] = {}
+        self._jobs_by_day = lru_cache(_KEPT_DAYS)(self._jobs_on)
         #: Rows that went to the single call so far.
         self.single_calls = 0
 
@@ -118,17 +118,15 @@ class ArrayEngine:
         quoted = quoted_circuits(variation, sizes)
         _enter_circuits(columns, rows, quoted)
         # What bills do not look at tells frames apart, so that many of them are billed as one.
-        difficulty = frame.difficulty[members]
-        for own in _groups(difficulty):
-            key, billed = self._billed(package, place, int(difficulty[own[0]]))
-            part = _SizedPart(
-                rows[own],
-                Variation(billed, own.size, variation.rows(own).values),
-                sizes.rows(own),
-                quoted.overloaded[own],
-                quoted.all_sized[own],
-            )
-            sized.setdefault(key, []).append(part)
+        part = _SizedPart(
+            rows,
+            variation,
+            sizes,
+            frame.difficulty[members],
+            quoted.overloaded,
+            quoted.all_sized,
+        )
+        sized.setdefault(self._key(package, place), []).append(part)
 
     def _enter_bills(
         self, columns: QuoteColumns, package: int, vehicles: Indices, alike: list["_SizedPart"]
@@ -137,7 +135,12 @@ class ArrayEngine:
         bills = self._bills(package)
         assert isinstance(bills, RowBills)
         sizes = joined_sizes([each.sizes for each in alike])
-        priced = bills.of(joined([each.variation for each in alike]), sizes)
+        difficulty = np.concatenate([each.difficulty for each in alike])
+        priced = bills.of(
+            joined([each.variation for each in alike]),
+            sizes,
+            Difficulties(self._frames.difficulties, difficulty),
+        )
         rows = np.concatenate([each.rows for each in alike])
         _enter_bills(columns, rows, priced)
         columns.verdict[rows] = quote_verdicts(
@@ -171,8 +174,11 @@ class ArrayEngine:
         if key not in known:
             if len(known) >= _KEPT_OPTIONS:
                 known.pop(next(iter(known)))
-            known[key] = RowBills(pricing.book, options)
+            known[key] = RowBills(pricing.book, options, self._jobs_by_day(options.as_of))
         return known[key]
+
+    def _jobs_on(self, day: date | None) -> BookJobs:
+        return BookJobs(self._batch.pricing.book.on_day(day))
 
     def _read_job(self, package: int, frame: int) -> Job | Refusal:
         """Return the job of a package for the vehicles of a frame, with the numbers of one."""
@@ -182,28 +188,21 @@ class ArrayEngine:
         except DocumentError as error:
             return refusal_of_faults(error.faults)
 
-    def _job_to_bill(self, package: int, frame: int, difficulty: int) -> tuple[Hashable, Job]:
-        """Return a job with a difficulty, and what tells it from others of other bills."""
+    def _billed_key(self, package: int, frame: int) -> tuple[Hashable, ...]:
+        """Return what tells a job from others of other bills, but for its difficulty."""
         job = self._job(package, frame)
         assert isinstance(job, Job)
-        stated = self._frames.difficulties[difficulty]
-        billed = replace(job, vehicle=replace(job.vehicle, difficulty=stated))
-        return (stated, *self._key(package, frame)), billed
-
-    def _key_but_for_difficulty(self, package: int, frame: int) -> tuple[Hashable, ...]:
-        """Return what tells a job from others of other bills, without its difficulty."""
-        job = self._job(package, frame)
-        assert isinstance(job, Job)
-        return billed_key(job)[1:]
+        return billed_key(job)
 
 
 @record
 class _SizedPart:
-    """Rows of one frame and difficulty with their sizes."""
+    """Rows of one frame with their sizes."""
 
     rows: Indices
     variation: Variation
     sizes: SizedRows
+    difficulty: Indices
     overloaded: Mask
     all_sized: Mask
 

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from loomwright.batch.bills.assembly import KnownAmounts
+from loomwright.batch.bills.known_amounts import BookAmounts, KnownAmounts
 from loomwright.batch.bills.line_amounts import GREATEST_AMOUNT, LineAmounts, LineDiscounts
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.lines import Line
@@ -32,7 +32,7 @@ def book(**changes: Any) -> PriceBook:
 
 def amounts(shop: PriceBook, pricing: dict[str, Any]) -> LineAmounts:
     options = pricing_from_document(pricing, "EUR")
-    return KnownAmounts(shop, LineDiscounts(shop, options)).of_part(shop.part_by_key["TUBE"])
+    return KnownAmounts(BookAmounts(shop), options).of_part(shop.part_by_key["TUBE"])
 
 
 def test_amounts_are_those_worked_by_hand() -> None:

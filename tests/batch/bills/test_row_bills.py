@@ -225,7 +225,7 @@ def test_leads_that_no_part_serves_are_listed_once_where_they_are_as_long() -> N
 def test_what_is_kept_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("loomwright.batch.bills.row_bills.GREATEST_KNOWN_JOBS", 1)
     monkeypatch.setattr("loomwright.batch.bills.row_bills.GREATEST_CASES", 4)
-    monkeypatch.setattr("loomwright.batch.bills.contested.GREATEST_KNOWN_COVERS", 1)
+    monkeypatch.setattr("loomwright.batch.bills.covers.GREATEST_KNOWN_COVERS", 1)
     monkeypatch.setattr("loomwright.batch.bills.line_amounts.GREATEST_KEPT", 8)
     monkeypatch.setattr("loomwright.batch.bills.row_bills.ROWS_AT_ONCE", 7)
     book, draw = demo_book(), np.random.default_rng(5)
@@ -236,4 +236,4 @@ def test_what_is_kept_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
         columns = bills.of(variation, sizes)
         held = assert_rows_are_single_bills(variation, sizes, columns, book, NO_OPTIONS, range(20))
         assert held == 20
-    assert len(bills._frames) == 1
+    assert len(bills._jobs._jobs) == 1

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from decimal import Decimal
 
 import numpy as np
 import numpy.typing as npt
@@ -35,6 +36,10 @@ class LineDiscounts:
     def __init__(self, book: PriceBook, options: PricingOptions) -> None:
         self._book = book
         self._options = replace(options, package=None, document_discount=None)
+
+    def percent(self, kind: str, key: str) -> Decimal:
+        """Return what is off a line [%]."""
+        return self._options.discount_percent(kind, key)
 
     def amounts(self, line: Line) -> tuple[int, int]:
         """Return the list total of a line and its discount, no more than the greatest amount."""

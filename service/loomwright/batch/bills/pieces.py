@@ -3,9 +3,10 @@
 A *piece* of a job is its equipment, the wiring of one circuit, or the leads of one circuit. What a
 piece needs is the same in all rows of one *case* of it, but for lengths: the wiring of a circuit is
 a case for each conductor, fuse and branch fuses, its leads for each choice of ready-made ones.
+Labour is a piece beside each of them, since it also differs by the difficulty of the vehicle.
 """
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
@@ -21,9 +22,12 @@ from loomwright.jobs.sized_circuit import SIZED
 from loomwright.pricing.growing import Growing
 from loomwright.pricing.labour_lines import difficulty_factor, hours_of
 from loomwright.pricing.part_lines import in_unit
-from loomwright.pricing.price_book import Part, PriceBook
+from loomwright.pricing.price_book import LabourOperation, Part, PriceBook
 from loomwright.pricing.requirements import LabourRequirement, Requirement
 from loomwright.tables.records import ConductorSize
+
+# The difficulty of the vehicle is told as the case of a piece of its own.
+DIFFICULTY = -1
 
 
 class WiringCase(NamedTuple):
@@ -90,26 +94,22 @@ class WorkNeed:
 
 @record
 class Case:
-    """What a piece of a job needs in one case."""
+    """What a piece of a job needs in one case, whatever the difficulty of the vehicle."""
 
     parts: tuple[PartNeed, ...]
-    work: tuple[WorkNeed, ...]
+    labour: Sequence[LabourRequirement]
 
 
 NOTHING = Case((), ())
 
 
-# Parts and labour.
-_Needs = tuple[tuple[PartNeed, ...], Sequence[LabourRequirement]]
-
-
 class JobNeeds:
-    """What the circuits of jobs need that differ in nothing but their difficulty.
+    """What the circuits of a job need, whatever the difficulty of its vehicle.
 
     Parameters
     ----------
     job
-        One of the jobs; none of what it states of lengths comes into any case.
+        The job; none of what it states of lengths comes into any case.
     book
         Price book, with what holds on the day.
     """
@@ -120,22 +120,22 @@ class JobNeeds:
         # By the identity of the requirement, which the need keeps.
         self._known: dict[int, PartNeed] = {}
 
-    def of_job(self) -> _Needs:
+    def of_job(self) -> Case:
         """Return what the job needs whatever its circuits are."""
-        return self._needs(*self._requirements.of_job())
+        return self._case(*self._requirements.of_job())
 
-    def of_wiring(self, circuit: str, case: WiringCase) -> _Needs:
+    def of_wiring(self, circuit: str, case: WiringCase) -> Case:
         """Return what the wiring of a circuit needs."""
         coded = CodedCircuit(self.job.circuit_by_key[circuit], case)
-        return self._needs(*self._requirements.of_wiring(coded))
+        return self._case(*self._requirements.of_wiring(coded))
 
-    def of_leads(self, circuit: Circuit) -> _Needs:
+    def of_leads(self, circuit: Circuit) -> Case:
         """Return what the leads and taps of a circuit need, with the lengths that it states."""
         parts = [self._part_need(each) for each in lead_parts(circuit, self._book.rules)]
-        return tuple(parts), lead_labour(circuit)
+        return Case(tuple(parts), lead_labour(circuit))
 
-    def _needs(self, parts: Sequence[Requirement], labour: Sequence[LabourRequirement]) -> _Needs:
-        return tuple([self._kept(each) for each in parts]), labour
+    def _case(self, parts: Sequence[Requirement], labour: Sequence[LabourRequirement]) -> Case:
+        return Case(tuple([self._kept(each) for each in parts]), labour)
 
     def _kept(self, asked: Requirement) -> PartNeed:
         found = self._known.get(id(asked))
@@ -161,50 +161,60 @@ class JobNeeds:
         return PartNeed(asked, parts, laws, stepped, at, is_plain)
 
 
-class Cases:
-    """Cases of the pieces of a job.
+class Works:
+    """Labour of cases by the difficulty of the vehicle.
 
     Parameters
     ----------
-    needs
-        What the job needs whatever its difficulty.
-    difficulty
-        Key of a difficulty factor of the price book, if any.
     book
         Price book, with what holds on the day.
     """
 
-    def __init__(self, needs: JobNeeds, difficulty: str | None, book: PriceBook) -> None:
-        self._needs, self._book = needs, book
-        self._factor = difficulty_factor(book, difficulty)
+    def __init__(self, book: PriceBook) -> None:
+        self._book = book
         self._increment_h = Fraction(book.rules.labour_increment_h)
+        self._known: dict[Hashable, tuple[Stepped, bool]] = {}
 
-    def of_job(self) -> Case:
-        """Return what the job needs whatever its circuits are."""
-        return self._case(*self._needs.of_job())
+    def of(self, asked: LabourRequirement, difficulty: str | None) -> WorkNeed:
+        """Return labour for a vehicle.
 
-    def of_wiring(self, circuit: str, case: WiringCase) -> Case:
-        """Return what the wiring of a circuit needs."""
-        return self._case(*self._needs.of_wiring(circuit, case))
+        Parameters
+        ----------
+        asked
+            The operation.
+        difficulty
+            Key of a difficulty factor of the price book, if any.
 
-    def of_leads(self, circuit: Circuit) -> Case:
-        """Return what the leads and taps of a circuit need, with the lengths that it states."""
-        return self._case(*self._needs.of_leads(circuit))
-
-    def _case(self, parts: tuple[PartNeed, ...], labour: Sequence[LabourRequirement]) -> Case:
-        return Case(parts, tuple([self._work_need(each) for each in labour]))
-
-    def _work_need(self, asked: LabourRequirement) -> WorkNeed:
+        Returns
+        -------
+        WorkNeed
+            In increments of labour.
+        """
         operation = self._book.labour.get(asked.operation)
         if operation is None:
             return WorkNeed(asked.operation, None, None)
-        hours = hours_of(operation, asked.pieces, asked.length_m, self._factor)
+        is_measured = asked.stretch is not None
+        key = operation.key, asked.pieces, None if is_measured else asked.length_m, difficulty
+        if key not in self._known:
+            self._known[key] = self._stepped(operation, asked, difficulty)
+        stepped, grows = self._known[key]
+        at = None
+        if grows:
+            assert asked.stretch is not None
+            at = CircuitStretch(asked.circuit, asked.stretch)
+        return WorkNeed(asked.operation, stepped, at)
+
+    def _stepped(
+        self, operation: LabourOperation, asked: LabourRequirement, difficulty: str | None
+    ) -> tuple[Stepped, bool]:
+        """Return the increments of labour, and whether they grow with a length."""
+        factor = difficulty_factor(self._book, difficulty)
         if asked.stretch is not None:
-            law = hours_of(operation, asked.pieces, Growing(), self._factor)
+            law = hours_of(operation, asked.pieces, Growing(), factor)
             if isinstance(law, Growing):
-                at = CircuitStretch(asked.circuit, asked.stretch)
-                return WorkNeed(asked.operation, in_steps(law, self._increment_h), at)
-        return WorkNeed(asked.operation, in_steps(constant(hours), self._increment_h), None)
+                return in_steps(law, self._increment_h), True
+        hours = hours_of(operation, asked.pieces, asked.length_m, factor)
+        return in_steps(constant(hours), self._increment_h), False
 
 
 def constant(quantity: Decimal) -> Growing:
