@@ -10,11 +10,9 @@ from hypothesis import strategies as st
 from drawn_jobs import jobs
 from drawn_row_bills import drawn_sizes, drawn_variation, pricing_documents, shops
 from loomwright.batch.bills.assembly import RowLine, RowLines
-from loomwright.batch.bills.covers import Structures
-from loomwright.batch.bills.job_cases import JobCases, difficulties
+from loomwright.batch.bills.job_cases import BookNeeds, JobCases, difficulties
 from loomwright.batch.bills.known_amounts import BookAmounts, KnownAmounts
 from loomwright.batch.bills.lengths import RowLengths
-from loomwright.batch.bills.pieces import Works
 from loomwright.batch.bills.tally import Chunk
 from loomwright.batch.sizing.sizes import SizedRows
 from loomwright.batch.variation import Variation
@@ -32,7 +30,7 @@ ROWS = 12
 
 
 def no_cases(job: Job, book: PriceBook) -> JobCases:
-    return JobCases(job, book, Structures(), Works(book))
+    return JobCases(job, BookNeeds(book))
 
 
 def known(book: PriceBook, options: PricingOptions) -> KnownAmounts:

@@ -153,7 +153,8 @@ class Contested:
                 needs.append(need.for_length(_length_m(chunk, need.at, row)))
         places, number = self._book.line_places, dict[str, int]()
         amounts: AmountsOfCover = {}
-        for line in PartPricing(self._book).lines(needs).lines:
+        pricing = PartPricing(self._book, has_runners_up=False)
+        for line in pricing.lines(needs).lines:
             number[line.key] = number.get(line.key, -1) + 1
             own = CoverLine(places[line.key], number[line.key], line.tax_category, line.key)
             amounts[own] = discounts.amounts(line)

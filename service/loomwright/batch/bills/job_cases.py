@@ -15,6 +15,7 @@ from loomwright.batch.bills.pieces import (
     NOTHING,
     Case,
     JobNeeds,
+    PartNeeds,
     WiringCase,
     Works,
 )
@@ -95,6 +96,25 @@ class _Built(NamedTuple):
     rated_current_a: float
 
 
+class BookNeeds:
+    """What jobs of a price book need, as far as it is the same for all of them.
+
+    Parameters
+    ----------
+    book
+        Price book, with what holds on the day.
+    """
+
+    def __init__(self, book: PriceBook) -> None:
+        self.book = book
+        #: Parts by what is asked for.
+        self.parts = PartNeeds(book)
+        #: Labour by the difficulty.
+        self.works = Works(book)
+        #: Numbers for which parts serve needs.
+        self.structures = Structures()
+
+
 class JobCases:
     """A job without its lengths and its difficulty, with the cases of its rows so far.
 
@@ -102,21 +122,18 @@ class JobCases:
     ----------
     job
         The job.
-    book
-        Price book, with what holds on the day.
-    structures
-        Numbers for which parts serve needs.
-    works
-        Labour by the difficulty.
+    known
+        What jobs of the price book need.
     """
 
-    def __init__(self, job: Job, book: PriceBook, structures: Structures, works: Works) -> None:
+    def __init__(self, job: Job, known: BookNeeds) -> None:
+        book = known.book
         self.job = replace(
             job,
             equipment=tuple(_as_billed(item) for item in job.equipment),
             circuits=tuple(_as_built(circuit) for circuit in job.circuits),
         )
-        self._needs, self._works = JobNeeds(self.job, book), works
+        self._needs, self._works = JobNeeds(self.job, book, known.parts), known.works
         self._thresholds = [Thresholds(circuit, book) for circuit in self.job.circuits]
         #: Cases of the job, then of wiring and leads of each circuit, in the order of a bill.
         pieces = range(1 + 2 * len(self.job.circuits))
@@ -125,7 +142,7 @@ class JobCases:
         self._difficulties = difficulties(book)
         self._met: dict[int, None] = {}
         #: Lines of rows of all cases met so far.
-        self.assembly = Assembly(book, structures)
+        self.assembly = Assembly(book, known.structures)
         self._join(0, None, self._needs.of_job())
 
     @property

@@ -10,7 +10,8 @@ from collections.abc import Hashable, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
-from typing import NamedTuple
+from functools import partial
+from typing import Any, NamedTuple
 
 from loomwright.batch.bills.growth import Stepped, in_steps
 from loomwright.batch.bills.lengths import CircuitStretch
@@ -23,9 +24,11 @@ from loomwright.pricing.growing import Growing
 from loomwright.pricing.labour_lines import difficulty_factor, hours_of
 from loomwright.pricing.part_lines import in_unit
 from loomwright.pricing.price_book import LabourOperation, Part, PriceBook
-from loomwright.pricing.requirements import LabourRequirement, Requirement
+from loomwright.pricing.requirements import LabourRequirement, LengthRule, Requirement
 from loomwright.tables.records import ConductorSize
 
+# Distinct part needs that are kept; each takes some 1 kB.
+GREATEST_KNOWN_NEEDS = 50_000
 # The difficulty of the vehicle is told as the case of a piece of its own.
 DIFFICULTY = -1
 
@@ -72,8 +75,8 @@ class PartNeed:
     parts: tuple[Part, ...]
     laws: tuple[Growing, ...]
     stepped: tuple[Stepped, ...]
-    at: CircuitStretch | None
     is_plain: bool
+    at: CircuitStretch | None
 
     def for_length(self, length_m: Decimal | None) -> Requirement:
         """Return the requirement of a row in which its length is this [m]."""
@@ -103,6 +106,72 @@ class Case:
 NOTHING = Case((), ())
 
 
+class _Served(NamedTuple):
+    """What a part need comes to that is the same wherever as much of the same is needed."""
+
+    parts: tuple[Part, ...]
+    laws: tuple[Growing, ...]
+    stepped: tuple[Stepped, ...]
+    is_plain: bool
+
+
+class PartNeeds:
+    """Parts that jobs of a price book need.
+
+    Parameters
+    ----------
+    book
+        Price book, with what holds on the day.
+    """
+
+    def __init__(self, book: PriceBook) -> None:
+        self._book = book
+        self._known: dict[Hashable, _Served] = {}
+
+    def of(self, asked: Requirement) -> PartNeed:
+        """Return a part that is needed, with the parts that serve it."""
+        measured, at = asked.measured, None
+        rule = None if measured is None else measured.rule
+        if rule is not None:
+            assert measured is not None
+            at = CircuitStretch(asked.circuit, measured.stretch)
+        quantity = asked.quantity if rule is None else self._key_of_rule(rule)
+        if quantity is None:
+            return PartNeed(asked, *self._served(asked), at)
+        key = asked.what, asked.unit, quantity, *asked.attributes.items()
+        served = self._known.get(key)
+        if served is None:
+            if len(self._known) >= GREATEST_KNOWN_NEEDS:
+                self._known.clear()
+            served = self._known[key] = self._served(asked)
+        return PartNeed(asked, *served, at)
+
+    def _key_of_rule(self, rule: LengthRule) -> Hashable:
+        """Return what tells a quantity rule of the book from others, none for any other rule."""
+        function, stated = rule, dict[str, Any]()
+        if isinstance(rule, partial) and not rule.args:
+            function, stated = rule.func, rule.keywords
+        if getattr(function, "__self__", None) is not self._book.rules:
+            return None
+        return function.__name__, *stated.items()  # type: ignore[attr-defined]
+
+    def _served(self, asked: Requirement) -> _Served:
+        parts = self._book.parts_for(asked.what, asked.attributes)
+        if asked.measured is None or asked.measured.rule is None:
+            # Rounded up as they are, and not by a law of nothing.
+            quantities = [in_unit(asked.quantity, asked.unit, part.unit) for part in parts]
+            laws = tuple(map(constant, quantities))
+        else:
+            law = asked.measured.rule(Growing())
+            laws = tuple(in_unit(law, asked.unit, part.unit) for part in parts)
+        stepped = tuple(
+            in_steps(law, Fraction(part.sale_increment))
+            for law, part in zip(laws, parts, strict=True)
+        )
+        is_plain = len(parts) == 1 and parts[0].key in self._book.without_choice
+        return _Served(parts, laws, stepped, is_plain)
+
+
 class JobNeeds:
     """What the circuits of a job need, whatever the difficulty of its vehicle.
 
@@ -112,10 +181,12 @@ class JobNeeds:
         The job; none of what it states of lengths comes into any case.
     book
         Price book, with what holds on the day.
+    parts
+        Parts that jobs of the book need.
     """
 
-    def __init__(self, job: Job, book: PriceBook) -> None:
-        self.job, self._book = job, book
+    def __init__(self, job: Job, book: PriceBook, parts: PartNeeds) -> None:
+        self.job, self._book, self._parts = job, book, parts
         self._requirements = JobRequirements(job, book)
         # By the identity of the requirement, which the need keeps.
         self._known: dict[int, PartNeed] = {}
@@ -131,7 +202,7 @@ class JobNeeds:
 
     def of_leads(self, circuit: Circuit) -> Case:
         """Return what the leads and taps of a circuit need, with the lengths that it states."""
-        parts = [self._part_need(each) for each in lead_parts(circuit, self._book.rules)]
+        parts = [self._parts.of(each) for each in lead_parts(circuit, self._book.rules)]
         return Case(tuple(parts), lead_labour(circuit))
 
     def _case(self, parts: Sequence[Requirement], labour: Sequence[LabourRequirement]) -> Case:
@@ -140,25 +211,8 @@ class JobNeeds:
     def _kept(self, asked: Requirement) -> PartNeed:
         found = self._known.get(id(asked))
         if found is None:
-            found = self._known[id(asked)] = self._part_need(asked)
+            found = self._known[id(asked)] = self._parts.of(asked)
         return found
-
-    def _part_need(self, asked: Requirement) -> PartNeed:
-        parts = self._book.parts_for(asked.what, asked.attributes)
-        measured, at = asked.measured, None
-        if measured is None or measured.rule is None:
-            # Rounded up as they are, and not by a law of nothing.
-            quantities = [in_unit(asked.quantity, asked.unit, part.unit) for part in parts]
-            laws = tuple(map(constant, quantities))
-        else:
-            law, at = measured.rule(Growing()), CircuitStretch(asked.circuit, measured.stretch)
-            laws = tuple(in_unit(law, asked.unit, part.unit) for part in parts)
-        stepped = tuple(
-            in_steps(law, Fraction(part.sale_increment))
-            for law, part in zip(laws, parts, strict=True)
-        )
-        is_plain = len(parts) == 1 and parts[0].key in self._book.without_choice
-        return PartNeed(asked, parts, laws, stepped, at, is_plain)
 
 
 class Works:

@@ -9,13 +9,11 @@ import numpy.typing as npt
 
 from loomwright.batch.bills.assembly import RowLine
 from loomwright.batch.bills.columns import NO_DAY, BillColumns, Mask, Whole
-from loomwright.batch.bills.covers import Structures
 from loomwright.batch.bills.growth import TooGreatError
-from loomwright.batch.bills.job_cases import JobCases, billed_key
+from loomwright.batch.bills.job_cases import BookNeeds, JobCases, billed_key
 from loomwright.batch.bills.job_cases import difficulties as known_difficulties
 from loomwright.batch.bills.known_amounts import BookAmounts, KnownAmounts
 from loomwright.batch.bills.lengths import RowLengths, rows_out_of_range
-from loomwright.batch.bills.pieces import Works
 from loomwright.batch.bills.row_sums import RowSums
 from loomwright.batch.bills.tally import Chunk
 from loomwright.batch.codes import coded_rows
@@ -62,7 +60,7 @@ class BookJobs:
         self.book = book
         #: Amounts of lines.
         self.amounts = BookAmounts(book)
-        self._structures, self._works = Structures(), Works(book)
+        self._needs = BookNeeds(book)
         self._jobs: dict[Hashable, JobCases] = {}
 
     def cases(self, job: Job) -> JobCases:
@@ -72,7 +70,7 @@ class BookJobs:
         if found is None or found.case_count > GREATEST_CASES:
             if len(self._jobs) >= GREATEST_KNOWN_JOBS:
                 self._jobs.pop(next(iter(self._jobs)))
-            found = JobCases(job, self.book, self._structures, self._works)
+            found = JobCases(job, self._needs)
             self._jobs[key] = found
         return found
 
