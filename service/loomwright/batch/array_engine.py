@@ -18,6 +18,7 @@ from loomwright.batch.quote import Refusal, reference_quote, refusal_of_faults
 from loomwright.batch.quote_columns import QuoteColumns
 from loomwright.batch.quoted_circuits import Quoted, quote_verdicts, quoted_circuits
 from loomwright.batch.rows import Rows
+from loomwright.batch.sizing.known_fuses import KnownFuses
 from loomwright.batch.sizing.sized_rows import sized_rows
 from loomwright.batch.sizing.sizes import SizedRows, joined_sizes
 from loomwright.batch.variation import Variation, joined
@@ -67,6 +68,7 @@ class ArrayEngine:
         self._bills = lru_cache(_KEPT_PACKAGES)(self._bills_of)
         self._job = lru_cache(_KEPT_JOBS)(self._read_job)
         self._key = lru_cache(_KEPT_JOBS)(self._billed_key)
+        self._fuses = KnownFuses()
         self._bills_by_options: dict[str, RowBills] = {}
         self._jobs_by_day = lru_cache(_KEPT_DAYS)(self._jobs_on)
         #: Rows that went to the single call so far.
@@ -114,7 +116,7 @@ class ArrayEngine:
             return
         frame, members = self._frames.frames[place], self._frames.row_of[vehicles[rows]]
         variation = variation_of(job, frame, members)
-        sizes = sized_rows(variation)
+        sizes = sized_rows(variation, self._fuses)
         quoted = quoted_circuits(variation, sizes)
         _enter_circuits(columns, rows, quoted)
         # What bills do not look at tells frames apart, so that many of them are billed as one.
