@@ -1,4 +1,4 @@
-"""Quotes of a package for many vehicles by the array: sizes, then bills, frame by frame."""
+"""Quotes of a package for many vehicles by the array: sizes frame by frame, then the rest."""
 
 from collections.abc import Hashable
 from datetime import date
@@ -16,7 +16,7 @@ from loomwright.batch.frames import frames_of, variation_of
 from loomwright.batch.pair import pair_job
 from loomwright.batch.quote import Refusal, reference_quote, refusal_of_faults
 from loomwright.batch.quote_columns import QuoteColumns
-from loomwright.batch.quoted_circuits import Quoted, quote_verdicts, quoted_circuits
+from loomwright.batch.quoted_circuits import Quoted, quote_verdicts, quoted_circuits, quoted_key
 from loomwright.batch.rows import Rows
 from loomwright.batch.sizing.known_fuses import KnownFuses
 from loomwright.batch.sizing.sized_rows import sized_rows
@@ -27,7 +27,6 @@ from loomwright.jobs.job import Job
 from loomwright.pricing.faults import DocumentError, Fault
 
 Indices = npt.NDArray[np.int64]
-Mask = npt.NDArray[np.bool_]
 
 # Enough for packages one after the other, and for listed pairs that come back to the same few.
 _KEPT_PACKAGES, _KEPT_JOBS, _KEPT_OPTIONS, _KEPT_DAYS = 256, 4096, 64, 8
@@ -67,7 +66,7 @@ class ArrayEngine:
         self._keys = pa.array([vehicle.key for vehicle in batch.vehicles], pa.utf8())
         self._bills = lru_cache(_KEPT_PACKAGES)(self._bills_of)
         self._job = lru_cache(_KEPT_JOBS)(self._read_job)
-        self._key = lru_cache(_KEPT_JOBS)(self._billed_key)
+        self._key = lru_cache(_KEPT_JOBS)(self._alike_key)
         self._fuses = KnownFuses()
         self._bills_by_options: dict[str, RowBills] = {}
         self._jobs_by_day = lru_cache(_KEPT_DAYS)(self._jobs_on)
@@ -93,12 +92,12 @@ class ArrayEngine:
         frame_of = self._frames.frame_of[vehicles]
         sized: dict[Hashable, list[_SizedPart]] = {}
         for rows in _groups(frame_of):
-            self._enter_frame(columns, package, vehicles, rows, sized)
+            self._size_frame(columns, package, vehicles, rows, sized)
         for alike in sized.values():
-            self._enter_bills(columns, package, vehicles, alike)
+            self._enter_quotes(columns, package, vehicles, alike)
         return columns.rows(self._batch.packages[package].key, self._keys.take(pa.array(vehicles)))
 
-    def _enter_frame(
+    def _size_frame(
         self,
         columns: QuoteColumns,
         package: int,
@@ -106,7 +105,7 @@ class ArrayEngine:
         rows: Indices,
         sized: dict[Hashable, list["_SizedPart"]],
     ) -> None:
-        """Enter the circuits of rows of one frame, and note them to be billed."""
+        """Size the rows of one frame and note them to be quoted, or enter why they are not."""
         place = int(self._frames.frame_of[vehicles[rows[0]]])
         bills, job = self._bills(package), self._job(package, place)
         if isinstance(bills, Refusal) or isinstance(job, Refusal):
@@ -117,38 +116,26 @@ class ArrayEngine:
         frame, members = self._frames.frames[place], self._frames.row_of[vehicles[rows]]
         variation = variation_of(job, frame, members)
         sizes = sized_rows(variation, self._fuses)
-        quoted = quoted_circuits(variation, sizes)
-        _enter_circuits(columns, rows, quoted)
-        # What bills do not look at tells frames apart, so that many of them are billed as one.
-        part = _SizedPart(
-            rows,
-            variation,
-            sizes,
-            frame.difficulty[members],
-            quoted.overloaded,
-            quoted.all_sized,
-        )
+        # What quotes do not look at tells frames apart, so that many of them are quoted as one.
+        part = _SizedPart(rows, variation, sizes, frame.difficulty[members])
         sized.setdefault(self._key(package, place), []).append(part)
 
-    def _enter_bills(
+    def _enter_quotes(
         self, columns: QuoteColumns, package: int, vehicles: Indices, alike: list["_SizedPart"]
     ) -> None:
-        """Enter the bills of rows whose jobs are alike to a bill."""
+        """Enter the quotes of rows whose jobs are alike but for sizes."""
         bills = self._bills(package)
         assert isinstance(bills, RowBills)
+        rows = np.concatenate([each.rows for each in alike])
+        variation = joined([each.variation for each in alike])
         sizes = joined_sizes([each.sizes for each in alike])
         difficulty = np.concatenate([each.difficulty for each in alike])
-        priced = bills.of(
-            joined([each.variation for each in alike]),
-            sizes,
-            Difficulties(self._frames.difficulties, difficulty),
-        )
-        rows = np.concatenate([each.rows for each in alike])
+        quoted = quoted_circuits(variation, sizes)
+        _enter_circuits(columns, rows, quoted)
+        priced = bills.of(variation, sizes, Difficulties(self._frames.difficulties, difficulty))
         _enter_bills(columns, rows, priced)
         columns.verdict[rows] = quote_verdicts(
-            np.concatenate([each.overloaded for each in alike]),
-            np.concatenate([each.all_sized for each in alike]),
-            priced.unpriced > 0,
+            quoted.overloaded, quoted.all_sized, priced.unpriced > 0
         )
         self._ask_singly(columns, package, vehicles, rows[sizes.unusual | priced.needs_single_call])
 
@@ -190,11 +177,11 @@ class ArrayEngine:
         except DocumentError as error:
             return refusal_of_faults(error.faults)
 
-    def _billed_key(self, package: int, frame: int) -> tuple[Hashable, ...]:
-        """Return what tells a job from others of other bills, but for its difficulty."""
+    def _alike_key(self, package: int, frame: int) -> tuple[Hashable, ...]:
+        """Return what jobs have in common whose rows are quoted as those of one."""
         job = self._job(package, frame)
         assert isinstance(job, Job)
-        return billed_key(job)
+        return billed_key(job), quoted_key(job)
 
 
 @record
@@ -205,8 +192,6 @@ class _SizedPart:
     variation: Variation
     sizes: SizedRows
     difficulty: Indices
-    overloaded: Mask
-    all_sized: Mask
 
 
 def _groups(codes: Indices) -> list[Indices]:
