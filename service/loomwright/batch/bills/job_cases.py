@@ -88,6 +88,31 @@ def _as_built(circuit: Circuit) -> Circuit:
     )
 
 
+class _LabourOfPiece:
+    """Labour of the cases of a piece, of which many have the same."""
+
+    def __init__(self) -> None:
+        #: By number.
+        self.known: list[Sequence[LabourRequirement]] = []
+        self._numbers: dict[Hashable, int] = {}
+        self._of_cases: list[int] = []
+
+    def add(self, labour: Sequence[LabourRequirement]) -> None:
+        """Add the labour of the next case."""
+        # All of it but the words.
+        key = tuple([(each.operation, each.pieces, each.length_m, each.stretch) for each in labour])
+        number = self._numbers.setdefault(key, len(self._numbers))
+        if number == len(self.known):
+            self.known.append(labour)
+        self._of_cases.append(number)
+
+    def of(self, case: Units) -> Units:
+        """Return the number of the labour of each case, or of all."""
+        if not isinstance(case, np.ndarray):
+            return self._of_cases[case]
+        return np.array(self._of_cases, np.int64)[case] if len(self.known) > 1 else 0
+
+
 class _Built(NamedTuple):
     """Indices of the conductor and of the fuse type of a sized circuit, and the rating [A]."""
 
@@ -138,7 +163,7 @@ class JobCases:
         #: Cases of the job, then of wiring and leads of each circuit, in the order of a bill.
         pieces = range(1 + 2 * len(self.job.circuits))
         self._indices: list[dict[Hashable, int]] = [{} for _ in pieces]
-        self._labour: list[list[Sequence[LabourRequirement]]] = [[] for _ in pieces]
+        self._labour = [_LabourOfPiece() for _ in pieces]
         self._difficulties = difficulties(book)
         self._met: dict[int, None] = {}
         #: Lines of rows of all cases met so far.
@@ -179,7 +204,7 @@ class JobCases:
             found[1 + 2 * index] = self._wiring(1 + 2 * index, circuit, built)
             found[2 + 2 * index] = self._leads(2 + 2 * index, circuit, lengths, variation, rows)
         labour = {
-            self._labour_piece(piece): self._labour_case(case, difficulty)
+            len(self._indices) + piece: self._labour_case(self._labour[piece].of(case), difficulty)
             for piece, case in found.items()
         }
         return found | labour | {DIFFICULTY: difficulty}
@@ -189,31 +214,32 @@ class JobCases:
         for code in np.unique(difficulty).tolist():
             if code not in self._met:
                 self._met[code] = None
-                for piece, cases in enumerate(self._labour):
-                    for number in range(len(cases)):
-                        self._join_work(piece, number, code)
+                for piece, own in enumerate(self._labour):
+                    for number, labour in enumerate(own.known):
+                        self._join_work(piece, number, labour, code)
 
     def _join(self, piece: int, key: Hashable, case: Case) -> int:
         number = self._indices[piece][key] = len(self._indices[piece])
         self.assembly.join(piece, number, case.parts)
-        self._labour[piece].append(case.labour)
-        for code in self._met:
-            self._join_work(piece, number, code)
+        own = self._labour[piece]
+        known = len(own.known)
+        own.add(case.labour)
+        if len(own.known) > known:
+            for code in self._met:
+                self._join_work(piece, known, case.labour, code)
         return number
 
-    def _join_work(self, piece: int, number: int, code: int) -> None:
-        """Let the labour of a case join with a difficulty."""
+    def _join_work(
+        self, piece: int, number: int, labour: Sequence[LabourRequirement], code: int
+    ) -> None:
+        """Let labour of a piece join with a difficulty."""
         stated = self._difficulties[code]
-        work = [self._works.of(each, stated) for each in self._labour[piece][number]]
-        labour_case = int(self._labour_case(number, code))
-        self.assembly.join_work(self._labour_piece(piece), labour_case, work, code)
-
-    def _labour_piece(self, piece: int) -> int:
-        """Return the index of the piece that is the labour of another one."""
-        return len(self._indices) + piece
+        work = [self._works.of(each, stated) for each in labour]
+        case = int(self._labour_case(number, code))
+        self.assembly.join_work(len(self._indices) + piece, case, work, code)
 
     def _labour_case(self, number: Units, difficulty: Units) -> Units:
-        """Return the case of the labour of a case with a difficulty."""
+        """Return the case of labour with a difficulty."""
         return number * len(self._difficulties) + difficulty
 
     def _wiring(

@@ -188,8 +188,6 @@ class JobNeeds:
     def __init__(self, job: Job, book: PriceBook, parts: PartNeeds) -> None:
         self.job, self._book, self._parts = job, book, parts
         self._requirements = JobRequirements(job, book)
-        # By the identity of the requirement, which the need keeps.
-        self._known: dict[int, PartNeed] = {}
 
     def of_job(self) -> Case:
         """Return what the job needs whatever its circuits are."""
@@ -202,17 +200,10 @@ class JobNeeds:
 
     def of_leads(self, circuit: Circuit) -> Case:
         """Return what the leads and taps of a circuit need, with the lengths that it states."""
-        parts = [self._parts.of(each) for each in lead_parts(circuit, self._book.rules)]
-        return Case(tuple(parts), lead_labour(circuit))
+        return self._case(lead_parts(circuit, self._book.rules), lead_labour(circuit))
 
     def _case(self, parts: Sequence[Requirement], labour: Sequence[LabourRequirement]) -> Case:
-        return Case(tuple([self._kept(each) for each in parts]), labour)
-
-    def _kept(self, asked: Requirement) -> PartNeed:
-        found = self._known.get(id(asked))
-        if found is None:
-            found = self._known[id(asked)] = self._parts.of(asked)
-        return found
+        return Case(tuple([self._parts.of(each) for each in parts]), labour)
 
 
 class Works:
