@@ -301,7 +301,7 @@ class JobCases:
             )
             index = self._indices[piece].get(key)
             if index is None:
-                stated = variation.job_of(int(rows[row])).circuit_by_key[circuit.key]
+                stated = variation.circuit_of(int(rows[row]), circuit.key)
                 index = self._join(piece, key, self._needs.of_leads(stated))
             cases.append(index)
         return _by_code(cases, codes)

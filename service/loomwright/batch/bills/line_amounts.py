@@ -18,7 +18,9 @@ from loomwright.pricing.totals import priced_lines
 GREATEST_AMOUNT = 10**15
 # Steps up to here are kept in a table, which takes 16 bytes for each.
 GREATEST_KEPT = 1 << 16
-_LEAST_KEPT = 256
+_LEAST_KEPT = 512
+# Steps of all rows that are kept beside it.
+_GREATEST_SINGLE = 1024
 # A product of 64 bits twice which still fits.
 _GREATEST_PRODUCT = 1 << 61
 
@@ -74,7 +76,7 @@ class LineDiscounts:
             return None
         mode = ROUNDING_MODES[self._book.rounding.mode]
         listed = rounded_quotient(np.arange(count) * price[0], price[1], mode)
-        discount = percent_of(listed, percent, mode)
+        discount = percent_of(listed, percent, mode) if percent else np.zeros(count, np.int64)
         return np.minimum(listed, GREATEST_AMOUNT), np.minimum(discount, GREATEST_AMOUNT)
 
 
@@ -94,6 +96,7 @@ class LineAmounts:
         # By steps up to those of some row so far.
         self._listed = self._discount = np.zeros(0, np.int64)
         self._has_discount, self._has_table = False, True
+        self._single: dict[int, tuple[int, int]] = {}
 
     def of(self, steps: Units) -> ListedAndDiscount:
         """Return list total and discount of each row, or those of all rows.
@@ -116,9 +119,13 @@ class LineAmounts:
         return self._listed[steps], discount
 
     def _of_one(self, steps: int) -> tuple[int, int]:
-        if not self._reaches(steps):
-            return self._discounts.amounts(self._line(steps))
-        return int(self._listed[steps]), int(self._discount[steps])
+        # Most lines have one quantity in all rows, for which no table is needed.
+        found = self._single.get(steps)
+        if found is None:
+            found = self._discounts.amounts(self._line(steps))
+            if len(self._single) < _GREATEST_SINGLE:
+                self._single[steps] = found
+        return found
 
     def _of_few(self, steps: npt.NDArray[np.int64]) -> ListedAndDiscount:
         found, codes = np.unique(steps, return_inverse=True)

@@ -32,6 +32,8 @@ GREATEST_KNOWN_NEEDS = 50_000
 # The difficulty of the vehicle is told as the case of a piece of its own.
 DIFFICULTY = -1
 
+_NO_GROWTH = Fraction(0)
+
 
 class WiringCase(NamedTuple):
     """What the wiring of a circuit is built with."""
@@ -127,6 +129,7 @@ class PartNeeds:
     def __init__(self, book: PriceBook) -> None:
         self._book = book
         self._known: dict[Hashable, _Served] = {}
+        self._increments: dict[str, Fraction] = {}
 
     def of(self, asked: Requirement) -> PartNeed:
         """Return a part that is needed, with the parts that serve it."""
@@ -165,11 +168,16 @@ class PartNeeds:
             law = asked.measured.rule(Growing())
             laws = tuple(in_unit(law, asked.unit, part.unit) for part in parts)
         stepped = tuple(
-            in_steps(law, Fraction(part.sale_increment))
-            for law, part in zip(laws, parts, strict=True)
+            in_steps(law, self._increment(part)) for law, part in zip(laws, parts, strict=True)
         )
         is_plain = len(parts) == 1 and parts[0].key in self._book.without_choice
         return _Served(parts, laws, stepped, is_plain)
+
+    def _increment(self, part: Part) -> Fraction:
+        found = self._increments.get(part.key)
+        if found is None:
+            found = self._increments[part.key] = Fraction(part.sale_increment)
+        return found
 
 
 class JobNeeds:
@@ -264,4 +272,4 @@ class Works:
 
 def constant(quantity: Decimal) -> Growing:
     """Return a quantity that grows with nothing as a law."""
-    return Growing(Fraction(0), Fraction(quantity))
+    return Growing(_NO_GROWTH, Fraction(quantity))
