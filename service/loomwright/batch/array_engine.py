@@ -1,8 +1,6 @@
 """Quotes of a package for many vehicles by the array: sizes frame by frame, then the rest."""
 
 from collections.abc import Hashable
-from datetime import date
-from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -10,15 +8,16 @@ import pyarrow as pa
 
 from loomwright.batch.bills.columns import BillColumns
 from loomwright.batch.bills.job_cases import billed_key
-from loomwright.batch.bills.row_bills import BookJobs, Difficulties, RowBills
+from loomwright.batch.bills.row_bills import Difficulties, RowBills
 from loomwright.batch.engine import Batch, Engine
 from loomwright.batch.frames import frames_of, variation_of
+from loomwright.batch.memo import Memo
+from loomwright.batch.met_before import lend
 from loomwright.batch.pair import pair_job
 from loomwright.batch.quote import Refusal, reference_quote, refusal_of_faults
 from loomwright.batch.quote_columns import QuoteColumns
 from loomwright.batch.quoted_circuits import Quoted, quote_verdicts, quoted_circuits, quoted_key
 from loomwright.batch.rows import Rows
-from loomwright.batch.sizing.known_fuses import KnownFuses
 from loomwright.batch.sizing.sized_rows import sized_rows
 from loomwright.batch.sizing.sizes import SizedRows, joined_sizes
 from loomwright.batch.variation import Variation, joined
@@ -27,9 +26,11 @@ from loomwright.jobs.job import Job
 from loomwright.pricing.faults import DocumentError, Fault
 
 Indices = npt.NDArray[np.int64]
+# A package and a frame.
+_Place = tuple[int, int]
 
 # Enough for packages one after the other, and for listed pairs that come back to the same few.
-_KEPT_PACKAGES, _KEPT_JOBS, _KEPT_OPTIONS, _KEPT_DAYS = 256, 4096, 64, 8
+_KEPT_PACKAGES, _KEPT_JOBS, _KEPT_OPTIONS = 256, 4096, 64
 
 
 def engine_of(batch: Batch) -> Engine:
@@ -64,12 +65,11 @@ class ArrayEngine:
         self._batch = batch
         self._frames = frames_of(batch.vehicles)
         self._keys = pa.array([vehicle.key for vehicle in batch.vehicles], pa.utf8())
-        self._bills = lru_cache(_KEPT_PACKAGES)(self._bills_of)
-        self._job = lru_cache(_KEPT_JOBS)(self._read_job)
-        self._key = lru_cache(_KEPT_JOBS)(self._alike_key)
-        self._fuses = KnownFuses()
-        self._bills_by_options: dict[str, RowBills] = {}
-        self._jobs_by_day = lru_cache(_KEPT_DAYS)(self._jobs_on)
+        self._met = lend(batch.pricing.book, self)
+        self._bills: Memo[int, RowBills | Refusal] = Memo(_KEPT_PACKAGES)
+        self._jobs: Memo[_Place, Job | Refusal] = Memo(_KEPT_JOBS)
+        self._keys_alike: Memo[_Place, tuple[Hashable, ...]] = Memo(_KEPT_JOBS)
+        self._bills_by_options: Memo[str, RowBills] = Memo(_KEPT_OPTIONS)
         #: Rows that went to the single call so far.
         self.single_calls = 0
 
@@ -106,25 +106,27 @@ class ArrayEngine:
         sized: dict[Hashable, list["_SizedPart"]],
     ) -> None:
         """Size the rows of one frame and note them to be quoted, or enter why they are not."""
-        place = int(self._frames.frame_of[vehicles[rows[0]]])
-        bills, job = self._bills(package), self._job(package, place)
+        frame_number = int(self._frames.frame_of[vehicles[rows[0]]])
+        place = package, frame_number
+        bills, job = self._bills_of(package), self._job(place)
         if isinstance(bills, Refusal) or isinstance(job, Refusal):
             refusal = bills if isinstance(bills, Refusal) else job
             for row in rows.tolist():
                 columns.enter(row, refusal)  # type: ignore[arg-type]
             return
-        frame, members = self._frames.frames[place], self._frames.row_of[vehicles[rows]]
+        frame = self._frames.frames[frame_number]
+        members = self._frames.row_of[vehicles[rows]]
         variation = variation_of(job, frame, members)
-        sizes = sized_rows(variation, self._fuses)
+        sizes = sized_rows(variation, self._met.fuses)
         # What quotes do not look at tells frames apart, so that many of them are quoted as one.
         part = _SizedPart(rows, variation, sizes, frame.difficulty[members])
-        sized.setdefault(self._key(package, place), []).append(part)
+        sized.setdefault(self._key_alike(place), []).append(part)
 
     def _enter_quotes(
         self, columns: QuoteColumns, package: int, vehicles: Indices, alike: list["_SizedPart"]
     ) -> None:
         """Enter the quotes of rows whose jobs are alike but for sizes."""
-        bills = self._bills(package)
+        bills = self._bills_of(package)
         assert isinstance(bills, RowBills)
         rows = np.concatenate([each.rows for each in alike])
         variation = joined([each.variation for each in alike])
@@ -150,6 +152,9 @@ class ArrayEngine:
         self.single_calls += rows.size
 
     def _bills_of(self, package: int) -> RowBills | Refusal:
+        return self._bills.of(package, self._new_bills)
+
+    def _new_bills(self, package: int) -> RowBills | Refusal:
         """Return the bills by the options of a package; packages of the same options share them."""
         pricing = self._batch.pricing
         try:
@@ -158,28 +163,28 @@ class ArrayEngine:
             return refusal_of_faults(
                 [Fault(f"/pricing{each.pointer}", each.message) for each in error.faults]
             )
-        known = self._bills_by_options
-        key = repr(options)
-        if key not in known:
-            if len(known) >= _KEPT_OPTIONS:
-                known.pop(next(iter(known)))
-            known[key] = RowBills(pricing.book, options, self._jobs_by_day(options.as_of))
-        return known[key]
+        return self._bills_by_options.of(
+            repr(options),
+            lambda _: RowBills(pricing.book, options, self._met.jobs(options.as_of)),
+        )
 
-    def _jobs_on(self, day: date | None) -> BookJobs:
-        return BookJobs(self._batch.pricing.book.on_day(day))
+    def _job(self, place: _Place) -> Job | Refusal:
+        return self._jobs.of(place, self._read_job)
 
-    def _read_job(self, package: int, frame: int) -> Job | Refusal:
+    def _read_job(self, place: _Place) -> Job | Refusal:
         """Return the job of a package for the vehicles of a frame, with the numbers of one."""
-        vehicle = self._frames.frames[frame].vehicle
+        package, frame = place
         try:
-            return pair_job(self._batch.packages[package], vehicle)
+            return pair_job(self._batch.packages[package], self._frames.frames[frame].vehicle)
         except DocumentError as error:
             return refusal_of_faults(error.faults)
 
-    def _alike_key(self, package: int, frame: int) -> tuple[Hashable, ...]:
+    def _key_alike(self, place: _Place) -> tuple[Hashable, ...]:
+        return self._keys_alike.of(place, self._new_key)
+
+    def _new_key(self, place: _Place) -> tuple[Hashable, ...]:
         """Return what jobs have in common whose rows are quoted as those of one."""
-        job = self._job(package, frame)
+        job = self._job(place)
         assert isinstance(job, Job)
         return billed_key(job), quoted_key(job)
 

@@ -49,6 +49,10 @@ class KnownCovers:
             self._by_scope[scope] = Covers()
         return self._by_scope[scope]
 
+    def count(self) -> int:
+        """Return the number of covers that are kept."""
+        return sum(len(covers.by_requirement) for covers in self._by_scope.values())
+
 
 class Structures:
     """Numbers for which parts serve needs, the same for all jobs of a price book."""

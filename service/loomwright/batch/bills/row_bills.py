@@ -74,6 +74,11 @@ class BookJobs:
             self._jobs[key] = found
         return found
 
+    def case_count(self) -> int:
+        """Return the number of cases and covers that are kept."""
+        cases = sum(found.case_count for found in self._jobs.values())
+        return cases + self.amounts.covers.count()
+
 
 class RowBills:
     """Bills of rows by one price book under the same options.
