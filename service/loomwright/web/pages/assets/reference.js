@@ -62,9 +62,10 @@ function mend(reference) {
   for (const found of reference.querySelectorAll("table.responses-table[role=region]")) {
     found.setAttribute("role", "table");
   }
-  for (const found of reference.querySelectorAll(".modal-ux-header h3:not([aria-level])")) {
-    found.setAttribute("aria-level", "2");
+  // The window for keys begins a level too low.
+  for (const found of reference.querySelectorAll(".modal-ux :is(h3, h4):not([aria-level])")) {
     found.setAttribute("role", "heading");
+    found.setAttribute("aria-level", found.localName === "h3" ? "2" : "3");
   }
 }
 
