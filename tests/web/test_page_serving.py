@@ -16,6 +16,7 @@ from loomwright.web.pages.serving import (
     register_assets,
     register_page,
 )
+from loomwright.web.server import problem_message
 from set_up import create_with
 
 LONG = "p { margin: 0 }\n" * 500
@@ -150,3 +151,8 @@ def test_no_answer_is_to_be_sniffed(path: str) -> None:
     for method in ("GET", "HEAD", "OPTIONS", "POST"):
         response = app.test_client().open(path, method=method)
         assert response.headers.getlist("X-Content-Type-Options") == ["nosniff"]
+
+
+def test_what_the_server_refuses_by_itself_is_not_to_be_sniffed() -> None:
+    head, _, _ = problem_message(400, "Bad Request").partition(b"\r\n\r\n")
+    assert b"X-Content-Type-Options: nosniff" in head.split(b"\r\n")

@@ -13,7 +13,6 @@ from pathlib import Path, PurePosixPath
 from posixpath import normpath
 
 from flask import Flask, Response
-from markupsafe import Markup
 
 from loomwright.web.pages.rendering import rendered
 from loomwright.web.pages.serving import asset_view, page_response, register_page
@@ -140,7 +139,7 @@ def _page(text: str, name: str, paths: dict[str, str]) -> str:
         "specification.html",
         here=paths[name],
         title=made.title,
-        content=Markup(made.html),
+        content=made.html,
         contents=made.contents,
         groups=_groups(paths),
     )
