@@ -27,7 +27,7 @@ def folder(tmp_path: Path) -> Path:
     folder = tmp_path / "assets"
     folder.mkdir()
     (folder / "sheet.css").write_text(LONG, "utf-8")
-    (folder / "mark.svg").write_text("<svg/>", "utf-8")
+    (folder / "emblem.svg").write_text("<svg/>", "utf-8")
     (tmp_path / "secret.txt").write_text("not listed", "utf-8")
     return folder
 
@@ -48,7 +48,7 @@ def client(app: Flask) -> FlaskClient:
 def test_files_have_their_media_type_and_a_validator(client: FlaskClient) -> None:
     for name, media_type in (
         ("sheet.css", "text/css; charset=utf-8"),
-        ("mark.svg", "image/svg+xml"),
+        ("emblem.svg", "image/svg+xml"),
     ):
         first = client.get(f"/assets/{name}")
         assert (first.status_code, first.content_type) == (200, media_type)
@@ -67,7 +67,7 @@ def test_a_long_file_is_compressed_when_asked(client: FlaskClient) -> None:
     assert gzip.decompress(packed.data).decode() == LONG
     assert "Accept-Encoding" in packed.headers["Vary"]
     assert client.get("/assets/sheet.css").text == LONG
-    short = client.get("/assets/mark.svg", headers={"Accept-Encoding": "gzip"})
+    short = client.get("/assets/emblem.svg", headers={"Accept-Encoding": "gzip"})
     assert "Content-Encoding" not in short.headers
 
 
