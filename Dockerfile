@@ -5,7 +5,8 @@ RUN python -m venv /opt/loomwright
 COPY deploy/build.lock deploy/requirements.lock deploy/
 RUN /opt/loomwright/bin/pip install --no-cache-dir --no-deps --require-hashes \
         --only-binary :all: -r deploy/build.lock -r deploy/requirements.lock
-COPY pyproject.toml README.md LICENSE ./
+COPY pyproject.toml setup.py README.md LICENSE ./
+COPY openapi openapi
 COPY service service
 RUN /opt/loomwright/bin/pip install --no-deps --no-build-isolation --no-index . \
     && /opt/loomwright/bin/pip uninstall --yes setuptools pip

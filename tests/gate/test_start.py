@@ -23,9 +23,9 @@ SEARCHED = ("python3.11", "python3", "python")
 @pytest.fixture
 def copy(tmp_path: Path) -> Path:
     """A copy of what the start script needs, without an environment."""
-    for name in ("pyproject.toml", "README.md", "LICENSE"):
+    for name in ("pyproject.toml", "setup.py", "README.md", "LICENSE"):
         shutil.copy(ROOT / name, tmp_path)
-    for name in ("deploy", "service"):
+    for name in ("deploy", "openapi", "service"):
         ignored = shutil.ignore_patterns("__pycache__", "*.egg-info")
         shutil.copytree(ROOT / name, tmp_path / name, ignore=ignored)
     return tmp_path

@@ -14,6 +14,7 @@ from loomwright.jobs.demo_library import demo_job
 from loomwright.web import key_file
 from loomwright.web.access import OPEN_PATHS
 from loomwright.web.key_file import KeyFileError, keys_of_file
+from loomwright.web.pages.serving import page_paths
 from set_up import create_with, key_entry
 
 CONDUCTOR = {"series": "awg", "load_current": 20, "supply_voltage": 12.6, "length": 4.5}
@@ -188,7 +189,9 @@ def test_a_key_in_the_address_opens_nothing_but_get_of_calculators(client: Flask
 
 def test_every_path_is_open_or_needs_a_key(client: FlaskClient) -> None:
     paths = {rule.rule for rule in client.application.url_map.iter_rules()}
-    assert paths > OPEN_PATHS
+    pages = page_paths(client.application)
+    assert paths > OPEN_PATHS | pages
+    assert not {path for path in pages if path.startswith("/v1/")}
     for path in paths:
         methods = {
             method
@@ -198,7 +201,7 @@ def test_every_path_is_open_or_needs_a_key(client: FlaskClient) -> None:
         }
         for method in methods:
             response = client.open(path, method=method)
-            if path in OPEN_PATHS:
+            if path in OPEN_PATHS | pages:
                 assert response.status_code == 200
             else:
                 assert refusal(response) == (401, "key_required")

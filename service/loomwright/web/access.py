@@ -21,11 +21,12 @@ from loomwright.web.key_file import (
     keys_of_file,
 )
 from loomwright.web.openapi import Operation
+from loomwright.web.pages.serving import page_paths
 from loomwright.web.problems import ProblemError
 from loomwright.web.settings import Settings, current_settings
 from loomwright.web.tokens import TokenError, TokenVerifier, is_token
 
-# What needs no key: whether the service is up, and what it offers.
+# What needs no key, beside pages: whether the service is up, and what it offers.
 OPEN_PATHS = frozenset({"/v1/health", "/v1/openapi.json", "/v1/problems"})
 _SCOPE_OF_TAG = MappingProxyType({"engineering": CALCULATE, "pricing": PRICE})
 _CALLER = "loomwright.caller"
@@ -60,15 +61,18 @@ def register_access(app: Flask, settings: Settings, operations: Iterable[Operati
     offered = list(operations)
     scopes = {each.url: _SCOPE_OF_TAG[each.tag] for each in offered if each.url not in OPEN_PATHS}
     calculators = frozenset(each.url for each in offered if each.with_query)
+    pages = page_paths(app)
 
     @app.before_request
     def admit() -> Response | None:
         request = request_ctx.request
         rule = request.url_rule
         # An unknown path or method is told as such. OPTIONS tells methods, and nothing else.
-        if rule is None or rule.rule in OPEN_PATHS or request.method == "OPTIONS":
+        if rule is None or request.method == "OPTIONS":
             return None
         path = rule.rule
+        if path in OPEN_PATHS or path in pages:
+            return None
         try:
             # A path that no operation names asks for the widest scope.
             scope = scopes.get(path, PRICE)

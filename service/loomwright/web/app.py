@@ -30,6 +30,7 @@ from loomwright.web.examples import EXAMPLES
 from loomwright.web.manners import register_manners
 from loomwright.web.openapi import openapi_json
 from loomwright.web.operations import OPERATIONS
+from loomwright.web.pages import register_pages
 from loomwright.web.problems import register_problems
 from loomwright.web.quota import register_quota
 from loomwright.web.redaction import redact
@@ -99,6 +100,7 @@ def _application(settings: Settings) -> Flask:
     def openapi() -> Response:
         return Response(openapi_json(OPERATIONS), content_type="application/json")
 
+    register_pages(app)
     return app
 
 

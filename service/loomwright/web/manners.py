@@ -1,7 +1,7 @@
 """What every answer carries as HTTP wants it: request id, validators, caching, compression.
 
 This runs in each request, so that its fixed cost is kept small: an answer to POST, which no cache
-may reuse, gets three headers and no digest.
+may reuse, gets four headers and no digest.
 """
 
 import gzip
@@ -60,6 +60,8 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
         headers = response.headers
         # What nobody has set is added, which needs no look at the fields that are there.
         headers.add(REQUEST_ID, request_id(request))
+        # No answer is to be taken for anything but what its media type says.
+        headers.add("X-Content-Type-Options", "nosniff")
         for path, stated in ending.items():
             if request.path.startswith(path):
                 headers.extend(stated)
@@ -113,11 +115,16 @@ def request_id(request: Request) -> str:
     return known
 
 
-def _compress(request: Request, response: Response) -> None:
+def takes_gzip(request: Request) -> bool:
+    """Tell whether an answer may be compressed."""
     # Most callers send no such header, and parsing one takes longer than looking.
     if "gzip" not in request.environ.get("HTTP_ACCEPT_ENCODING", "").lower():
-        return
-    if request.accept_encodings["gzip"] <= 0 or "Content-Encoding" in response.headers:
+        return False
+    return request.accept_encodings["gzip"] > 0
+
+
+def _compress(request: Request, response: Response) -> None:
+    if not takes_gzip(request) or "Content-Encoding" in response.headers:
         return
     body = response.get_data()
     if len(body) < LEAST_COMPRESSED_BYTES:

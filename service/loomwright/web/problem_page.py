@@ -1,12 +1,13 @@
 """The page of problem codes, where the ``type`` of each problem document points."""
 
 from functools import cache
-from html import escape
 
 import orjson
 from flask import Blueprint, Response
 from flask.globals import request_ctx
 
+from loomwright.web.pages.rendering import rendered
+from loomwright.web.pages.serving import page_response
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import ProblemError
 
@@ -26,7 +27,7 @@ def problems_view() -> Response:
             raise ProblemError("not_acceptable", f"There are {_JSON} and {_HTML}.")
         best = found
     if best == _HTML:
-        response = Response(_page(), content_type=f"{_HTML}; charset=utf-8")
+        response = page_response(_page())
     else:
         response = Response(_document(), content_type=_JSON)
     response.headers["Vary"] = "Accept"
@@ -44,14 +45,6 @@ def _document() -> bytes:
 
 @cache
 def _page() -> str:
-    rows = "\n".join(
-        f'<tr id="{escape(code)}"><td><code>{escape(code)}</code></td><td>{known.status}</td>'
-        f"<td>{escape(known.title)}</td><td>{escape(known.action)}</td></tr>"
-        for code, known in sorted(CODES.items())
-    )
-    return (
-        '<!DOCTYPE html>\n<html lang="en"><head><meta charset="utf-8"><title>Problems</title>'
-        "</head><body><h1>Problems</h1>\n<p>Every refusal is a problem document (RFC 9457) with "
-        "one of these codes.</p>\n<table><thead><tr><th>code</th><th>status</th><th>title</th>"
-        f"<th>what to do</th></tr></thead><tbody>\n{rows}\n</tbody></table></body></html>\n"
+    return rendered(
+        "problems.html", here="/v1/problems", title="Problems", codes=sorted(CODES.items())
     )

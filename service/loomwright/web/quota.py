@@ -21,6 +21,7 @@ from limits.storage import storage_from_string
 from limits.strategies import FixedWindowRateLimiter
 
 from loomwright.web.access import headless_answer, known_caller
+from loomwright.web.pages.serving import page_paths
 from loomwright.web.problems import ProblemError
 from loomwright.web.settings import Settings
 
@@ -107,12 +108,15 @@ def register_quota(app: Flask, settings: Settings) -> None:
     if not settings.rate_limit:
         return
     quota = Quota(settings)
+    pages = page_paths(app)
 
     @app.before_request
     def count() -> Response | None:
         request = request_ctx.request
         rule = request.url_rule
-        if request.method == "OPTIONS" or (rule is not None and rule.rule in UNCOUNTED_PATHS):
+        path = "" if rule is None else rule.rule
+        # A page comes with its files, all kept ready: as many requests that cost next to nothing.
+        if request.method == "OPTIONS" or path in UNCOUNTED_PATHS or path in pages:
             return None
         # HEAD has a count of its own: it costs GET nothing, and cannot be asked without end.
         is_head = request.method == "HEAD"

@@ -77,6 +77,7 @@ def problem_message(status: int, reason: str) -> bytes:
     body = orjson.dumps(problem_document(code, detail, status=status))
     head = (
         f"HTTP/1.1 {status} {reason}\r\nConnection: close\r\nContent-Type: {MEDIA_TYPE}\r\n"
-        f"Cache-Control: no-store\r\nContent-Length: {len(body)}\r\n\r\n"
+        f"Cache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n"
+        f"Content-Length: {len(body)}\r\n\r\n"
     )
     return head.encode("ascii") + body
