@@ -93,7 +93,7 @@ def test_what_holds_too_many_cases_goes_with_its_engine(monkeypatch):
     assert met_before._free == []
 
 
-def test_an_engine_goes_at_once_and_leaves_what_it_met(monkeypatch):
+def test_an_engine_goes_at_once_and_leaves_what_it_met():
     gc.disable()
     try:
         batch = catalogue_batch(demo_book())
