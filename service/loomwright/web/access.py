@@ -9,6 +9,7 @@ from types import MappingProxyType
 from flask import Flask, Request, Response, current_app
 from flask.globals import request_ctx
 
+from loomwright.web.bench_page import PAGE_PATHS
 from loomwright.web.described_http import QUERY_KEY
 from loomwright.web.jwks import KeySetError
 from loomwright.web.key_file import (
@@ -25,8 +26,8 @@ from loomwright.web.problems import ProblemError
 from loomwright.web.settings import Settings, current_settings
 from loomwright.web.tokens import TokenError, TokenVerifier, is_token
 
-# What needs no key: whether the service is up, and what it offers.
-OPEN_PATHS = frozenset({"/v1/health", "/v1/openapi.json", "/v1/problems"})
+# What needs no key: whether the service is up, what it offers, and pages with their files.
+OPEN_PATHS = frozenset({"/v1/health", "/v1/openapi.json", "/v1/problems"}) | PAGE_PATHS
 _SCOPE_OF_TAG = MappingProxyType({"engineering": CALCULATE, "pricing": PRICE})
 _CALLER = "loomwright.caller"
 _RETRY_AFTER_S = 30

@@ -9,6 +9,7 @@ from flask import Flask, Response
 
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web import (
+    bench_page,
     bill,
     conductor,
     fuse,
@@ -90,6 +91,7 @@ def _application(settings: Settings) -> Flask:
         work_order,
     ):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
+    app.register_blueprint(bench_page.blueprint)
 
     @app.get("/v1/health")
     def health() -> Response:

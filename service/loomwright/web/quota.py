@@ -21,10 +21,12 @@ from limits.storage import storage_from_string
 from limits.strategies import FixedWindowRateLimiter
 
 from loomwright.web.access import headless_answer, known_caller
+from loomwright.web.bench_page import PAGE_PATHS
 from loomwright.web.problems import ProblemError
 from loomwright.web.settings import Settings
 
-UNCOUNTED_PATHS = frozenset({"/v1/health"})
+# Some thirty files make up one page; what it then asks for is counted.
+UNCOUNTED_PATHS = frozenset({"/v1/health"}) | PAGE_PATHS
 LEFT_ALONE_S = 5.0
 _REDIS_WAIT_S = 0.25
 _HEADERS = "loomwright.quota"
