@@ -11,6 +11,8 @@ const WORDS = {
   engine_space_50_c: "engine space, 50 °C (boat rule)",
   open_air_30_c: "open air, 30 °C (boat rule)",
   tab: "tab terminal",
+  start_stop: "start-stop system",
+  high_voltage_cables: "high-voltage cables",
   bare: "bare, or the part brings its own",
   converter_output: "DC-DC converter output",
   jump_start_post: "jump-start post",
@@ -32,7 +34,7 @@ export function wordsOf(key) {
   const insulation = /^(pvc|xlpe|silicone)_(\d+)$/.exec(text);
   if (insulation) {
     const name = insulation[1] === "silicone" ? "silicone" : insulation[1].toUpperCase();
-    return `${name}, ${insulation[2]} °C`;
+    return `${name}, ${insulation[2]}\u00a0°C`;
   }
   return text.replaceAll("_", " ");
 }
@@ -43,8 +45,14 @@ function fuseForm(text) {
   return /^sf\d+$/.test(text) ? text.toUpperCase() : text.replaceAll("_", " ");
 }
 
-/** Return "iso_8820_5_sf30 50 A" in words: a key followed by a rating. */
-export function fuseWords(text) {
-  const [key, ...rest] = String(text).split(" ");
+/** Return the size of a conductor with the sign of its unit. */
+export function sizeWords(size) {
+  return String(size).replace(/ mm2$/, "\u00a0mm²");
+}
+
+/** Return a conductor, or a fuse type with its rating such as "iso_8820_5_sf30 50 A", in words. */
+export function partWords(text) {
+  if (text === null || text === undefined) return "none";
+  const [key, ...rest] = sizeWords(text).split(" ");
   return [wordsOf(key), ...rest].join(" ");
 }

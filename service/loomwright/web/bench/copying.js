@@ -37,7 +37,7 @@ export class Copying {
   /** Offer what a plan of a request allows; the choice before stays where it still can. */
   update(plan, body) {
     const before = byId("copy-what").value;
-    this.offers = new Map([[PLAN, () => curlOf("plan-installation", this.entry.body)]]);
+    this.offers = new Map([[PLAN, () => curlOf("plan-installation", this.entry.request)]]);
     for (const calculation of calculations(body, plan)) {
       const called = `${calculation.operation}: ${calculation.of}`;
       this.offers.set(`${called}, as a spreadsheet formula`, () => formulaOf(calculation));

@@ -14,6 +14,13 @@ export class Entry {
     this.#restore();
   }
 
+  /** Return the request as it is sent, without parts that say nothing. */
+  get request() {
+    const { pricing, ...rest } = this.body;
+    const says = pricing && Object.keys(pricing).length > 0;
+    return structuredClone(says ? { ...rest, pricing } : rest);
+  }
+
   /** Call a listener after each change; it is told whether fields came or went. */
   onChange(listener) {
     this.listeners.push(listener);

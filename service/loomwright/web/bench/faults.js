@@ -3,11 +3,14 @@
 import { byId, el, fill, reveal } from "./dom.js";
 import { faultId, fieldId } from "./fields.js";
 
-/** Show the faults of a problem document, and take those of the one before away. */
-export function showFaults(problem) {
+/**
+ * Show the faults of a problem document, and take those of the one before away. "inWords" turns the
+ * names of members in a text into words.
+ */
+export function showFaults(problem, inWords) {
   clearFaults();
   const faults = problem.errors ?? [];
-  const rows = faults.map((fault) => el("li", {}, ...toldFault(fault)));
+  const rows = faults.map((fault) => el("li", {}, ...toldFault(fault, inWords)));
   const heading = byId("faults-heading");
   const count = faults.length;
   heading.textContent =
@@ -32,8 +35,8 @@ export function clearFaults() {
 }
 
 /** Tell one fault at its field, or at the nearest thing around it; return its words in the list. */
-function toldFault(fault) {
-  const message = sentence(fault.message);
+function toldFault(fault, inWords) {
+  const message = sentence(inWords(fault.message));
   const found = placeOf(fault.pointer);
   if (!found) return [`${fault.pointer ? `${fault.pointer}: ` : ""}${message}`];
   const { pointer, place } = found;
@@ -84,7 +87,7 @@ function whereOf(place, target) {
     const title = item.querySelector("summary, legend").firstChild.textContent;
     names.unshift(title.split(":")[0]);
   }
-  const section = place.closest("section")?.querySelector("h2, h3")?.textContent ?? "";
+  const section = place.closest("section")?.querySelector("h3")?.textContent.replace(/^\d+\. /, "");
   if (names.length === 0 && section) names.push(section);
   const text = own?.firstChild?.textContent;
   if (text && names.at(-1) !== text.split(":")[0]) names.push(text);

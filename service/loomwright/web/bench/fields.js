@@ -25,7 +25,8 @@ export function fieldOf(form, bound) {
   const unit = form.unit && form.unit !== "1" ? el("span", { class: "unit" }, form.unit) : null;
   const label = el("label", { for: input.id }, bound.label, unit ? " " : null, unit);
   if (!form.isRequired) label.append(el("span", { class: "optional" }, " (optional)"));
-  return el("div", { class: `field ${form.kind}` }, label, hintOf(form, bound), input, faultPlace(bound.pointer));
+  const kinds = `field ${form.kind}${bound.isWide ? " wide" : ""}`;
+  return el("div", { class: kinds }, label, input, faultPlace(bound.pointer), hintOf(form, bound));
 }
 
 function described(bound, form) {
@@ -90,7 +91,8 @@ function truthField(form, bound) {
     },
   });
   const label = el("label", { for: box.id }, bound.label);
-  return el("div", { class: "field truth" }, box, label, hintOf(form, bound), faultPlace(bound.pointer));
+  const more = [faultPlace(bound.pointer), hintOf(form, bound)];
+  return el("div", { class: "field truth" }, box, label, more);
 }
 
 function choicesField(form, bound) {
@@ -112,7 +114,7 @@ function choicesField(form, bound) {
   const legend = el("legend", {}, bound.label);
   if (!form.isRequired) legend.append(el("span", { class: "optional" }, " (optional)"));
   const rows = el("div", { class: "boxes" }, boxes.map((each) => each.row));
-  group.append(legend, ...[hintOf(form, bound)].filter(Boolean), rows, faultPlace(bound.pointer));
+  group.append(...[legend, rows, faultPlace(bound.pointer), hintOf(form, bound)].filter(Boolean));
   return group;
 }
 

@@ -3,7 +3,7 @@
 import { pointerTo } from "./body.js";
 import { button, byId, el, fill, reveal } from "./dom.js";
 import { faultPlace, fieldId, fieldOf } from "./fields.js";
-import { folds, labelOf, namedBy, newItem, oneOf, standsOpen } from "./layout.js";
+import { folds, isPlain, isWide, labelOf, namedBy, newItem, oneOf, standsOpen } from "./layout.js";
 import { namesFor, rename } from "./references.js";
 
 // Where each part of the request stands: place on the page, pointer of its object, members.
@@ -16,7 +16,7 @@ const SECTIONS = [
   ["entry-circuits", "/job", ["circuits"]],
   ["entry-supply", "/job", ["supply", "signal"]],
   ["entry-labour", "/job", ["labour"]],
-  ["entry-prices", "", ["price_book_name", "price_book_from", "pricing", "headroom_percent"]],
+  ["entry-prices", "", ["price_book_name", "price_book_from", "headroom_percent"]],
 ];
 // Members of the job whose own heading stands on the page already.
 const WITHOUT_LEGEND = new Set(["vehicle", "conductors", "power_sources", "equipment", "circuits"]);
@@ -39,6 +39,8 @@ export class Form {
       const parts = this.#members(schema, holder, pointer, (name) => members.includes(name));
       fill(byId(place), parts);
     }
+    this.entry.body.pricing ??= {};
+    fill(byId("entry-pricing"), this.#members("PricingOptions", this.entry.body.pricing, "/pricing"));
     this.#tellBook();
     const target = focusId && byId(focusId);
     if (target) reveal(target);
@@ -114,11 +116,13 @@ export class Form {
     if (name === "price_book_name" && this.bookNames.length > 0) {
       names = () => this.bookNames.map((book) => [book, book]);
     }
-    return fieldOf(form, {
+    const about = isPlain(name) ? "" : form.about;
+    return fieldOf({ ...form, about }, {
       holder,
       name,
       pointer,
       label: labelOf(name),
+      isWide: isWide(name),
       names,
       changed: () => this.entry.changed(),
       renamed: (after) => {

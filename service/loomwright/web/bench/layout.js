@@ -19,6 +19,7 @@ const OPEN = {
   SupplyBattery: ["cold_cranking_current", "internal_resistance"],
   ExistingLoads: ["idle_current", "driving_current", "engine_off_current", "key_off_current"],
   VehicleSupply: ["set_voltage", "engine_off_time", "standing_time"],
+  PlanInstallationRequest: ["price_book_name", "headroom_percent"],
   PricingOptions: ["as_of"],
   LineDiscount: ["kind", "key", "percent"],
   DocumentDiscount: ["percent", "amount"],
@@ -31,7 +32,7 @@ const OPEN = {
 // One entry of a list, in words.
 const ONE = {
   power_sources: "power source",
-  equipment: "piece of equipment",
+  equipment: "equipment",
   circuits: "circuit",
   route: "route segment",
   signal_leads: "signal lead",
@@ -46,6 +47,12 @@ const ONE = {
   inputs: "input",
   connections: "connection",
 };
+
+// Members whose label says it all.
+const PLAIN = new Set(["zone", "through_bulkhead", "loomed", "taped", "show_cost", "system_voltage"]);
+
+// Members whose text is long.
+const WIDE = new Set(["title", "description", "reason"]);
 
 const LABELS = {
   key: "Short name",
@@ -88,6 +95,16 @@ export function standsOpen(schema, member, form) {
 /** Return whether the entries of a list fold. */
 export function folds(member) {
   return FOLDED.has(member);
+}
+
+/** Return whether the field of a member takes the whole width. */
+export function isWide(member) {
+  return WIDE.has(member);
+}
+
+/** Return whether the label of a member needs no words beside it. */
+export function isPlain(member) {
+  return PLAIN.has(member);
 }
 
 /** Return what a member names, or none. */

@@ -37,7 +37,7 @@ export class Loading {
   }
 
   #save() {
-    const text = JSON.stringify(this.entry.body, null, 2);
+    const text = JSON.stringify(this.entry.request, null, 2);
     const address = URL.createObjectURL(new Blob([text], { type: "application/json" }));
     el("a", { href: address, download: "job.json" }).click();
     setTimeout(() => URL.revokeObjectURL(address), 1000);

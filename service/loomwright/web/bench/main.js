@@ -46,7 +46,8 @@ async function start() {
     begun("/v1/price-books", false),
   ]);
   const names = (books?.price_books ?? []).map((book) => book.name).filter(Boolean);
-  const form = new Form(entry, new Schemas(openapi), names);
+  const schemas = new Schemas(openapi);
+  const form = new Form(entry, schemas, names);
   const drawing = new Drawing();
   const copying = new Copying(entry);
   const results = new Results((plan) => {
@@ -57,12 +58,15 @@ async function start() {
 
   const live = new Live(
     async (signal) => {
-      const body = structuredClone(entry.body);
+      const body = entry.request;
       const response = await post("/v1/plan-installation", body, { signal });
       return { body, answer: await jsonOf(response) };
     },
     {
-      working: () => say("Working.", "working"),
+      working: () => {
+        results.markStale(true);
+        say("Working.", "working");
+      },
       answered: ({ body, answer }) => {
         clearFaults();
         results.show(answer, body);
@@ -73,7 +77,7 @@ async function start() {
         results.markStale(true);
         copying.update(results.plan, results.body);
         if (error.status === 401 || error.status === 403) byId("key-part").hidden = false;
-        showFaults(error.problem);
+        showFaults(error.problem, (text) => schemas.inWords(text));
         say(refusal(error), "refused");
       },
       waiting: (seconds, error) => {
@@ -95,7 +99,6 @@ async function start() {
   };
   new Loading(entry, demoJobs, exchanged);
   entry.onChange(() => {
-    results.markStale(true);
     copying.update(results.plan, results.body);
     live.changed();
   });

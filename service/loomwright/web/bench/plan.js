@@ -1,8 +1,8 @@
 // The chosen plan: circuits with conductor, fuse, drop and voltages; sources; bill with totals.
 
-import { wordsOf } from "./choices.js";
+import { sizeWords, wordsOf } from "./choices.js";
 import { el } from "./dom.js";
-import { figure, pairs, table } from "./tables.js";
+import { figure, foldedUnder, pairs, table } from "./tables.js";
 import { circuitVerdict, unitWords } from "./words.js";
 
 /** Return the circuits of a plan. */
@@ -45,7 +45,7 @@ export function circuitsOf(plan) {
 function conductorWords(row) {
   if (!row.conductor) return circuitVerdict(row.verdict);
   const { size, series, material, insulation } = row.conductor;
-  const named = series === "awg" || series === "metric" ? size : `${size} (${wordsOf(series)})`;
+  const named = series === "awg" || series === "metric" ? sizeWords(size) : `${sizeWords(size)} (${wordsOf(series)})`;
   const more = `${wordsOf(material)}, ${wordsOf(insulation)}`;
   return [named, el("small", {}, ` ${more}`)];
 }
@@ -62,10 +62,9 @@ function networkWords(network) {
 }
 
 function reasonsOf(plan) {
-  return el(
-    "details",
-    {},
-    el("summary", {}, "Why these conductors and fuses"),
+  return foldedUnder(
+    "Why these conductors and fuses",
+    "reasons",
     pairs(
       plan.circuits.map((circuit) => [
         circuit.description,
@@ -116,6 +115,7 @@ export function billOf(plan, answer) {
         { heading: "No.", isFigure: true, cell: (line) => String(line.number) },
         {
           heading: "Description",
+          isWords: true,
           cell: (line) => [
             line.description,
             el("small", {}, ` ${line.key}${line.in_stock === false ? ", not in stock" : ""}`),

@@ -1,6 +1,6 @@
 // The plans side by side: what each costs, and what changes from one to the next.
 
-import { fuseWords } from "./choices.js";
+import { partWords } from "./choices.js";
 import { el } from "./dom.js";
 import { figure, table } from "./tables.js";
 import { difference, planName, planVerdict } from "./words.js";
@@ -14,7 +14,7 @@ export function comparison(answer) {
       { heading: "Plan", cell: (plan) => planName(plan.name) },
       { heading: "Total", unit: answer.currency, isFigure: true, cell: (plan) => plan.bill.total },
       {
-        heading: "More than the plan before",
+        heading: "More than before",
         unit: answer.currency,
         isFigure: true,
         cell: (plan) => {
@@ -23,7 +23,7 @@ export function comparison(answer) {
         },
       },
       { heading: "Greatest drop", unit: "%", isFigure: true, cell: (plan) => figure(greatestDrop(plan), 1) },
-      { heading: "What changes", cell: (plan) => changesOf(before.get(plan.name), plan) },
+      { heading: "What changes", isWords: true, cell: (plan) => changesOf(before.get(plan.name), plan) },
     ],
     answer.plans,
   );
@@ -39,8 +39,9 @@ function changesOf(change, plan) {
   if (plan.verdict !== "complete") said.push(el("p", { class: "warning" }, planVerdict(plan.verdict)));
   if (!change) return [...said, el("p", {}, plan.purpose)];
   if (change.circuits.length === 0) return [...said, el("p", {}, "Conductors and fuses stay as they are.")];
+  const named = new Map(plan.circuits.map((circuit) => [circuit.key, circuit.description]));
   const rows = change.circuits.map((each) =>
-    el("li", {}, `${each.circuit}: ${each.what} ${fuseWords(each.before)} → ${fuseWords(each.after)}`),
+    el("li", {}, `${named.get(each.circuit) ?? each.circuit}: ${each.what} ${partWords(each.before)} → ${partWords(each.after)}`),
   );
   return [...said, el("p", {}, plan.purpose), el("ul", {}, rows)];
 }

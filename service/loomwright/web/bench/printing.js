@@ -28,7 +28,7 @@ export class Printing {
     tab.document.title = "The document is being made";
     said.textContent = "The document is being made.";
     const body = {
-      ...this.entry.body,
+      ...this.entry.request,
       document: {
         kind: byId("print-kind").value,
         language: byId("print-language").value,

@@ -4,6 +4,7 @@ import { byId, el, fill } from "./dom.js";
 import { billOf, circuitsOf } from "./plan.js";
 import { comparison } from "./plans.js";
 import { outputsOf, signalOf, supplyOf } from "./supply.js";
+import { foldedUnder } from "./tables.js";
 import { cautionsOf, readingsOf, stepsOf } from "./work.js";
 import { planName, planVerdict } from "./words.js";
 
@@ -107,5 +108,5 @@ function sourcesOf(answer) {
       `; ${CHECKED[source.checked] ?? source.checked}.`,
     ),
   );
-  return el("details", {}, el("summary", {}, `${rows.length} rows of published tables`), el("ul", {}, rows));
+  return foldedUnder(`${rows.length} rows of published tables`, "sources", el("ul", {}, rows));
 }

@@ -6,6 +6,13 @@ const REFERENCE = "#/components/schemas/";
 export class Schemas {
   constructor(openapi) {
     this.components = openapi.components.schemas;
+    const names = Object.values(this.components).flatMap((each) => Object.keys(each.properties ?? {}));
+    this.names = new Set(names.filter((name) => name.includes("_")));
+  }
+
+  /** Return a text with the names of members in it as words. */
+  inWords(text) {
+    return text.replace(/[a-z]+(_[a-z]+)+/g, (name) => (this.names.has(name) ? name.replaceAll("_", " ") : name));
   }
 
   /** Return the members of an object, as pairs of name and form, in the order of the document. */
@@ -14,7 +21,7 @@ export class Schemas {
     const required = new Set(schema.required ?? []);
     return Object.entries(schema.properties).map(([member, stated]) => [
       member,
-      { ...formOf(stated), about: aboutOf(stated), isRequired: required.has(member) },
+      { ...formOf(stated), about: this.inWords(aboutOf(stated)), isRequired: required.has(member) },
     ]);
   }
 }

@@ -105,7 +105,7 @@ export function outputsOf(plan) {
         { heading: "Claimed", unit: "W", isFigure: true, cell: (row) => figure(row.claimed_output_w, 0) },
         { heading: "On music", unit: "A", isFigure: true, cell: (row) => figure(row.programme_current_a, 1) },
         { heading: "Set gain to", unit: "V", isFigure: true, cell: (row) => figure(row.gain_setting_voltage_v, 1) },
-        { heading: "Verdict", cell: (row) => [claimVerdict(row.verdict), ` Limit: ${boundWords(row.likely_bound)}.`] },
+        { heading: "Verdict", isWords: true, cell: (row) => [claimVerdict(row.verdict), ` Limit: ${boundWords(row.likely_bound)}.`] },
       ],
       plan.real_output,
     ),

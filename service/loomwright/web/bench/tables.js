@@ -11,8 +11,8 @@ export function figure(value, decimals) {
 }
 
 /**
- * Return a table. Columns have a heading, a unit (or none), isFigure, and cell(row), which returns
- * text or elements. The first column heads its row.
+ * Return a table. Columns have a heading, a unit (or none), isFigure or isWords (whole sentences), and
+ * cell(row), which returns text or elements. The first column heads its row.
  */
 export function table(caption, columns, rows) {
   const heads = columns.map((column) =>
@@ -28,7 +28,7 @@ export function table(caption, columns, rows) {
       "tr",
       {},
       columns.map((column, index) => {
-        const attributes = { class: column.isFigure ? "figure" : null };
+        const attributes = { class: column.isFigure ? "figure" : column.isWords ? "words" : null };
         if (index === 0) return el("th", { scope: "row", ...attributes }, column.cell(row));
         return el("td", attributes, column.cell(row));
       }),
@@ -44,9 +44,28 @@ export function table(caption, columns, rows) {
   return scrolled(made, caption);
 }
 
+// A frame that scrolls must be reached by the keyboard; one that does not need not stop it.
+const frames = new ResizeObserver((entries) => {
+  for (const { target } of entries) {
+    if (target.scrollWidth > target.clientWidth) target.setAttribute("tabindex", "0");
+    else target.removeAttribute("tabindex");
+  }
+});
+
 /** Return a table in a frame of its own, which alone scrolls sideways where the page is narrow. */
 export function scrolled(made, caption) {
-  return el("div", { class: "table", tabindex: "0", role: "region", "aria-label": caption }, made);
+  const frame = el("div", { class: "table", role: "region", "aria-label": caption }, made);
+  frames.observe(frame);
+  return frame;
+}
+
+const unfolded = new Set();
+
+/** Return parts under a heading that unfolds them, and stays as it is left in the next answer. */
+export function foldedUnder(heading, name, ...parts) {
+  const fold = el("details", { open: unfolded.has(name) }, el("summary", {}, heading), ...parts);
+  fold.addEventListener("toggle", () => (fold.open ? unfolded.add(name) : unfolded.delete(name)));
+  return fold;
 }
 
 /** Return a list of names and values. */

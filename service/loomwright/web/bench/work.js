@@ -64,7 +64,7 @@ export function readingsOf(plan, job) {
   const isDrop = (row) => row.what.endsWith("_drop");
   const tables = [
     ["Voltages", "V", 2, 1, (row) => row.unit === "V" && !isDrop(row)],
-    ["Voltage drops", "mV", 0, 1000, (row) => row.unit === "V" && isDrop(row)],
+    ["Voltage drops", "mV", 1, 1000, (row) => row.unit === "V" && isDrop(row)],
     ["Currents", "A", 1, 1, (row) => row.unit === "A" && row.what !== "drain"],
     ["Drain after sleep", "mA", 0, 1000, (row) => row.what === "drain"],
   ];
