@@ -17,7 +17,7 @@ export function calculations(body, plan) {
     const request = conductorRequest(job, stated, circuit, state, system);
     found.push({ operation: "size-conductor", of: circuit.description, request });
     if (circuit.fuse) {
-      const fuse = fuseRequest(job, stated, circuit, state, source, system);
+      const fuse = fuseRequest(job, stated, circuit, source, system);
       found.push({ operation: "size-fuse", of: circuit.description, request: fuse });
     }
   }
@@ -71,7 +71,7 @@ function conductorRequest(job, stated, circuit, state, system) {
   const percent = stated.allowed_voltage_drop_percent ?? 3;
   return {
     ...wiring(stated, circuit),
-    load_current: SIX_DIGITS(state.current_a),
+    load_current: circuit.load_current_a,
     supply_voltage: SIX_DIGITS(state.feeding_voltage_v),
     allowed_voltage_drop: SIX_DIGITS(0.01 * percent * system),
     fuse_resistance: stated.joint_resistance ?? 0.001,
@@ -79,7 +79,7 @@ function conductorRequest(job, stated, circuit, state, system) {
   };
 }
 
-function fuseRequest(job, stated, circuit, state, source, system) {
+function fuseRequest(job, stated, circuit, source, system) {
   const loads = job.equipment.filter((each) => each.circuit === stated.key);
   const ratings = loads.map((each) => each.fuse_rating).filter((rating) => typeof rating === "number");
   const isMain = stated.fed_from === source.key;
@@ -87,7 +87,7 @@ function fuseRequest(job, stated, circuit, state, source, system) {
   return {
     ...wiring(stated, circuit),
     size: circuit.conductor.size,
-    load_current: SIX_DIGITS(state.current_a),
+    load_current: circuit.load_current_a,
     system_voltage: String(system),
     source_voltage: source.source_voltage,
     // All that lies before the fuse, as the fault current there tells.

@@ -113,6 +113,8 @@ async function start() {
   window.addEventListener("online", () => live.now());
 
   form.build();
+  // Before that they would have done nothing.
+  for (const control of document.querySelectorAll(".when-ready")) control.disabled = false;
   if (entry.isTouched) live.now();
   else say("Enter a job, or load a demo job.");
 }
