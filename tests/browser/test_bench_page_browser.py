@@ -28,7 +28,8 @@ VOLTAGE = "field:/job/power_sources/0/source_voltage"
 # Web Content Accessibility Guidelines 2.1, 2.4.7: where the focus is must be seen.
 OUTLINE = """() => {
     const seen = getComputedStyle(document.activeElement);
-    return [seen.outlineStyle, parseFloat(seen.outlineWidth)];
+    const { id } = document.activeElement;
+    return [seen.outlineStyle, parseFloat(seen.outlineWidth), id];
 }"""
 
 
@@ -444,7 +445,11 @@ def test_a_slow_server_leaves_the_page_usable(
     complaints.allow("net::ERR_ABORTED")
     open_with(page, service_url)
     held: list[Route] = []
-    page.route(PLAN, lambda route: held.append(route))
+
+    def hold(route: Route) -> None:
+        held.append(route)
+
+    page.route(PLAN, hold)
     field(page, LENGTH).fill("3")
     expect(page.locator("#status-text")).to_have_text("Working.")
     expect(page.locator("#stale-mark")).to_be_visible()
@@ -498,10 +503,10 @@ def tab_to(page: Page, identifier: str, most: int) -> int:
     """Press Tab until an element has the focus, and see at each stop where it is."""
     for pressed in range(1, most + 1):
         page.keyboard.press("Tab")
-        style, width = page.evaluate(OUTLINE)
-        assert style != "none"
-        assert width >= 2
-        if page.evaluate("document.activeElement.id") == identifier:
+        style, width, focused = page.evaluate(OUTLINE)
+        assert style != "none", focused
+        assert width >= 2, focused
+        if focused == identifier:
             return pressed
     raise AssertionError(f"{identifier} is not reached within {most} stops")
 

@@ -8,13 +8,13 @@ import { difference, planName, planVerdict } from "./words.js";
 /** Return the comparison of all plans of an answer. */
 export function comparison(answer) {
   const before = new Map(answer.changes.map((change) => [change.after, change]));
-  return table(
-    "The plans side by side",
+  const figures = table(
+    "What the plans cost",
     [
       { heading: "Plan", cell: (plan) => planName(plan.name) },
       { heading: "Total", unit: answer.currency, isFigure: true, cell: (plan) => plan.bill.total },
       {
-        heading: "More than before",
+        heading: "Added",
         unit: answer.currency,
         isFigure: true,
         cell: (plan) => {
@@ -23,10 +23,13 @@ export function comparison(answer) {
         },
       },
       { heading: "Greatest drop", unit: "%", isFigure: true, cell: (plan) => figure(greatestDrop(plan), 1) },
-      { heading: "What changes", isWords: true, cell: (plan) => changesOf(before.get(plan.name), plan) },
     ],
     answer.plans,
   );
+  const columns = answer.plans.map((plan) =>
+    el("div", {}, el("h4", {}, planName(plan.name)), changesOf(before.get(plan.name), plan)),
+  );
+  return [figures, el("div", { class: "columns" }, columns)];
 }
 
 function greatestDrop(plan) {
