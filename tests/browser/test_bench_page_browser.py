@@ -23,6 +23,15 @@ DRAWN = (
     '<svg xmlns="http://www.w3.org/2000/svg" width="200" height="80" viewBox="0 0 200 80">'
     '<title>Single-line diagram of a test</title><path d="M10 40h180" stroke="#000"/></svg>'
 )
+BROKEN_FILES = (
+    ("[1", "The file is not JSON"),
+    ("[1]", "it must be one JSON object"),
+    ('{"job": 5}', "its member job must be an object"),
+    ('{"circuits": "none"}', "/job/circuits must be a list"),
+    ('{"circuits": [{"route": [7]}]}', "/job/circuits/0/route/0 must be an object"),
+    ('{"circuits": [{"fuse_types": "x"}]}', "/job/circuits/0/fuse_types must be a list"),
+    ('{"job": {}, "pricing": []}', "/pricing must be an object"),
+)
 LENGTH = "field:/job/circuits/0/route/0/length"
 VOLTAGE = "field:/job/power_sources/0/source_voltage"
 # Web Content Accessibility Guidelines 2.1, 2.4.7: where the focus is must be seen.
@@ -350,9 +359,10 @@ def test_a_job_goes_to_a_file_and_comes_back(service_url: str, page: Page, tmp_p
     expect(field(page, "field:/job/title")).to_have_value(demo_job("truck_24v")["title"])
     expect(page.locator("#result-total")).to_have_text(total)
     broken = tmp_path / "broken.json"
-    broken.write_text("[1", "utf-8")
-    page.locator("#file-load").set_input_files(broken)
-    expect(page.locator("#load-said")).to_contain_text("The file is not JSON")
+    for text, words in BROKEN_FILES:
+        broken.write_text(text, "utf-8")
+        page.locator("#file-load").set_input_files(broken)
+        expect(page.locator("#load-said")).to_contain_text(words)
     expect(field(page, "field:/job/title")).to_have_value(demo_job("truck_24v")["title"])
 
 

@@ -5,8 +5,9 @@ import { bodyOfText } from "./entry.js";
 
 /** The part of the page that exchanges the job. "exchanged" is called after each exchange. */
 export class Loading {
-  constructor(entry, demoJobs, exchanged) {
+  constructor(entry, schemas, demoJobs, exchanged) {
     this.entry = entry;
+    this.schemas = schemas;
     this.exchanged = exchanged;
     fill(byId("demo-what"), options(demoJobs.map(({ name, job }) => [name, job.title]), demoJobs[0]?.name));
     byId("demo-load").addEventListener("click", () => {
@@ -48,7 +49,12 @@ export class Loading {
     const [file] = input.files;
     if (!file) return;
     try {
-      this.#take(bodyOfText(await file.text()), `Loaded: ${file.name}.`);
+      const body = bodyOfText(await file.text());
+      const fault =
+        this.schemas.shapeFault("Job", body.job, "/job") ??
+        this.schemas.shapeFault("PricingOptions", body.pricing ?? {}, "/pricing");
+      if (fault) throw new Error(`The file holds no job that this sheet can show: ${fault}`);
+      this.#take(body, `Loaded: ${file.name}.`);
     } catch (error) {
       byId("load-said").textContent = error.message;
     }

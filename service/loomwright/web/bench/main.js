@@ -97,7 +97,7 @@ async function start() {
       say("Enter a job, or load a demo job.");
     }
   };
-  new Loading(entry, demoJobs, exchanged);
+  new Loading(entry, schemas, demoJobs, exchanged);
   entry.onChange(() => {
     copying.update(results.plan, results.body);
     live.changed();

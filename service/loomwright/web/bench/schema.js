@@ -10,6 +10,30 @@ export class Schemas {
     this.names = new Set(names.filter((name) => name.includes("_")));
   }
 
+  /**
+   * Return why a value cannot be shown as an object of a schema, or none: objects and lists have to be
+   * where the schema has them. All else may be wrong, and the service says so.
+   */
+  shapeFault(name, value, pointer) {
+    if (value === null || typeof value !== "object" || Array.isArray(value)) {
+      return `${pointer} must be an object.`;
+    }
+    for (const [member, form] of this.membersOf(name)) {
+      const own = value[member];
+      const place = `${pointer}/${member}`;
+      const isList = ["records", "choices", "texts"].includes(form.kind);
+      if (own === undefined) continue;
+      if (isList && !Array.isArray(own)) return `${place} must be a list.`;
+      const items = form.kind === "record" ? [own] : form.kind === "records" ? own : [];
+      for (const [index, item] of items.entries()) {
+        const inner = form.kind === "records" ? `${place}/${index}` : place;
+        const fault = this.shapeFault(form.schema, item, inner);
+        if (fault) return fault;
+      }
+    }
+    return null;
+  }
+
   /** Return a text with the names of members in it as words. */
   inWords(text) {
     return text.replace(/[a-z]+(_[a-z]+)+/g, (name) => (this.names.has(name) ? name.replaceAll("_", " ") : name));

@@ -33,7 +33,7 @@ export function stepsOf(plan, answer) {
 function stepOf(step, cautions) {
   const facts = [
     Number(step.hours) > 0 ? `${Number(step.hours).toFixed(2)} h` : null,
-    step.tools.length > 0 ? `Tools: ${step.tools.map(wordsOf).join(", ")}` : null,
+    step.tools.length > 0 ? `Tools: ${[...new Set(step.tools)].map(wordsOf).join(", ")}` : null,
     step.parts.length > 0
       ? `Parts: ${step.parts.map((part) => `${part.quantity} × ${part.key}`).join(", ")}`
       : null,
