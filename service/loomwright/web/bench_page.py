@@ -22,6 +22,7 @@ _TYPES = MappingProxyType(
     }
 )
 ASSETS = (
+    "answer.css",
     "bench.css",
     "body.js",
     "calculators.js",
@@ -31,6 +32,7 @@ ASSETS = (
     "drawing.js",
     "entry.js",
     "faults.js",
+    "fields.css",
     "fields.js",
     "form.js",
     "layout.js",

@@ -44,6 +44,7 @@ export class Entry {
   clear() {
     this.replace(emptyBody());
     this.isTouched = false;
+    this.#keep();
   }
 
   /** Put the body before the last exchange back. */
@@ -53,7 +54,8 @@ export class Entry {
 
   #keep() {
     try {
-      sessionStorage.setItem(KEPT, JSON.stringify(this.body));
+      if (this.isTouched) sessionStorage.setItem(KEPT, JSON.stringify(this.body));
+      else sessionStorage.removeItem(KEPT);
     } catch {
       // A browser may forbid storage or have none left: the entry then lives as long as the page.
     }

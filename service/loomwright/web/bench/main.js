@@ -94,6 +94,7 @@ async function start() {
     clearFaults();
     if (!entry.isTouched) {
       live.stop();
+      results.markStale(true);
       say("Enter a job, or load a demo job.");
     }
   };
@@ -110,7 +111,7 @@ async function start() {
   byId("hints").addEventListener("change", (event) => {
     document.body.classList.toggle("without-hints", !event.target.checked);
   });
-  window.addEventListener("online", () => live.now());
+  window.addEventListener("online", () => entry.isTouched && live.now());
 
   form.build();
   // Before that they would have done nothing.
