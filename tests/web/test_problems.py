@@ -142,7 +142,15 @@ MALFORMED = {
 
 def test_every_route_and_failure_is_one_shape():
     application = client()
-    for url in ("/", "/v1", "/v1/", "/v1/nothing", "/v1/size-conductor/", "/v1/problems/x", "/%00"):
+    for url in (
+        "/nothing",
+        "/v1",
+        "/v1/",
+        "/v1/nothing",
+        "/v1/size-conductor/",
+        "/v1/problems/x",
+        "/%00",
+    ):
         checked(application.get(url), 404, "not_found")
         checked(application.post(url, json={}), 404, "not_found")
 

@@ -1,9 +1,10 @@
-"""Pages for a browser: what serves them, and those on the interface and on the specification."""
+"""Pages for a browser: the bench, the interface and the specification, and what serves them."""
 
 from importlib.resources import files
 
 from flask import Flask
 
+from loomwright.web.pages.bench import register_bench
 from loomwright.web.pages.reference import register_reference
 from loomwright.web.pages.serving import register_assets
 from loomwright.web.pages.specification import register_specification
@@ -23,5 +24,6 @@ def register_pages(app: Flask) -> None:
         What is to be served is not installed.
     """
     register_assets(app, files("loomwright.web.pages") / "assets")
+    register_bench(app)
     register_reference(app)
     register_specification(app)

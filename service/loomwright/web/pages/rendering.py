@@ -10,6 +10,7 @@ from loomwright.web.pages.serving import ASSETS
 SHEET = f"{ASSETS}/page.css"
 # What the head of each page leads to.
 PLACES = (
+    ("/", "Bench"),
     ("/reference", "Reference"),
     ("/plugin/", "Plugin specification"),
     ("/v1/problems", "Problems"),
