@@ -33,6 +33,8 @@ BUILT_FROM = (
     "openapi",
 )
 HTML = "text/html; charset=utf-8"
+# Where files of pages lie.
+FILES = ("/assets/", "/bench/")
 # Attributes from which a browser fetches by itself.
 FETCHED = {"src", "srcset", "data", "poster", "background", "action", "formaction", "manifest"}
 
@@ -156,15 +158,15 @@ def test_a_page_keeps_to_its_policy(client: FlaskClient, path: str) -> None:
     found = page(client, path)
     for tag, attributes in found.tags:
         assert tag not in ("style", "base", "iframe", "object", "embed"), tag
-        assert tag != "script" or attributes["src"].startswith("/assets/")
-        assert tag != "link" or attributes["href"].startswith("/assets/")
+        assert tag != "script" or attributes["src"].startswith(FILES)
+        assert tag != "link" or attributes["href"].startswith(FILES)
         assert "style" not in attributes
         assert not [name for name in attributes if name.startswith("on")]
         for name in FETCHED & attributes.keys():
             assert attributes[name].startswith("/"), (tag, name)
             assert not attributes[name].startswith("//"), (tag, name)
     scripts = [attributes["src"] for tag, attributes in found.tags if tag == "script"]
-    assert bool(scripts) == (path == "/reference")
+    assert bool(scripts) == (path in ("/", "/reference"))
 
 
 @pytest.mark.parametrize("path", PAGES)
