@@ -3,9 +3,11 @@
 The symbols of two terminals stand upright, from (0, 0) down to (0, height).
 """
 
+import math
 import re
 from collections.abc import Callable
 from types import MappingProxyType
+from typing import NamedTuple
 from xml.etree import ElementTree
 
 import schemdraw
@@ -15,34 +17,39 @@ from schemdraw.segments import Segment, SegmentCircle
 # schemdraw draws one of its units as so many px.
 _UNIT_PX = 36.0
 _NUMBER_PAIR = re.compile(r"(-?[\d.]+(?:e-?\d+)?),(-?[\d.]+(?:e-?\d+)?)")
+_IDLE_MOVE = re.compile(r"M ([^ ]+)(?: L \1)* *(?=M|$)")
 _SVG = "{http://www.w3.org/2000/svg}"
+_GAP = (math.nan, math.nan)
 Points = list[tuple[float, float]]
 
 
-class _Boxed(elements.Element2Term):  # type: ignore[misc]
-    """A rectangle between two terminals, across the line as wide as it says, with marks inside."""
+def _boxed(half_length: float, half_width: float, *marks: Points) -> elements.Element2Term:
+    """Return a rectangle between two terminals, as wide across the line as it says."""
+    length, width = 2.0 * half_length, half_width
+    corners = [(0, 0), (0, width), (length, width), (length, -width), (0, -width), (0, 0)]
+    element = elements.Element2Term()
+    element.segments.append(Segment([*corners, _GAP, (length, 0)]))
+    element.segments.extend(Segment(points) for points in marks)
+    return element
 
-    def __init__(self, half_length: float, half_width: float, *marks: Points) -> None:
-        super().__init__()
-        length, width = 2.0 * half_length, half_width
-        corners = [(0, 0), (0, width), (length, width), (length, -width), (0, -width), (0, 0)]
-        self.segments.append(Segment([*corners, (float("nan"), float("nan")), (length, 0)]))
-        self.segments.extend(Segment(points) for points in marks)
 
-
-class _Motor(elements.Element2Term):  # type: ignore[misc]
-    """A circle with the letter M."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.segments.append(Segment([(0, 0), (0, 0), (float("nan"), float("nan")), (1, 0)]))
-        self.segments.append(SegmentCircle((0.5, 0), 0.5))
-        letter = [(0.72, -0.2), (0.3, -0.2), (0.55, 0.0), (0.3, 0.2), (0.72, 0.2)]
-        self.segments.append(Segment(letter))
+def _motor() -> elements.Element2Term:
+    """Return a circle with the letter M."""
+    letter = [(0.72, -0.2), (0.3, -0.2), (0.55, 0.0), (0.3, 0.2), (0.72, 0.2)]
+    element = elements.Element2Term()
+    element.segments.append(Segment([(0, 0), _GAP, (1, 0)]))
+    element.segments.append(SegmentCircle((0.5, 0), 0.5))
+    element.segments.append(Segment(letter))
+    return element
 
 
 def _converter(*marks: Points) -> elements.Element2Term:
-    return _Boxed(0.5, 0.5, [(1.0, -0.5), (0.0, 0.5)], *marks)
+    return _boxed(0.5, 0.5, [(1.0, -0.5), (0.0, 0.5)], *marks)
+
+
+def _heater() -> elements.Element2Term:
+    bars: list[Points] = [[(0.0, y), (1.0, y)] for y in (-0.3, 0.0, 0.3)]
+    return _boxed(0.5, 0.6, *bars)
 
 
 # Marks of direct and of alternating current in the halves of a converter, along and across the
@@ -62,32 +69,38 @@ _ALTERNATING_OUT: Points = [
     (0.81, 0.3),
     (0.74, 0.34),
 ]
-# Drawing, px of a unit in the diagram, and height in the diagram, by name.
-_MADE: MappingProxyType[str, tuple[Callable[[], elements.Element], float, float]] = (
-    MappingProxyType(
-        {
-            # S00362, S01342, S00202 or S00200 (frame), S00017: numbers of IEC 60617 from memory.
-            "fuse": (elements.FuseIEEE, 20.0, 24.0),
-            "battery": (lambda: elements.BatteryCell().reverse(), 26.0, 24.0),
-            "chassis": (elements.GroundChassis, 21.0, 0.0),
-            "terminal": (lambda: elements.Dot(open=True, radius=0.16), 26.0, 0.0),
-            "load": (lambda: _Boxed(0.5, 0.75), 14.0, 22.0),
-            "heater": (
-                lambda: _Boxed(0.5, 0.75, *([(0, y), (1, y)] for y in (-0.375, 0, 0.375))),
-                14.0,
-                22.0,
-            ),
-            "amplifier": (
-                lambda: _Boxed(0.5, 0.5, [(0.22, -0.3), (0.22, 0.3), (0.8, 0), (0.22, -0.3)]),
-                18.0,
-                24.0,
-            ),
-            "lamp": (elements.Lamp2, 16.0, 22.0),
-            "motor": (_Motor, 18.0, 24.0),
-            "converter": (lambda: _converter(*_DIRECT_IN, *_DIRECT_OUT), 20.0, 26.0),
-            "inverter": (lambda: _converter(*_DIRECT_IN, _ALTERNATING_OUT), 20.0, 26.0),
-        }
-    )
+
+
+class _Made(NamedTuple):
+    """How a symbol is made: px of a schemdraw unit and height, both in the diagram."""
+
+    make: Callable[[], elements.Element]
+    unit_px: float
+    height: float
+    is_reversed: bool = False
+
+
+# Numbers of the symbols in IEC 60617 are from memory: S00362 fuse, S01342 cell, S00202 frame,
+# S00017 terminal, S00213 converter.
+_MADE: MappingProxyType[str, _Made] = MappingProxyType(
+    {
+        "fuse": _Made(elements.FuseIEEE, 20.0, 20.0),
+        # The negative pole is above, so that the positive one feeds what hangs below.
+        "battery": _Made(elements.BatteryCell, 26.0, 24.0, is_reversed=True),
+        "chassis": _Made(elements.GroundChassis, 21.0, 0.0),
+        "terminal": _Made(lambda: elements.Dot(open=True, radius=0.16), 26.0, 0.0),
+        "load": _Made(lambda: _boxed(0.5, 0.6), 18.0, 18.0),
+        "heater": _Made(_heater, 18.0, 18.0),
+        "amplifier": _Made(
+            lambda: _boxed(0.5, 0.5, [(0.22, -0.3), (0.22, 0.3), (0.8, 0), (0.22, -0.3)]),
+            18.0,
+            18.0,
+        ),
+        "lamp": _Made(elements.Lamp2, 16.0, 16.0),
+        "motor": _Made(_motor, 18.0, 18.0),
+        "converter": _Made(lambda: _converter(*_DIRECT_IN, *_DIRECT_OUT), 20.0, 20.0),
+        "inverter": _Made(lambda: _converter(*_DIRECT_IN, _ALTERNATING_OUT), 20.0, 20.0),
+    }
 )
 
 
@@ -101,17 +114,18 @@ def drawn_symbols() -> dict[str, tuple[str, float]]:
         upper terminal at (0, 0); height [px] of those that have two terminals, otherwise 0.
     """
     schemdraw.use("svg")
-    return {
-        name: (_svg_of(make(), px, height), height) for name, (make, px, height) in _MADE.items()
-    }
+    return {name: (_svg_of(made), made.height) for name, made in _MADE.items()}
 
 
-def _svg_of(element: elements.Element, unit_px: float, height: float) -> str:
+def _svg_of(made: _Made) -> str:
     drawing = schemdraw.Drawing(show=False)
-    if height:
-        element = element.down().length(height / unit_px)
+    element = made.make()
+    if isinstance(element, elements.Element2Term):
+        element = element.down().length(made.height / made.unit_px)
+        if made.is_reversed:
+            element = element.reverse()
     drawing.add(element)
-    scale = unit_px / _UNIT_PX
+    scale = made.unit_px / _UNIT_PX
     root = ElementTree.fromstring(drawing.get_imagedata("svg"))
     return "".join(_shape(shape, scale) for shape in root)
 
@@ -125,7 +139,9 @@ def _shape(shape: ElementTree.Element, scale: float) -> str:
     points = _NUMBER_PAIR.sub(
         lambda pair: f"{_scaled(pair[1], scale)},{_scaled(pair[2], scale)}", shape.attrib["d"]
     )
-    return f'<path d="{points}"/>'
+    # Leads without length leave moves behind that draw nothing.
+    drawn = _IDLE_MOVE.sub("", points).strip()
+    return f'<path d="{drawn}"/>' if drawn else ""
 
 
 def _scaled(number: str, scale: float) -> str:

@@ -12,6 +12,7 @@ from loomwright.engineering.record import record
 from loomwright.jobs.circuit_sources import CONVERTER
 from loomwright.jobs.job import TAP_POINTS, Circuit, Equipment, Job, PowerSource
 from loomwright.jobs.job_members import CHASSIS
+from loomwright.jobs.plan.alternatives import HEADROOM, LEANEST, RECOMMENDED
 from loomwright.jobs.plan.plan import SizedPlan
 from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FEEDER, NO_FUSE, SIZED, SizedCircuit
 from loomwright.jobs.solved_installation import STATES, CircuitState, SolvedInstallation
@@ -40,12 +41,15 @@ _NOT_BUILT = {
     NO_FUSE: "Not built: no fuse fits both its load and its conductor.",
     NO_FEEDER: "Not built: the circuit that feeds it is not built.",
 }
+_PLANS = {
+    LEANEST: "leanest plan",
+    RECOMMENDED: "recommended plan",
+    HEADROOM: "plan with headroom",
+}
 _NO_POINT = "The sources cannot carry all loads at once: no voltages can be given."
-NOTES = (
-    "All loads on. Lengths are one way.",
-    "V at a node: from feed to return. mV: over the negative pole of the source.",
-    "Two strokes across a line: feed and return conductor.",
-)
+_NOTES = "All loads are on. Voltages are between feed and return, lengths one way."
+_NOTE_ON_GROUND = "Ground potential: of the load's negative side over that of the source."
+_NOTE_ON_STROKES = "Two strokes across a line: feed and return conductor."
 
 
 @record
@@ -54,7 +58,7 @@ class DrawnCircuit:
 
     ``fault`` says why it is not built; ``fuse`` and ``conductor`` are then there as far as they
     were found. ``ends_in`` is the name of a symbol or ``DISTRIBUTION``; ``at_end`` is the
-    voltage there. ``ground`` tells of a return by chassis, and is empty where a conductor goes
+    voltage there. ``ground`` tells of the return by chassis, and is empty where a conductor goes
     back. ``charges_source`` if its equipment feeds the source. ``in_words`` is all of it.
     """
 
@@ -64,10 +68,11 @@ class DrawnCircuit:
     fuse: str
     conductor: tuple[str, ...]
     returns_by_conductor: bool
+    shows_ground_potential: bool
     ends_in: str
     at_end: tuple[str, ...]
     equipment: tuple[str, ...]
-    ground: str
+    ground: tuple[str, ...]
     charges_source: bool
     branches: tuple["DrawnCircuit", ...]
     in_words: str
@@ -94,6 +99,7 @@ class SingleLine:
     """What a diagram shows; ``unfed`` is equipment that no circuit of the job feeds."""
 
     title: str
+    vehicle: str
     subtitle: str
     warnings: tuple[str, ...]
     sources: tuple[DrawnSource, ...]
@@ -111,9 +117,7 @@ class SingleLine:
 
 def _words_of(circuits: tuple[DrawnCircuit, ...]) -> list[str]:
     return [
-        words
-        for circuit in circuits
-        for words in (circuit.in_words, *_words_of(circuit.branches))
+        words for circuit in circuits for words in (circuit.in_words, *_words_of(circuit.branches))
     ]
 
 
@@ -136,20 +140,23 @@ def single_line(job: Job, plan: SizedPlan, fuse_tables: FuseTables) -> SingleLin
     """
     reader = _Reader(job, plan, fuse_tables.types)
     solved = plan.solved.state == STATES[SOLVED]
-    vehicle = job.vehicle
+    sources = tuple(
+        reader.source(number, source) for number, source in enumerate(job.power_sources.values(), 1)
+    )
+    drawn = [circuit for source in sources for circuit in _tree(source.circuits)]
+    notes = (
+        _NOTES,
+        _NOTE_ON_GROUND if any(circuit.shows_ground_potential for circuit in drawn) else "",
+        _NOTE_ON_STROKES if any(circuit.returns_by_conductor for circuit in drawn) else "",
+    )
     return SingleLine(
         title=printable(job.title),
-        subtitle=(
-            f"{printable(vehicle.description)}, {vehicle.system_voltage_v:g} V."
-            f" Single-line diagram, plan: {plan.name}."
-        ),
+        vehicle=printable(job.vehicle.description),
+        subtitle=f"Single-line diagram, {job.vehicle.system_voltage_v:g} V, {_PLANS[plan.name]}",
         warnings=() if solved else (_NO_POINT,),
-        sources=tuple(
-            reader.source(number, source)
-            for number, source in enumerate(job.power_sources.values(), 1)
-        ),
+        sources=sources,
         unfed=tuple(_unfed(item) for item in job.equipment if item.circuit is None),
-        notes=NOTES,
+        notes=tuple(note for note in notes if note),
     )
 
 
@@ -195,18 +202,22 @@ class _Reader:
         conductor = _conductor(sized, state)
         at_end = _at_end(circuit, items, state)
         equipment = tuple(_load(item, charges=circuit.charges_source) for item in items)
-        ground = _ground(circuit, state)
-        said = (fault[:-1], fuse and f"fuse {fuse}", *conductor, *at_end, *equipment, ground)
+        by_conductor = circuit.return_path.path != CHASSIS
+        ground_potential = _ground_potential(items, state, by_conductor=by_conductor)
+        ground = () if by_conductor else (*ground_potential, _ground_lead(circuit))
+        beside_load = (*equipment, *(ground_potential if by_conductor else ()))
+        said = (fault[:-1], fuse and f"fuse {fuse}", *conductor, *at_end, *beside_load, *ground)
         return DrawnCircuit(
             number=circuit.index + 1,
             title=title,
             fault=fault,
             fuse=fuse,
             conductor=conductor,
-            returns_by_conductor=circuit.return_path.path != CHASSIS,
+            returns_by_conductor=by_conductor,
+            shows_ground_potential=bool(ground_potential),
             ends_in=_end(items),
             at_end=at_end,
-            equipment=equipment,
+            equipment=beside_load,
             ground=ground,
             charges_source=circuit.charges_source,
             branches=tuple(self._circuit(branch) for branch in self._job.branches(circuit.key)),
@@ -259,19 +270,22 @@ def _at_end(
 ) -> tuple[str, ...]:
     if state is None or circuit.charges_source:
         return ()
-    where = "at the load" if items else "at the distribution"
-    lines = [f"{volts(state.load_voltage_v)} {where}"]
-    if circuit.return_path.path != CHASSIS and any(item.what in _AUDIO for item in items):
-        lines.append(f"its ground at {millivolts(state.ground_potential_v)}")
-    return tuple(lines)
+    return (f"{volts(state.load_voltage_v)} at the {'load' if items else 'distribution'}",)
 
 
-def _ground(circuit: Circuit, state: CircuitState | None) -> str:
+def _ground_potential(
+    items: tuple[Equipment, ...], state: CircuitState | None, *, by_conductor: bool
+) -> tuple[str, ...]:
+    """Return the ground potential where the chassis carries it, or a signal input feels it."""
+    matters = not by_conductor or any(item.what in _AUDIO for item in items)
+    if state is None or not matters:
+        return ()
+    return (f"ground potential {millivolts(state.ground_potential_v)}",)
+
+
+def _ground_lead(circuit: Circuit) -> str:
     path = circuit.return_path
-    if path.path != CHASSIS:
-        return ""
-    at = "" if state is None else f", {millivolts(state.ground_potential_v)}"
-    return f"chassis, {path.stud}, lead {path.ground_lead_length_m:g} m{at}"
+    return f"{path.ground_lead_length_m:g} m lead to chassis, {path.stud} stud"
 
 
 def _end(items: tuple[Equipment, ...]) -> str:

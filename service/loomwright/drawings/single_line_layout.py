@@ -17,7 +17,7 @@ NAME = "single_line"
 WIDTH = 380
 _MARGIN = 8
 # Centre of the first column: the frame connection of a battery has room to its left.
-_FIRST_COLUMN = 30
+_FIRST_COLUMN = 33
 # Where several circuits of a feeding point nest deeper than this, the one with most behind it goes
 # straight down: 50 circuits then need five columns beside the first.
 _USUAL_DEPTH = 4
@@ -76,6 +76,8 @@ class _Sheet:
     def drawn(self) -> Drawing:
         content = self._content
         self._block(content.title, _TITLE_LINES, is_heading=True)
+        self._block(content.vehicle, _NOTE_LINES)
+        self._y += 4
         self._block(content.subtitle, _NOTE_LINES)
         for warning in content.warnings:
             self._block(warning, _NOTE_LINES, is_bold=True)
@@ -102,7 +104,7 @@ class _Sheet:
     def _foot(self) -> None:
         if self._content.unfed:
             self._y += 6
-            self._block("Without a circuit here:", 1, is_bold=True)
+            self._block("Fed by no circuit of this drawing:", 1, is_bold=True)
             for item in self._content.unfed:
                 self._block(item, _TEXT_LINES)
         self._y += 8
@@ -170,12 +172,12 @@ class _Sheet:
         end = top
         if circuit.fuse:
             end = self._in_column("fuse", x, end, self._wrapped((circuit.fuse,)), broken=broken)
-        middle = self._row(self._wrapped(circuit.conductor), 20)
+        middle = self._row(self._wrapped(circuit.conductor), 36)
         if circuit.returns_by_conductor:
             for shift in (-2, 3):
                 canvas.line((x - 5, middle + shift + 3), (x + 5, middle + shift - 3))
         if circuit.charges_source:
-            canvas.arrow_head(x, middle - 16)
+            canvas.arrow_head(x, middle + 8)
         if circuit.ends_in == DISTRIBUTION:
             end = self._distribution(circuit, x, end)
         else:
@@ -186,35 +188,35 @@ class _Sheet:
 
     def _distribution(self, circuit: DrawnCircuit, x: int, top: int) -> int:
         canvas = self._canvas
-        node = self._row(self._wrapped(circuit.at_end) or ["distribution"], 14)
+        node = self._row(self._wrapped(circuit.at_end) or ["distribution"], 16)
         canvas.line((x, top), (x, node), is_broken=bool(circuit.fault))
         canvas.dot(x, node)
         if circuit.ground:
             # The frame connection is that of the negative bar, which one line does not show.
-            lines = wrapped(f"negative bar to {circuit.ground}", self._cells - 4, _TEXT_LINES)
-            middle = self._row(lines, 20, shift=_cells_px(4))
-            frame = self._symbols["chassis"]
-            canvas.symbol(frame, self._text_x + 8, middle - 8)
+            first, *others = circuit.ground
+            texts = (f"negative bar: {first}", *others)
+            lines = [line for text in texts for line in wrapped(text, self._cells - 4, _TEXT_LINES)]
+            middle = self._row(lines, 22, shift=_cells_px(4))
+            canvas.symbol(self._symbols["chassis"], self._text_x + 8, middle - 5)
         return node
 
     def _load(self, circuit: DrawnCircuit, x: int, top: int) -> None:
         canvas, broken = self._canvas, bool(circuit.fault)
         if circuit.at_end:
-            node = self._row(self._wrapped(circuit.at_end[:1]), 14)
-            canvas.dot(x, node)
-        lines = self._wrapped((*circuit.equipment, *circuit.at_end[1:]))
+            canvas.dot(x, self._row(self._wrapped(circuit.at_end), 16))
+        lines = self._wrapped(circuit.equipment)
         end = self._in_column(circuit.ends_in, x, top, lines, broken=broken)
         if circuit.ground:
             frame = self._symbols["chassis"]
-            middle = self._row(self._wrapped((circuit.ground,)), 20)
-            canvas.line((x, end), (x, middle - 7), is_broken=broken)
-            canvas.symbol(frame, x, middle - 7)
+            middle = self._row(self._wrapped(circuit.ground), 22)
+            canvas.line((x, end), (x, middle - 5), is_broken=broken)
+            canvas.symbol(frame, x, middle - 5)
 
     def _in_column(self, name: str, x: int, top: int, lines: list[str], *, broken: bool) -> int:
         """Draw a symbol of two terminals below a line from ``top``; return its lower end."""
         symbol: Symbol = self._symbols[name]
         height = int(symbol.height)
-        start = self._row(lines, height + 2) - height // 2
+        start = self._row(lines, height + 8) - height // 2
         self._canvas.line((x, top), (x, start), is_broken=broken)
         self._canvas.symbol(symbol, x, start)
         return start + height

@@ -19,7 +19,9 @@ class Canvas:
         self._width = width
         self._parts: list[str] = []
 
-    def line(self, *points: tuple[int, int], is_thick: bool = False, is_broken: bool = False) -> None:
+    def line(
+        self, *points: tuple[int, int], is_thick: bool = False, is_broken: bool = False
+    ) -> None:
         """Draw a line through two points or more."""
         (x, y), *others = points
         path = f"M{x},{y}" + "".join([f"L{to_x},{to_y}" for to_x, to_y in others])
@@ -42,7 +44,9 @@ class Canvas:
         """Draw an arrow head upwards on a line, its tip at a point."""
         self._parts.append(f'<path d="M{x},{y}l-4,9h8z" fill="#000"/>')
 
-    def text(self, text: str, x: int, y: int, *, is_bold: bool = False, size: int = FONT_PX) -> None:
+    def text(
+        self, text: str, x: int, y: int, *, is_bold: bool = False, size: int = FONT_PX
+    ) -> None:
         """Write one line of printable text, centred on ``y`` as far as its capitals go."""
         more = ' font-weight="bold"' if is_bold else ""
         if size != FONT_PX:
