@@ -10,6 +10,7 @@ FONT_FAMILY = "DejaVu Sans Mono, Liberation Mono, Menlo, Consolas, monospace"
 # Advance of one cell over the font size: 1233 of 2048 units in DejaVu Sans Mono, the widest of the
 # family (from memory).
 CELL = 0.602
+_GREATEST_MARKS = 2
 ELLIPSIS = "\u2026"
 
 # Control characters, invisible format characters (those that turn the direction of text among
@@ -34,9 +35,21 @@ def printable(text: str) -> str:
     Returns
     -------
     str
-        Without line ends, control characters and characters that turn the direction of text.
+        Without line ends, control characters and characters that turn the direction of text; of
+        marks that stand over a letter two at most, as more would reach into the next line.
     """
-    return " ".join(_UNPRINTABLE.sub(" ", text).split())
+    shown = " ".join(_UNPRINTABLE.sub(" ", text).split())
+    return shown if shown.isascii() else _with_few_marks(shown)
+
+
+def _with_few_marks(text: str) -> str:
+    kept: list[str] = []
+    marks = 0
+    for character in text:
+        marks = marks + 1 if unicodedata.combining(character) else 0
+        if marks <= _GREATEST_MARKS:
+            kept.append(character)
+    return "".join(kept)
 
 
 def escaped(text: str) -> str:
