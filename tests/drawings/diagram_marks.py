@@ -63,9 +63,7 @@ def marks_of(svg: str) -> dict[str, Marks]:
     return found
 
 
-def _collect(
-    holder: ElementTree.Element, group: str, size: float, found: dict[str, Marks]
-) -> None:
+def _collect(holder: ElementTree.Element, group: str, size: float, found: dict[str, Marks]) -> None:
     marks = found[group]
     for element in holder:
         own_size = float(element.get("font-size", size))

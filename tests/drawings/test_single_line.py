@@ -43,9 +43,7 @@ def drawn(job: Job, plan: SizedPlan) -> Drawing:
 
 
 def circuit_marks(job: Job, found: dict[str, Marks]) -> dict[str, Marks]:
-    return {
-        circuit.key: found[f"{NAME}-circuit-{circuit.index + 1}"] for circuit in job.circuits
-    }
+    return {circuit.key: found[f"{NAME}-circuit-{circuit.index + 1}"] for circuit in job.circuits}
 
 
 def check_form(drawing: Drawing) -> None:
@@ -181,7 +179,7 @@ def test_figures_are_those_of_plan_installation(name: str) -> None:
             named = fuse_names[fuse["fuse_type"]].partition(",")[0]
             assert f"{fuse['rated_current_a']:g} A, {named}" in said
             assert f"{circuit['conductor']['size']}, {circuit['route_length_m']:g} m" in said
-            drop = re.search(r"([\d.]+) A, drop there and back ([\d.]+) V", said)
+            drop = re.search(r"([\d.]+) A, drop ([\d.]+) V", said)
             assert drop is not None
             charges = job.circuit_by_key[circuit["key"]].charges_source
             of = circuit if charges else state

@@ -47,7 +47,9 @@ _PLANS = {
     HEADROOM: "plan with headroom",
 }
 _NO_POINT = "The sources cannot carry all loads at once: no voltages can be given."
-_NOTES = "All loads are on. Voltages are between feed and return, lengths one way."
+_NOTES = (
+    "All loads are on. Voltages are between feed and return, drops there and back, lengths one way."
+)
 _NOTE_ON_GROUND = "Ground potential: of the load's negative side over that of the source."
 _NOTE_ON_STROKES = "Two strokes across a line: feed and return conductor."
 
@@ -173,14 +175,13 @@ class _Reader:
         circuits = tuple(self._circuit(circuit) for circuit in self._job.branches(source.key))
         symbol = _SOURCE_SYMBOLS.get(source.tap_point, "terminal")
         title = printable(source.description)
-        open_circuit = f"{source.emf_v:g} V open circuit"
-        lines = [open_circuit]
+        lines = [f"{source.emf_v:g} V open circuit"]
         state = self._solved.sources.get(source.key)
         if state is not None:
-            lines = [f"{volts(state.terminal_voltage_v)} under load, {open_circuit}"]
             limit = source.greatest_current_a
             allowed = "" if limit is None else f" of {limit:g} A allowed"
-            lines.append(f"gives {amperes(state.current_a)}{allowed}")
+            under_load = f"{volts(state.terminal_voltage_v)} under load"
+            lines = [under_load, f"gives {amperes(state.current_a)}{allowed}", *lines]
         words = f"{title}, {TAP_POINTS[source.tap_point]}: {', '.join(lines)}."
         return DrawnSource(
             number=number,
@@ -261,7 +262,7 @@ def _conductor(sized: SizedCircuit, state: CircuitState | None) -> tuple[str, ..
     else:
         current_a = drop_v = None
     if current_a is not None and drop_v is not None:
-        lines.append(f"{amperes(current_a)}, drop there and back {volts(drop_v)}")
+        lines.append(f"{amperes(current_a)}, drop {volts(drop_v)}")
     return tuple(lines)
 
 
@@ -313,17 +314,23 @@ def _unfed(item: Equipment) -> str:
 
 def volts(value_v: float) -> str:
     """Return a voltage to what the models are worth: four digits, at most three decimals."""
+    if abs(value_v) < 5e-4:
+        return "0 V"
     return f"{value_v:.{3 if abs(value_v) < 9.9995 else 2}f} V"
 
 
 def millivolts(value_v: float) -> str:
     """Return a small voltage in millivolts: whole ones from 10 mV on."""
-    value_mv = 1e3 * value_v + 0.0
+    value_mv = 1e3 * value_v
+    if abs(value_mv) < 0.05:
+        return "0 mV"
     return f"{value_mv:.{1 if abs(value_mv) < 9.95 else 0}f} mV"
 
 
 def amperes(value_a: float) -> str:
     """Return a current to three digits, at most three decimals."""
+    if abs(value_a) < 5e-4:
+        return "0 A"
     decimals = next(
         (decimals for decimals, end in ((3, 0.9995), (2, 9.995), (1, 99.95)) if abs(value_a) < end),
         0,
