@@ -81,7 +81,7 @@ def test_cost_is_in_no_drawing_and_needs_no_key() -> None:
 
 
 @pytest.mark.parametrize(
-    "request_, pointer",
+    ("request_", "pointer"),
     [
         ({}, "/job"),
         ({"job": demo_job("truck_24v"), "plan": "thickest"}, "/plan"),

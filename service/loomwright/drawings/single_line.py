@@ -181,7 +181,7 @@ class _Reader:
             limit = source.greatest_current_a
             allowed = "" if limit is None else f" of {limit:g} A allowed"
             under_load = f"{volts(state.terminal_voltage_v)} under load"
-            lines = [under_load, f"gives {amperes(state.current_a)}{allowed}", *lines]
+            lines += [under_load, f"gives {amperes(state.current_a)}{allowed}"]
         words = f"{title}, {TAP_POINTS[source.tap_point]}: {', '.join(lines)}."
         return DrawnSource(
             number=number,
