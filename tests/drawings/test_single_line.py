@@ -2,6 +2,9 @@
 
 import copy
 import re
+import subprocess
+import sys
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 from xml.etree import ElementTree
 
@@ -17,6 +20,7 @@ from loomwright.drawings.drawing import Drawing
 from loomwright.drawings.single_line import DISTRIBUTION, amperes, millivolts, single_line, volts
 from loomwright.drawings.single_line_layout import NAME, WIDTH, single_line_drawing
 from loomwright.drawings.svg_text import CELL
+from loomwright.drawings.symbols import symbols
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import Job
 from loomwright.jobs.plan.alternatives import PLAN_NAMES
@@ -336,6 +340,20 @@ def test_material_is_named_where_it_is_not_copper() -> None:
     drawing = check(document)
     assert re.search(r"\d AWG cca 15, 3\.8 m", marks_of(drawing.svg)[f"{NAME}-circuit-1"].said())
     assert "copper" not in check(demo_job("combustion_car")).svg
+
+
+def test_service_starts_without_the_library_that_draws_symbols() -> None:
+    said = "import sys; from loomwright.web.app import create_app; create_app()"
+    command = [sys.executable, "-c", f"{said}; print('schemdraw' in sys.modules)"]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=120)
+    assert done.stdout == "False\n"
+
+
+def test_symbols_are_drawn_once() -> None:
+    with ThreadPoolExecutor(8) as pool:
+        found = list(pool.map(lambda _: symbols(), range(32)))
+    assert all(each["fuse"] is found[0]["fuse"] for each in found)
+    assert all(symbol.shapes and "nan" not in symbol.shapes for symbol in found[0].values())
 
 
 # --- hostile texts ---
