@@ -14,6 +14,7 @@ import jsonschema
 from hypothesis import strategies as st
 
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
+from loomwright.jobs.plan.alternatives import PLAN_NAMES
 from loomwright.web.app import create_app
 from loomwright.web.schemas.batch import split_job
 from loomwright.web.schemas.network import network_examples
@@ -33,7 +34,13 @@ PRICING_OPERATIONS = (
     "price-packages",
 )
 # Operations whose request is a document that a reader takes, not fields of a schema.
-DOCUMENT_OPERATIONS = ("assess-supply", "solve-network", "check-measurements", *PRICING_OPERATIONS)
+DOCUMENT_OPERATIONS = (
+    "assess-supply",
+    "solve-network",
+    "check-measurements",
+    "draw-installation",
+    *PRICING_OPERATIONS,
+)
 FLAT_ROUTE = ("length", "zone", "ambient_temperature", "bundled_conductors")
 
 
@@ -387,11 +394,19 @@ def batch_requests(draw):
     return batch
 
 
+@st.composite
+def drawing_requests(draw):
+    """Draw a request for a drawing of a plan."""
+    plan = draw(st.sampled_from(({}, *({"plan": name} for name in PLAN_NAMES))))
+    return {**draw(bill_requests()), **plan}
+
+
 _DRAWN = {
     "assess-supply": supply_requests,
     "solve-network": network_requests,
     "build-bill-of-materials": bill_requests,
     "build-work-order": bill_requests,
+    "draw-installation": drawing_requests,
     "plan-installation": bill_requests,
     "check-measurements": measurement_requests,
     "price-packages": batch_requests,

@@ -38,7 +38,12 @@ FUSE = EXAMPLES["size-fuse"]["bass_unit_under_the_seat"]
 BATCH = batch_examples()["every_package_for_every_vehicle"]
 # One bill and one set of plans show what those are; each is some 60 000 characters or more.
 BILL = "hybrid_jump_start"
-_ONE_OF_MANY = ("build-bill-of-materials", "plan-installation", "build-work-order")
+_ONE_OF_MANY = (
+    "build-bill-of-materials",
+    "plan-installation",
+    "draw-installation",
+    "build-work-order",
+)
 
 
 def _document_bodies() -> dict[str, Recorded]:

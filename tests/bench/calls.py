@@ -36,6 +36,7 @@ OPERATIONS = (
     "build-bill-of-materials",
     "build-work-order",
     "plan-installation",
+    "draw-installation",
     "check-measurements",
 )
 # A call of the first takes less than so many times a call of the second.

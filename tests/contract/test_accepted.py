@@ -85,6 +85,7 @@ WRONG_TOGETHER = {
     # These requests are that of a bill.
     "build-work-order": WRONG_IN_A_JOB,
     "plan-installation": WRONG_IN_A_JOB,
+    "draw-installation": WRONG_IN_A_JOB,
     # What is wrong with a package or a vehicle is told in its rows.
     "price-packages": set(),
     "check-price-book": {

@@ -11,8 +11,8 @@ from loomwright.web.operations import OPERATIONS
 
 DEVELOPERS = (Path(__file__).parents[2] / "DEVELOPERS.md").read_text("utf-8")
 UNIT_SUFFIXES = (
-    "_mm2", "_n_m", "_ohm", "_percent", "_rpm", "_km", "_mm", "_mv", "_db", "_ah", "_a", "_v", "_w",
-    "_c", "_d", "_h", "_j", "_k", "_m", "_s",
+    "_mm2", "_n_m", "_ohm", "_percent", "_rpm", "_km", "_mm", "_mv", "_px", "_db", "_ah", "_a",
+    "_v", "_w", "_c", "_d", "_h", "_j", "_k", "_m", "_s",
 )  # fmt: skip
 
 

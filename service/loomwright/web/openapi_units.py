@@ -22,6 +22,7 @@ UNITS_BY_SUFFIX = MappingProxyType(
         "n_m": "N m",
         "ohm": "ohm",
         "percent": "%",
+        "px": "px",
         "rpm": "rpm",
         "s": "s",
         "v": "V",

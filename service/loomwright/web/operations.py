@@ -22,6 +22,12 @@ from loomwright.web.schemas.book_check import (
     check_examples,
 )
 from loomwright.web.schemas.conductor import SizeConductorAnswer, SizeConductorRequest
+from loomwright.web.schemas.drawing import DrawingAnswer
+from loomwright.web.schemas.drawn_plan import (
+    INSTALLATION_DRAWING,
+    installation_drawing_components,
+    installation_drawing_examples,
+)
 from loomwright.web.schemas.fuse import SizeFuseRequest
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.load import MatchLoadImpedanceAnswer, MatchLoadImpedanceRequest
@@ -224,6 +230,25 @@ OPERATIONS = (
             "sized for: leanest that is safe, as the job asks, and with headroom for later. Each "
             "plan is complete and priced; `changes` says what differs. The same request, price "
             "book and version give the same bytes on any day."
+        ),
+    ),
+    Operation(
+        "draw-installation",
+        "Draw a planned installation as a single-line diagram.",
+        "engineering",
+        DocumentSchema(
+            INSTALLATION_DRAWING.name,
+            installation_drawing_components,
+            installation_drawing_examples,
+        ),
+        DrawingAnswer,
+        description=(
+            "The request is that of plan-installation, with the plan that is wanted. The diagram "
+            "shows every source, fuse, conductor, distribution, load and return of that plan, with "
+            "the voltages while everything draws; what cannot be built says so. It comes as SVG "
+            "where the caller has no wish, 380 px wide and as high as the circuits need, black on "
+            "white, with title and description inside. Prices change nothing. The same request "
+            "and version give the same bytes."
         ),
     ),
     Operation(

@@ -6,12 +6,14 @@ from marshmallow import Schema
 
 from loomwright.web.forms.batch_forms import BATCH_FORMS, NDJSON
 from loomwright.web.forms.bill_forms import BILL_FORMS
+from loomwright.web.forms.drawing_forms import DRAWING_FORMS, SVG
 from loomwright.web.forms.form import OperationForms
 from loomwright.web.forms.shared_forms import JSON, calculator_forms
 from loomwright.web.schemas.batch import PricePackagesAnswer
 from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
 from loomwright.web.schemas.book_check import CheckPriceBookAnswer
 from loomwright.web.schemas.conductor import SizeConductorAnswer
+from loomwright.web.schemas.drawing import DrawingAnswer
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.load import MatchLoadImpedanceAnswer
 from loomwright.web.schemas.measurement import CheckMeasurementsAnswer
@@ -39,6 +41,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             OperationForms("assess-supply", AssessSupplyAnswer, (JSON,)),
             OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
             OperationForms("plan-installation", PlanInstallationAnswer, (JSON,)),
+            OperationForms("draw-installation", DrawingAnswer, DRAWING_FORMS, usual=SVG.name),
             OperationForms("solve-network", SolveNetworkAnswer, (JSON,)),
             OperationForms("check-measurements", CheckMeasurementsAnswer, (JSON,)),
             OperationForms("build-work-order", BuildWorkOrderAnswer, (JSON,)),

@@ -1,0 +1,338 @@
+"""What a single-line diagram shows of a planned installation, in words and figures.
+
+Voltages are those of the solved network with all loads on. Voltages at a load or a distribution are
+between feed and return, ground potentials over the negative pole of the source.
+"""
+
+from collections.abc import Mapping
+
+from loomwright.drawings.svg_text import printable
+from loomwright.engineering.network.solver import SOLVED
+from loomwright.engineering.record import record
+from loomwright.jobs.circuit_sources import CONVERTER
+from loomwright.jobs.job import TAP_POINTS, Circuit, Equipment, Job, PowerSource
+from loomwright.jobs.job_members import CHASSIS
+from loomwright.jobs.plan.alternatives import HEADROOM, LEANEST, RECOMMENDED
+from loomwright.jobs.plan.plan import SizedPlan
+from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FEEDER, NO_FUSE, SIZED, SizedCircuit
+from loomwright.jobs.solved_installation import STATES, CircuitState, SolvedInstallation
+from loomwright.tables.fuse_records import FuseTables
+from loomwright.tables.records import FuseType
+
+# What stands at the end of a circuit: a symbol, or a node that feeds others.
+DISTRIBUTION = "distribution"
+_SYMBOLS = {
+    "amplifier": "amplifier",
+    "charger": "converter",
+    "heater": "heater",
+    "inverter": "inverter",
+    "lights": "lamp",
+    "winch": "motor",
+}
+_SOURCE_SYMBOLS = {
+    "battery": "battery",
+    "remote_battery": "battery",
+    CONVERTER: "converter",
+}
+# Equipment whose signal inputs feel the potential of its ground.
+_AUDIO = frozenset({"amplifier", "bass_unit", "radio"})
+_NOT_BUILT = {
+    NO_CONDUCTOR: "Not built: no conductor of its series meets the limits.",
+    NO_FUSE: "Not built: no fuse fits both its load and its conductor.",
+    NO_FEEDER: "Not built: the circuit that feeds it is not built.",
+}
+_PLANS = {
+    LEANEST: "leanest plan",
+    RECOMMENDED: "recommended plan",
+    HEADROOM: "plan with headroom",
+}
+_NO_POINT = "The sources cannot carry all loads at once: no voltages can be given."
+_NOTES = (
+    "All loads are on. Voltages are between feed and return, drops there and back, lengths one way."
+)
+_NOTE_ON_GROUND = "Ground potential: of the load's negative side over that of the source."
+_NOTE_ON_STROKES = "Two strokes across a line: feed and return conductor."
+
+
+@record
+class DrawnCircuit:
+    """A circuit as it is drawn, from the point that feeds it to its end.
+
+    ``fault`` says why it is not built; ``fuse`` and ``conductor`` are then there as far as they
+    were found. ``ends_in`` is the name of a symbol or ``DISTRIBUTION``; ``at_end`` is the
+    voltage there. ``ground`` tells of the return by chassis, and is empty where a conductor goes
+    back. ``charges_source`` if its equipment feeds the source. ``in_words`` is all of it.
+    """
+
+    number: int
+    title: str
+    fault: str
+    fuse: str
+    conductor: tuple[str, ...]
+    returns_by_conductor: bool
+    shows_ground_potential: bool
+    ends_in: str
+    at_end: tuple[str, ...]
+    equipment: tuple[str, ...]
+    ground: tuple[str, ...]
+    charges_source: bool
+    branches: tuple["DrawnCircuit", ...]
+    in_words: str
+
+
+@record
+class DrawnSource:
+    """A source as it is drawn, with the circuits that it feeds directly.
+
+    ``is_grounded`` if a circuit of it returns by chassis and its negative pole is at hand.
+    """
+
+    number: int
+    title: str
+    symbol: str
+    is_grounded: bool
+    lines: tuple[str, ...]
+    circuits: tuple[DrawnCircuit, ...]
+    in_words: str
+
+
+@record
+class SingleLine:
+    """What a diagram shows; ``unfed`` is equipment that no circuit of the job feeds."""
+
+    title: str
+    vehicle: str
+    subtitle: str
+    warnings: tuple[str, ...]
+    sources: tuple[DrawnSource, ...]
+    unfed: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def in_words(self) -> str:
+        """What a person who does not see the diagram has to know."""
+        circuits = [part for source in self.sources for part in _words_of(source.circuits)]
+        unfed = [f"No circuit here feeds {', '.join(self.unfed)}."] if self.unfed else []
+        sources = [source.in_words for source in self.sources]
+        return " ".join([*self.warnings, *sources, *circuits, *unfed])
+
+
+def _words_of(circuits: tuple[DrawnCircuit, ...]) -> list[str]:
+    return [
+        words for circuit in circuits for words in (circuit.in_words, *_words_of(circuit.branches))
+    ]
+
+
+def single_line(job: Job, plan: SizedPlan, fuse_tables: FuseTables) -> SingleLine:
+    """Return what the diagram of a plan shows.
+
+    Parameters
+    ----------
+    job
+        The job as stated.
+    plan
+        A plan of it.
+    fuse_tables
+        Tables with the names of fuse types.
+
+    Returns
+    -------
+    SingleLine
+        Every source, every circuit and all equipment of the job, each once.
+    """
+    reader = _Reader(job, plan, fuse_tables.types)
+    solved = plan.solved.state == STATES[SOLVED]
+    sources = tuple(
+        reader.source(number, source) for number, source in enumerate(job.power_sources.values(), 1)
+    )
+    drawn = [circuit for source in sources for circuit in _tree(source.circuits)]
+    notes = (
+        _NOTES,
+        _NOTE_ON_GROUND if any(circuit.shows_ground_potential for circuit in drawn) else "",
+        _NOTE_ON_STROKES if any(circuit.returns_by_conductor for circuit in drawn) else "",
+    )
+    return SingleLine(
+        title=printable(job.title),
+        vehicle=printable(job.vehicle.description),
+        subtitle=f"Single-line diagram, {job.vehicle.system_voltage_v:g} V, {_PLANS[plan.name]}",
+        warnings=() if solved else (_NO_POINT,),
+        sources=sources,
+        unfed=tuple(_unfed(item) for item in job.equipment if item.circuit is None),
+        notes=tuple(note for note in notes if note),
+    )
+
+
+class _Reader:
+    """Reads sources and circuits of one plan."""
+
+    def __init__(self, job: Job, plan: SizedPlan, fuse_types: Mapping[str, FuseType]) -> None:
+        self._job = job
+        self._solved: SolvedInstallation = plan.solved
+        self._sized = {entry.circuit.key: entry for entry in plan.consistent.sized}
+        self._fuse_types = fuse_types
+
+    def source(self, number: int, source: PowerSource) -> DrawnSource:
+        circuits = tuple(self._circuit(circuit) for circuit in self._job.branches(source.key))
+        symbol = _SOURCE_SYMBOLS.get(source.tap_point, "terminal")
+        title = printable(source.description)
+        lines = [f"{source.emf_v:g} V open circuit"]
+        state = self._solved.sources.get(source.key)
+        if state is not None:
+            limit = source.greatest_current_a
+            allowed = "" if limit is None else f" of {limit:g} A allowed"
+            under_load = f"{volts(state.terminal_voltage_v)} under load"
+            lines += [under_load, f"gives {amperes(state.current_a)}{allowed}"]
+        words = f"{title}, {TAP_POINTS[source.tap_point]}: {', '.join(lines)}."
+        return DrawnSource(
+            number=number,
+            title=title,
+            symbol=symbol,
+            is_grounded=symbol == "battery" and any(map(_is_grounded, _tree(circuits))),
+            lines=tuple(lines),
+            circuits=circuits,
+            in_words=words,
+        )
+
+    def _circuit(self, circuit: Circuit) -> DrawnCircuit:
+        sized = self._sized[circuit.key]
+        state = self._solved.circuits.get(circuit.key)
+        items = self._job.equipment_on(circuit.key)
+        title = printable(circuit.description)
+        fault = "" if sized.verdict == SIZED else _NOT_BUILT[sized.verdict]
+        fuse = self._fuse(sized)
+        conductor = _conductor(sized, state)
+        at_end = _at_end(circuit, items, state)
+        equipment = tuple(_load(item, charges=circuit.charges_source) for item in items)
+        by_conductor = circuit.return_path.path != CHASSIS
+        ground_potential = _ground_potential(items, state, by_conductor=by_conductor)
+        ground = () if by_conductor else (*ground_potential, _ground_lead(circuit))
+        beside_load = (*equipment, *(ground_potential if by_conductor else ()))
+        said = (fault[:-1], fuse and f"fuse {fuse}", *conductor, *at_end, *beside_load, *ground)
+        return DrawnCircuit(
+            number=circuit.index + 1,
+            title=title,
+            fault=fault,
+            fuse=fuse,
+            conductor=conductor,
+            returns_by_conductor=by_conductor,
+            shows_ground_potential=bool(ground_potential),
+            ends_in=_end(items),
+            at_end=at_end,
+            equipment=beside_load,
+            ground=ground,
+            charges_source=circuit.charges_source,
+            branches=tuple(self._circuit(branch) for branch in self._job.branches(circuit.key)),
+            in_words=f"{title}: {'; '.join(part for part in said if part)}.",
+        )
+
+    def _fuse(self, sized: SizedCircuit) -> str:
+        if sized.fuse_type is None or sized.rated_current_a is None:
+            return ""
+        # What follows the comma are the ratings that the type comes in.
+        name = self._fuse_types[sized.fuse_type].name.partition(", ")[0]
+        return f"{sized.rated_current_a:g} A, {name}"
+
+
+def _tree(circuits: tuple[DrawnCircuit, ...]) -> list[DrawnCircuit]:
+    return [part for circuit in circuits for part in (circuit, *_tree(circuit.branches))]
+
+
+def _is_grounded(circuit: DrawnCircuit) -> bool:
+    return bool(circuit.ground)
+
+
+def _conductor(sized: SizedCircuit, state: CircuitState | None) -> tuple[str, ...]:
+    circuit, size = sized.circuit, sized.conductor
+    material = circuit.conductor.material
+    by_chassis = circuit.return_path.path == CHASSIS
+    words = [
+        "" if by_chassis else "2 \u00d7",
+        "" if size is None else size.key.replace("mm2", "mm\u00b2"),
+        "" if material == "copper" else material.replace("_", " "),
+    ]
+    what = " ".join(word for word in words if word)
+    length = f"{circuit.route_length_m:.2f}".rstrip("0").rstrip(".")
+    if size is None:
+        return (f"{length} m",)
+    lines = [f"{what}, {length} m"]
+    if circuit.charges_source:
+        current_a, drop_v = sized.load_current_a, sized.voltage_drop_v
+    elif state is not None:
+        current_a, drop_v = state.current_a, state.voltage_drop_v
+    else:
+        current_a = drop_v = None
+    if current_a is not None and drop_v is not None:
+        lines.append(f"{amperes(current_a)}, drop {volts(drop_v)}")
+    return tuple(lines)
+
+
+def _at_end(
+    circuit: Circuit, items: tuple[Equipment, ...], state: CircuitState | None
+) -> tuple[str, ...]:
+    if state is None or circuit.charges_source:
+        return ()
+    return (f"{volts(state.load_voltage_v)} at the {'load' if items else 'distribution'}",)
+
+
+def _ground_potential(
+    items: tuple[Equipment, ...], state: CircuitState | None, *, by_conductor: bool
+) -> tuple[str, ...]:
+    """Return the ground potential where the chassis carries it, or a signal input feels it."""
+    matters = not by_conductor or any(item.what in _AUDIO for item in items)
+    if state is None or not matters:
+        return ()
+    return (f"ground potential {millivolts(state.ground_potential_v)}",)
+
+
+def _ground_lead(circuit: Circuit) -> str:
+    path = circuit.return_path
+    return f"{path.ground_lead_length_m:g} m lead to chassis, {path.stud} stud"
+
+
+def _end(items: tuple[Equipment, ...]) -> str:
+    """Return the symbol of what a circuit feeds: that of its equipment where all is of a kind."""
+    if not items:
+        return DISTRIBUTION
+    kinds = {_SYMBOLS.get(item.what, "load") for item in items}
+    return kinds.pop() if len(kinds) == 1 else "load"
+
+
+def _load(item: Equipment, *, charges: bool) -> str:
+    each = f"{item.quantity} \u00d7 " if item.quantity > 1 else ""
+    value = f"{item.power_w:g} W" if item.current_a is None else f"{item.current_a:g} A"
+    way = " into the source" if charges else ""
+    return f"{each}{value}{way}, {printable(item.description)}"
+
+
+def _unfed(item: Equipment) -> str:
+    each = f"{item.quantity} \u00d7 " if item.quantity > 1 else ""
+    return each + printable(item.description)
+
+
+# --- figures ---
+
+
+def volts(value_v: float) -> str:
+    """Return a voltage to what the models are worth: four digits, at most three decimals."""
+    if abs(value_v) < 5e-4:
+        return "0 V"
+    return f"{value_v:.{3 if abs(value_v) < 9.9995 else 2}f} V"
+
+
+def millivolts(value_v: float) -> str:
+    """Return a small voltage in millivolts: whole ones from 10 mV on."""
+    value_mv = 1e3 * value_v
+    if abs(value_mv) < 0.05:
+        return "0 mV"
+    return f"{value_mv:.{1 if abs(value_mv) < 9.95 else 0}f} mV"
+
+
+def amperes(value_a: float) -> str:
+    """Return a current to three digits, at most three decimals."""
+    if abs(value_a) < 5e-4:
+        return "0 A"
+    decimals = next(
+        (decimals for decimals, end in ((3, 0.9995), (2, 9.995), (1, 99.95)) if abs(value_a) < end),
+        0,
+    )
+    return f"{value_a:.{decimals}f} A"
