@@ -145,9 +145,26 @@ class Axes:
         self.board.draw(np.array([frame.left, frame.right]), np.array([y, y]))
         return y
 
-    def label(self, text: str, anchors: Sequence[tuple[float, float]]) -> bool:
-        """Write a label beside the best of some places, and say whether there was room."""
-        box = self.board.place(text, anchors)
+    def label(
+        self, text: str, anchors: Sequence[tuple[float, float]], *, on_line: bool = False
+    ) -> bool:
+        """Write a label at the best of some places.
+
+        Parameters
+        ----------
+        text
+            The label.
+        anchors
+            Places beside which it may stand, the best first [px].
+        on_line
+            Whether it is to stand over the place.
+
+        Returns
+        -------
+        bool
+            Whether there was room.
+        """
+        box = self.board.place(text, anchors, on_line=on_line)
         if box is None:
             return False
         self.picture.backed_text(text, box.left, box.top, box.right - box.left)

@@ -84,7 +84,9 @@ class LabelBoard:
         columns = slice(int((box.left - left) / _CELL), int((box.right - left) / _CELL) + 1)
         return int(np.count_nonzero(self._ink[rows, columns]))
 
-    def place(self, text: str, anchors: Sequence[tuple[float, float]]) -> Box | None:
+    def place(
+        self, text: str, anchors: Sequence[tuple[float, float]], *, on_line: bool = False
+    ) -> Box | None:
         """Return where a label stands, and take the place.
 
         Parameters
@@ -93,6 +95,8 @@ class LabelBoard:
             The label.
         anchors
             Points [px] beside one of which it is to stand, the best first.
+        on_line
+            Whether it is to stand over the point, so that nobody can take it for another line's.
 
         Returns
         -------
@@ -101,7 +105,8 @@ class LabelBoard:
         """
         width = text_width(text) + 2.0
         best: tuple[int, Box] | None = None
-        for box in _boxes_beside(anchors, width):
+        boxes = _boxes_over if on_line else _boxes_beside
+        for box in boxes(anchors, width):
             if not self.frame.holds(box) or any(box.overlaps(other) for other in self.taken):
                 continue
             cost = self._cost(box)
@@ -124,6 +129,12 @@ def _boxes_beside(anchors: Sequence[tuple[float, float]], width: float) -> Itera
             (x - GAP - width, y - GAP - LINE_HEIGHT),
         ):
             yield Box(left, top, left + width, top + LINE_HEIGHT)
+
+
+def _boxes_over(anchors: Sequence[tuple[float, float]], width: float) -> Iterator[Box]:
+    for x, y in anchors:
+        left, top = x - 0.5 * width, y - 0.5 * LINE_HEIGHT
+        yield Box(left, top, left + width, top + LINE_HEIGHT)
 
 
 class Mark(NamedTuple):

@@ -19,7 +19,7 @@ _WIDTHS = {
     for width, characters in (
         (278, "'ijl"),
         (295, "IJ"),
-        (318, " ,.·"),
+        (318, " \xa0,.·"),
         (337, "/:;\\|"),
         (361, "-f"),
         (392, "()[]t"),
@@ -51,6 +51,8 @@ _BOLD = 1.16
 _UNPRINTABLE = re.compile(
     "[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufeff\ufff9-\uffff\ud800-\udfff]+"
 )
+# A unit, or the series of a size, stays with its figure.
+_FIGURE_AND_UNIT = re.compile(r"(?<=[0-9]) (?=[%A-Za-zµ])")
 _PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 MINUTE_S, HOUR_S = 60.0, 3600.0
 
@@ -165,7 +167,7 @@ def wrapped(
         Lines, each of which fits; a word that does not is shortened.
     """
     lines: list[str] = []
-    words = printable(text).split()
+    words = _FIGURE_AND_UNIT.sub("\xa0", printable(text)).split(" ")
     for place, word in enumerate(words):
         longer = f"{lines[-1]} {word}" if lines else word
         if lines and text_width(longer, size, bold=bold) <= width:

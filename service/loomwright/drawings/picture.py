@@ -22,21 +22,18 @@ WIDTH = 376
 MARGIN = 8.0
 BLACK, WHITE, SHADE, GRID = "#000", "#fff", "#888", "#c8c8c8"
 _GREATEST_HEADING_LINES = 3
-# Beyond it no place in a picture means anything; whole numbers are exact there by far.
-_FARTHEST_PX = 1e6
 
 Points = Iterable[tuple[float, float]]
 
 
 def px(place: float) -> str:
     """Return a place to a hundredth of a pixel."""
-    text = f"{max(-_FARTHEST_PX, min(_FARTHEST_PX, place)):.2f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
+    return f"{place:.2f}"
 
 
 def path_data(points: Points) -> str:
     """Return straight lines through points as the ``d`` of a path."""
-    return "M" + "L".join([f"{px(x)},{px(y)}" for x, y in points])
+    return "M" + "L".join([f"{x:.2f},{y:.2f}" for x, y in points])
 
 
 class Picture:
@@ -115,7 +112,7 @@ class Picture:
         """
         stated = "" if anchor == "start" else f' text-anchor="{anchor}"'
         if size != TEXT_SIZE:
-            stated += f' font-size="{px(size)}"'
+            stated += f' font-size="{size:g}"'
         if bold:
             stated += ' font-weight="bold"'
         if upwards:
@@ -155,7 +152,7 @@ class Picture:
         if stroke != BLACK:
             stated += f' stroke="{stroke}"'
         if width != 1.0:
-            stated += f' stroke-width="{px(width)}"'
+            stated += f' stroke-width="{width:g}"'
         if dash:
             stated += f' stroke-dasharray="{dash}"'
         self.add(f'<path{stated} d="{path_data(points)}"/>')
@@ -173,7 +170,7 @@ class Picture:
             Radius [px].
         """
         self.add(
-            f'<circle id="{self.identifier(name)}" cx="{px(x)}" cy="{px(y)}" r="{px(radius)}"'
+            f'<circle id="{self.identifier(name)}" cx="{px(x)}" cy="{px(y)}" r="{radius:g}"'
             f' fill="{BLACK}" stroke="{WHITE}"/>'
         )
 
@@ -189,7 +186,7 @@ class Picture:
         """
         self.add(
             f'<rect x="{px(left)}" y="{px(top + 1.0)}" width="{px(width)}"'
-            f' height="{px(LINE_HEIGHT - 1.0)}" fill="{WHITE}" stroke="none"/>'
+            f' height="{LINE_HEIGHT - 1.0:g}" fill="{WHITE}" stroke="none"/>'
         )
         self.text(text, left + 1.0, top + LINE_HEIGHT - 4.0)
 
@@ -213,9 +210,9 @@ class Picture:
         identifier = self.identifier(suffix)
         angle = -45 if falls else 45
         self.add(
-            f'<defs><pattern id="{identifier}" width="{px(gap)}" height="{px(gap)}"'
+            f'<defs><pattern id="{identifier}" width="{gap:g}" height="{gap:g}"'
             f' patternUnits="userSpaceOnUse" patternTransform="rotate({angle})">'
-            f'<path d="M0,0V{px(gap)}" stroke="{SHADE}"/></pattern></defs>'
+            f'<path d="M0,0V{gap:g}" stroke="{SHADE}"/></pattern></defs>'
         )
         return f"url(#{identifier})"
 
@@ -247,7 +244,7 @@ class Picture:
             f'<desc id="{described}">{xml_text(description)}</desc>'
             f'<rect width="{self.width}" height="{high}" fill="{WHITE}"/>'
             f'<g fill="none" stroke="{BLACK}" stroke-linejoin="round" font-family="{FONT}"'
-            f' font-size="{px(TEXT_SIZE)}">{_lettered(body)}</g></svg>'
+            f' font-size="{TEXT_SIZE:g}">{_lettered(body)}</g></svg>'
         )
         return Drawing(
             self.name, printable(title), printable(description), self.width, high, svg

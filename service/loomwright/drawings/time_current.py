@@ -33,7 +33,7 @@ Array = npt.NDArray[np.float64]
 
 NAME = "time_current"
 # px of CSS.
-_LEFT, _RIGHT, _PLOT_HEIGHT = 60.0, WIDTH - 14.0, 320.0
+_LEFT, _RIGHT, _PLOT_HEIGHT = 60.0, WIDTH - 20.0, 320.0
 _DAMAGE_WIDTH, _EDGE_WIDTH = 2.4, 1.4
 # Times below the least of the band by more than this are left out: no fuse is published there.
 _TIMES_BELOW_BAND = 30.0
