@@ -26,8 +26,10 @@ class Axes:
     ----------
     picture
         It is drawn in.
-    x, y
-        Scales, whose ends are those of the frame.
+    x
+        Scale across, whose ends are those of the frame.
+    y
+        Scale upwards, likewise.
     """
 
     def __init__(self, picture: Picture, x: Scale, y: Scale) -> None:
@@ -41,8 +43,10 @@ class Axes:
 
         Parameters
         ----------
-        x_name, y_name
-            Quantity and unit, as in "Current [A]".
+        x_name
+            Quantity and unit of the axis below, as in "Current [A]".
+        y_name
+            Those of the axis on the left.
         x_label_px
             Room of a label along the axis [px].
         """
@@ -103,8 +107,10 @@ class Axes:
 
         Parameters
         ----------
-        x, y
-            Values, the first rising; both finite and on a logarithmic scale above 0.
+        x
+            Values across, rising; finite, and on a logarithmic scale above 0.
+        y
+            Values upwards, as many, without turns; likewise.
         name
             Suffix of its ``id``.
         width
@@ -129,9 +135,7 @@ class Axes:
         """Draw a vertical line at a value from top to bottom, and return its place [px]."""
         x = self.x.place(value)
         frame = self.frame
-        self.picture.line(
-            ((x, frame.top), (x, frame.bottom)), name, width=width, dash=dash
-        )
+        self.picture.line(((x, frame.top), (x, frame.bottom)), name, width=width, dash=dash)
         self.board.draw(np.array([x, x]), np.array([frame.top, frame.bottom]))
         return x
 
@@ -139,9 +143,7 @@ class Axes:
         """Draw a horizontal line at a value from side to side, and return its place [px]."""
         y = self.y.place(value)
         frame = self.frame
-        self.picture.line(
-            ((frame.left, y), (frame.right, y)), name, width=width, dash=dash
-        )
+        self.picture.line(((frame.left, y), (frame.right, y)), name, width=width, dash=dash)
         self.board.draw(np.array([frame.left, frame.right]), np.array([y, y]))
         return y
 
@@ -181,7 +183,9 @@ def rows_of_marks(marks: Sequence[Mark], left: float, right: float) -> float:
     return LINE_HEIGHT * (1 + max([mark.row for mark in placed])) + 3.0 if placed else 0.0
 
 
-def draw_marks(picture: Picture, marks: Sequence[Mark], ends: tuple[float, float], top: float) -> None:
+def draw_marks(
+    picture: Picture, marks: Sequence[Mark], ends: tuple[float, float], top: float
+) -> None:
     """Write the labels of vertical lines above a frame, with leaders down to it.
 
     Parameters
@@ -209,8 +213,10 @@ def clipped(x: Array, y: Array, frame: Box) -> tuple[Array, Array]:
 
     Parameters
     ----------
-    x, y
-        Places [px], the first rising and the second without turns.
+    x
+        Places across [px], rising.
+    y
+        Places down [px], without turns.
     frame
         The frame.
 

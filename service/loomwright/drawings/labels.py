@@ -1,4 +1,4 @@
-"""Where the labels of a drawing stand: beside what they name, over no other label, on little ink."""
+"""Where the labels of a drawing stand: by what they name, over no other label, on little ink."""
 
 from collections.abc import Iterator, Sequence
 from itertools import product
@@ -64,8 +64,10 @@ class LabelBoard:
 
         Parameters
         ----------
-        x, y
-            Places [px].
+        x
+            Places across [px].
+        y
+            Places down [px], as many.
         """
         if x.size < 2:
             return
@@ -159,8 +161,10 @@ def placed_marks(marks: Sequence[Mark], left: float, right: float) -> tuple[Plac
     ----------
     marks
         Few, in any order.
-    left, right
-        Ends of the rows [px]; a label fits between them.
+    left
+        Left end of the rows [px].
+    right
+        Right end; a label fits between them.
 
     Returns
     -------

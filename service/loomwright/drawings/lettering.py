@@ -10,6 +10,7 @@ FONT = "Helvetica, Arial, 'Liberation Sans', sans-serif"
 TEXT_SIZE = 12.0
 HEADING_SIZE = 13.0
 LINE_HEIGHT = 15.0
+MINUS = "\N{MINUS SIGN}"
 
 # Advance widths in thousandths of an em, by the characters that have them: of the widest of the
 # usual sans-serif fonts, so that a text needs no more room in any of them.
@@ -25,7 +26,7 @@ _WIDTHS = {
         (392, "()[]t"),
         (411, "!²³r"),
         (460, '"'),
-        (500, "*_`°–"),
+        (500, "*_`°\N{EN DASH}"),
         (525, "sz?"),
         (557, "cL"),
         (579, "Fk"),
@@ -37,7 +38,7 @@ _WIDTHS = {
         (732, "U"),
         (764, "NHΩ"),
         (787, "DG&OQ"),
-        (838, "w#+<=>^~±×−≤≥∞"),
+        (838, f"w#+<=>^~±\N{MULTIPLICATION SIGN}{MINUS}≤≥∞"),
         (863, "M"),
         (989, "m%W"),
     )
@@ -195,7 +196,7 @@ def three_digits(value: float) -> str:
         With a minus sign that is as wide as a plus where it is below 0.
     """
     text = f"{float(f'{value:.3g}'):.7f}".rstrip("0").rstrip(".")
-    return "0" if text in ("0", "-0") else text.replace("-", "−")
+    return "0" if text in ("0", "-0") else text.replace("-", MINUS)
 
 
 def engineering_figure(value: float, least_plain: float = 1e-3) -> tuple[str, str]:
@@ -214,7 +215,7 @@ def engineering_figure(value: float, least_plain: float = 1e-3) -> tuple[str, st
         Figure, and a prefix of the SI or nothing.
     """
     if math.isinf(value):
-        return ("−∞" if value < 0.0 else "∞"), ""
+        return (f"{MINUS}∞" if value < 0.0 else "∞"), ""
     rounded = float(f"{value:.3g}")
     magnitude = abs(rounded)
     if magnitude == 0.0 or least_plain <= magnitude < 10_000.0:

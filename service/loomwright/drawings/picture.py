@@ -99,8 +99,10 @@ class Picture:
         ----------
         text
             Any; what is harmful in it is made harmless.
-        x, y
-            Where its base line starts, is in its middle or ends [px].
+        x
+            Where its base line starts, has its middle or ends [px].
+        y
+            Of its base line [px].
         anchor
             ``start``, ``middle`` or ``end``.
         size
@@ -162,8 +164,10 @@ class Picture:
 
         Parameters
         ----------
-        x, y
-            Its middle [px].
+        x
+            Its middle across [px].
+        y
+            Its middle down [px].
         name
             Suffix of its ``id``.
         radius
@@ -181,8 +185,12 @@ class Picture:
         ----------
         text
             The label.
-        left, top, width
-            Its box, which is as high as a line [px].
+        left
+            Left end of its box [px].
+        top
+            Top of its box, which is as high as a line [px].
+        width
+            Width of its box [px].
         """
         self.add(
             f'<rect x="{px(left)}" y="{px(top + 1.0)}" width="{px(width)}"'
@@ -246,9 +254,7 @@ class Picture:
             f'<g fill="none" stroke="{BLACK}" stroke-linejoin="round" font-family="{FONT}"'
             f' font-size="{TEXT_SIZE:g}">{_lettered(body)}</g></svg>'
         )
-        return Drawing(
-            self.name, printable(title), printable(description), self.width, high, svg
-        )
+        return Drawing(self.name, printable(title), printable(description), self.width, high, svg)
 
 
 def _lettered(body: str) -> str:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.drawings.lettering import engineering_figure, three_digits
+from loomwright.drawings.lettering import MINUS, engineering_figure, three_digits
 
 Array = npt.NDArray[np.float64]
 
@@ -175,7 +175,7 @@ def three_digits_of_step(number: int, step: float) -> str:
     value = number * step
     if decimals > 4 or abs(value) >= 10_000.0:
         return " ".join(engineering_figure(value)).strip()
-    return f"{value:.{decimals}f}".replace("-", "−") if value else three_digits(0.0)
+    return f"{value:.{decimals}f}".replace("-", MINUS) if value else three_digits(0.0)
 
 
 def log_window(values: list[float], below: float, above: float) -> tuple[float, float]:
@@ -185,8 +185,10 @@ def log_window(values: list[float], below: float, above: float) -> tuple[float, 
     ----------
     values
         Any numbers; those that are not above 0 and finite do not count.
-    below, above
-        Factors of the margin [1], above 1.
+    below
+        Factor of the margin at the low end [1], above 1.
+    above
+        That at the high end [1], above 1.
 
     Returns
     -------

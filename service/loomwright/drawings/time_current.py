@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 import numpy.typing as npt
@@ -209,9 +210,7 @@ def _times(shown: _Shown, window: tuple[float, float]) -> tuple[float, float]:
     # Of the damage curve as much as lies about the band.
     values += [
         max(time, least / _TIMES_BELOW_BAND)
-        for time in map(
-            shown.damage_time_s, (shown.answer.faults.near_source_fault_a, window[1])
-        )
+        for time in map(shown.damage_time_s, (shown.answer.faults.near_source_fault_a, window[1]))
         if math.isfinite(time)
     ]
     return log_window(values, 1.5, 2.5)
@@ -225,7 +224,9 @@ def _draw(axes: Axes, shown: _Shown, marks: list[tuple[float, str, str, str]]) -
     load = shown.request.load
     for current, _, name, dash in marks:
         if name == "load" and load.inrush_duration_s is not None:
-            _draw_start(axes, load.continuous_current_a, load.inrush_current_a, load.inrush_duration_s)
+            _draw_start(
+                axes, load.continuous_current_a, load.inrush_current_a, load.inrush_duration_s
+            )
         elif name != "start":
             axes.upright(current, name, dash=dash)
     _draw_opening(axes, shown)
@@ -280,7 +281,7 @@ def _draw_band(
         across, along = np.array(points).T
         axes.board.draw(across, along)
     # In the band, at the height of the middle of a published span.
-    low = [(0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])) for a, b in zip(least, least[1:], strict=False)]
+    low = [(0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])) for a, b in pairwise(least)]
     return [*reversed(low), *reversed(greatest)]
 
 
@@ -299,9 +300,7 @@ def _damage_points(shown: _Shown, axes: Axes) -> tuple[Array, Array]:
     return currents * shown.runs, times
 
 
-def _draw_start(
-    axes: Axes, load_a: float, start_a: float | None, duration_s: float | None
-) -> None:
+def _draw_start(axes: Axes, load_a: float, start_a: float | None, duration_s: float | None) -> None:
     """Draw what the load takes from its start on: the greater current first, then its own."""
     assert start_a is not None
     assert duration_s is not None
@@ -353,9 +352,7 @@ def _description(shown: _Shown, verdict: str) -> str:
         if upstream is None
         else f"The fuse before it is rated {quantity(upstream.rated_current_a, 'A')}"
         + (_selectivity(shown) if shown.upstream else "; its band is not known"),
-        None
-        if shown.kind.band
-        else f"No band is drawn, as {_without_band(shown)}",
+        None if shown.kind.band else f"No band is drawn, as {_without_band(shown)}",
     )
 
 

@@ -7,6 +7,7 @@ from loomwright.drawings.axes import MAJOR_TICK
 from loomwright.drawings.drawing import Drawing
 from loomwright.drawings.lettering import (
     LINE_HEIGHT,
+    MINUS,
     TEXT_SIZE,
     quantity,
     sentences,
@@ -110,15 +111,15 @@ def voltage_path_drawing(plan: SizedPlan, circuit: str | None = None) -> Drawing
     feed, back = _stations(path.feed, sized), _stations(path.back, sized)
     heights = _heights(_span_v(path.emf_v, feed), _span_v(path.minus_v, back))
     plus, minus = quantity(path.plus_v, "V"), quantity(path.minus_v, "V")
-    bottom = _draw_panel(picture, "feed", path.emf_v, feed, heights[0], f"load + {plus}")
+    bottom = _draw_panel(picture, "feed", path.emf_v, feed, heights[0], f"load (+) {plus}")
     picture.top = bottom + 10.0
-    bottom = _draw_panel(picture, "return", path.minus_v, back, heights[1], f"load − {minus}")
+    bottom = _draw_panel(
+        picture, "return", path.minus_v, back, heights[1], f"load ({MINUS}) {minus}"
+    )
     return picture.drawing(title, _description(plan, path, feed, back, verdict), bottom + 4.0)
 
 
-def _stations(
-    steps: Sequence[PathStep], sized: dict[str, SizedCircuit]
-) -> tuple[_Station, ...]:
+def _stations(steps: Sequence[PathStep], sized: dict[str, SizedCircuit]) -> tuple[_Station, ...]:
     """Return the stations of a path; with many circuits on it the joints of each are one."""
     found = [
         _Station(_part_name(step, sized), step.circuit, step.drop_v, step.end_voltage_v)
@@ -224,18 +225,14 @@ def _draw_circuits(picture: Picture, stations: Sequence[_Station], pitch: float)
     return top
 
 
-def _volts(
-    start_v: float, stations: Sequence[_Station], top: float, bottom: float
-) -> LinearScale:
+def _volts(start_v: float, stations: Sequence[_Station], top: float, bottom: float) -> LinearScale:
     voltages = [start_v, *(station.end_v for station in stations)]
     middle = 0.5 * (max(voltages) + min(voltages))
     half = 0.56 * _span_v(start_v, stations)
     return LinearScale(middle - half, middle + half, bottom, top)
 
 
-def _draw_axis(
-    picture: Picture, name: str, scale: LinearScale, ends: tuple[float, float]
-) -> None:
+def _draw_axis(picture: Picture, name: str, scale: LinearScale, ends: tuple[float, float]) -> None:
     grid, ticks, widest = [], [], 0.0
     for tick in scale.ticks(22.0):
         y = scale.place(tick.value)

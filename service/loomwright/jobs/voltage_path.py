@@ -117,14 +117,10 @@ def voltage_path(job: Job, solved: SolvedInstallation, circuit: str) -> VoltageP
         at_v = back[-1].end_voltage_v
         if item.return_path.path == CHASSIS:
             break
-    return VoltagePath(
-        circuit, source.key, source.emf_v, state.current_a, tuple(feed), tuple(back)
-    )
+    return VoltagePath(circuit, source.key, source.emf_v, state.current_a, tuple(feed), tuple(back))
 
 
-def _feed_steps(
-    solved: SolvedInstallation, circuit: Circuit, start_v: float
-) -> Iterator[PathStep]:
+def _feed_steps(solved: SolvedInstallation, circuit: Circuit, start_v: float) -> Iterator[PathStep]:
     """Yield the parts of a feed: what of it is no joint is the conductor."""
     state = solved.circuits[circuit.key]
     end_v = state.ground_potential_v + state.load_voltage_v

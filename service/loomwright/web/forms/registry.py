@@ -6,12 +6,14 @@ from marshmallow import Schema
 
 from loomwright.web.forms.batch_forms import BATCH_FORMS, NDJSON
 from loomwright.web.forms.bill_forms import BILL_FORMS
+from loomwright.web.forms.drawing_forms import DRAWING_FORMS, SVG
 from loomwright.web.forms.form import OperationForms
 from loomwright.web.forms.shared_forms import JSON, calculator_forms
 from loomwright.web.schemas.batch import PricePackagesAnswer
 from loomwright.web.schemas.bill import BuildBillOfMaterialsAnswer
 from loomwright.web.schemas.book_check import CheckPriceBookAnswer
 from loomwright.web.schemas.conductor import SizeConductorAnswer
+from loomwright.web.schemas.drawing import DrawingAnswer
 from loomwright.web.schemas.fuse_answer import SizeFuseAnswer
 from loomwright.web.schemas.load import MatchLoadImpedanceAnswer
 from loomwright.web.schemas.measurement import CheckMeasurementsAnswer
@@ -26,6 +28,10 @@ from loomwright.web.schemas.work_order import BuildWorkOrderAnswer
 
 def _calculator(operation: str, answer: type[Schema], default_field: str) -> OperationForms:
     return OperationForms(operation, answer, calculator_forms(answer), default_field)
+
+
+def _drawing(operation: str) -> OperationForms:
+    return OperationForms(operation, DrawingAnswer, DRAWING_FORMS, usual=SVG.name)
 
 
 FORMS_BY_OPERATION = MappingProxyType(
@@ -46,6 +52,10 @@ FORMS_BY_OPERATION = MappingProxyType(
             OperationForms("plan-signal-path", PlanSignalPathAnswer, (JSON,)),
             OperationForms("price-books", PriceBooksAnswer, (JSON,)),
             OperationForms("price-packages", PricePackagesAnswer, BATCH_FORMS, usual=NDJSON.name),
+            _drawing("draw-time-current"),
+            _drawing("draw-drop-against-length"),
+            _drawing("draw-output-against-claim"),
+            _drawing("draw-voltage-path"),
         )
     }
 )
