@@ -76,13 +76,13 @@ class Axes:
         widest = 0.0
         for x, tick in zip(across, x_ticks, strict=True):
             if tick.label:
-                picture.text(tick.label, x, frame.bottom + LINE_HEIGHT, anchor="middle")
+                picture.text(tick.label, x, frame.bottom + LINE_HEIGHT + 1.0, anchor="middle")
         for y, tick in zip(along, y_ticks, strict=True):
             if tick.label:
                 widest = max(widest, text_width(tick.label))
                 picture.text(tick.label, frame.left - 5.0, y + _HALF_DIGIT, anchor="end")
         middle_x, middle_y = 0.5 * (frame.left + frame.right), 0.5 * (frame.top + frame.bottom)
-        picture.text(x_name, middle_x, frame.bottom + 2.0 * LINE_HEIGHT + 2.0, anchor="middle")
+        picture.text(x_name, middle_x, frame.bottom + 2.0 * LINE_HEIGHT + 3.0, anchor="middle")
         base = max(frame.left - widest - 11.0, MARGIN + TEXT_SIZE - 4.0)
         picture.text(y_name, base, middle_y, anchor="middle", upwards=True)
 

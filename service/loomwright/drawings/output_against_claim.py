@@ -125,7 +125,7 @@ def _draw_power_axis(axes: Axes) -> None:
         marks.append(f"M{x:.2f},{frame.bottom:.2f}v-{3 if tick.is_minor else 5}")
         if tick.label:
             lines.append(f"M{x:.2f},{frame.top:.2f}V{frame.bottom:.2f}")
-            picture.text(tick.label, x, frame.bottom + LINE_HEIGHT, anchor="middle")
+            picture.text(tick.label, x, frame.bottom + LINE_HEIGHT + 1.0, anchor="middle")
     picture.add(f'<path stroke="{GRID}" stroke-width="0.7" d="{"".join(lines)}"/>')
     picture.add(f'<path id="{picture.identifier("ticks")}" d="{"".join(marks)}"/>')
     for row, name in enumerate(_ROWS):
@@ -136,7 +136,7 @@ def _draw_power_axis(axes: Axes) -> None:
     picture.text(
         "Power, all channels [W]",
         0.5 * (frame.left + frame.right),
-        frame.bottom + 2.0 * LINE_HEIGHT + 2.0,
+        frame.bottom + 2.0 * LINE_HEIGHT + 3.0,
         anchor="middle",
     )
 

@@ -45,7 +45,7 @@ from loomwright.jobs.voltage_path import (
 
 NAME = "voltage_path"
 # px of CSS.
-_LEFT, _RIGHT = 64.0, WIDTH - 14.0
+_LEFT, _RIGHT = 68.0, WIDTH - 14.0
 # Of both panels together; each has at least so much.
 _PANELS, _LEAST_PANEL = 210.0, 62.0
 _LEAST_PITCH = LINE_HEIGHT
