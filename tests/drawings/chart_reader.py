@@ -178,12 +178,7 @@ def assert_sound(svg):
     assert len(set(identifiers)) == len(identifiers)
     assert all(each.startswith(f"{chart.name}_") for each in identifiers)
     for element in root.iter():
-        assert element.tag in {
-            f"{SVG}{tag}"
-            for tag in (
-                ["svg", "title", "desc", "g", "rect", "path", "circle", "text", "defs", "pattern"]
-            )
-        }
+        assert element.tag.removeprefix(SVG) in ELEMENTS
         names = set(element.attrib)
         assert not names & {"style", "class", "href"}
         assert not any(name.startswith("on") for name in names)

@@ -176,8 +176,9 @@ def _draw(axes: Axes, shown: _Shown, own_m: float) -> None:
             shown.lengths_m[known], drops[known], f"size_{by + NEIGHBOURS}", width=width, dash=dash
         )
         drawn.append((candidate, points))
-        if points and not known.all():
-            _draw_end(axes, *points[-1])
+        # Where the curve has not left the frame before.
+        if points and not known.all() and drops[known][-1] <= axes.y.high:
+            _draw_end(axes, f"end_{by + NEIGHBOURS}", *points[-1])
     axes.upright(own_m, "own_length", dash="6 3")
     allowed = shown.request.allowed_voltage_drop_v
     level = axes.level(allowed, "allowed_drop", dash="2 2")
@@ -216,10 +217,12 @@ def _towards_end(points: list[tuple[float, float]]) -> list[tuple[float, float]]
 _SHARES = (0.06, 0.1, 0.14, 0.18, 0.23, 0.28, 0.34, 0.4, 0.5, 0.6)
 
 
-def _draw_end(axes: Axes, x: float, y: float) -> None:
-    """Mark where no operating point exists any more."""
-    for turn in (1.0, -1.0):
-        axes.picture.line(((x - 4.0, y - 4.0 * turn), (x + 4.0, y + 4.0 * turn)), width=1.4)
+def _draw_end(axes: Axes, name: str, x: float, y: float) -> None:
+    """Mark with a cross where no operating point exists any more."""
+    reach = 4.0
+    cross = ((x - reach, y - reach), (x + reach, y + reach))
+    axes.picture.line(cross, name, width=1.4)
+    axes.picture.line(((x - reach, y + reach), (x + reach, y - reach)), width=1.4)
 
 
 # --- in words ---
@@ -271,7 +274,7 @@ def _description(shown: _Shown, verdict: str) -> str:
         f"At the same length: {'; '.join(others)}" if others else None,
         None
         if np.isfinite(shown.drops_v).all()
-        else "A curve that ends in a cross has no operating point beyond it",
+        else "Where a curve ends in a cross, no operating point exists beyond it",
     )
 
 
