@@ -18,8 +18,8 @@ FILE = Path(__file__).parents[2] / "openapi" / "loomwright.yaml"
 RENEWAL = "renew it: python -m loomwright.web.openapi_file > openapi/loomwright.yaml"
 
 UNIT_SUFFIXES = (
-    "a", "ah", "c", "d", "db", "h", "j", "k", "m", "mm", "mm2", "mv", "ohm", "percent", "rpm", "s",
-    "v", "w",
+    "a", "ah", "c", "d", "db", "h", "j", "k", "m", "mm", "mm2", "mv", "ohm", "percent", "px", "rpm",
+    "s", "v", "w",
 )  # fmt: skip
 # Ratios, counts and numbers whose unit stands beside them.
 DIMENSIONLESS = {

@@ -109,5 +109,6 @@ def _component(entry: dict[str, Any]) -> str:
 
 
 def _answer_component(operation: str, media_type: str, name: str) -> str:
-    form = media_type.rpartition("/")[2]
+    # The name of a component has no plus sign, as that of image/svg+xml has.
+    form = media_type.rpartition("/")[2].replace("+", "_")
     return f"answer_{operation}_{form}_{name}".replace("-", "_")
