@@ -218,8 +218,8 @@ def _times(shown: _Shown, window: tuple[float, float]) -> tuple[float, float]:
 
 def _draw(axes: Axes, shown: _Shown, marks: list[tuple[float, str, str, str]]) -> None:
     if shown.upstream:
-        _draw_band(axes, shown.upstream, "upstream", is_solid=False)
-    own = _draw_band(axes, shown.kind.band, "band", is_solid=shown.is_permitted)
+        _draw_band(axes, shown.upstream, "upstream", dash="1.5 2")
+    own = _draw_band(axes, shown.kind.band, "band", dash="" if shown.is_permitted else "5 2.5")
     damage = axes.curve(*_damage_points(shown, axes), "damage", width=_DAMAGE_WIDTH)
     load = shown.request.load
     for current, _, name, dash in marks:
@@ -258,7 +258,7 @@ def _edge(band: tuple[BandPoint, ...], name: str) -> list[tuple[float, float]]:
 
 
 def _draw_band(
-    axes: Axes, band: tuple[BandPoint, ...], name: str, *, is_solid: bool
+    axes: Axes, band: tuple[BandPoint, ...], name: str, *, dash: str
 ) -> list[tuple[float, float]]:
     """Draw a band with its edges; return places for its label."""
     least, greatest = (
@@ -275,7 +275,6 @@ def _draw_band(
     area += [*reversed(greatest), (greatest[0][0], frame.top)]
     fill = picture.hatch(f"{name}_hatch", falls=name != "band", gap=5.0 if name == "band" else 7.0)
     picture.line(area, f"{name}_area", fill=fill, stroke="none")
-    dash = "" if is_solid else "4 2"
     for edge, points in (("least", least), ("greatest", greatest)):
         picture.line(points, f"{name}_{edge}", width=_EDGE_WIDTH, dash=dash)
         across, along = np.array(points).T
