@@ -26,6 +26,12 @@ ENGINEERING_OPERATIONS = (
     "estimate-real-output",
     "match-load-impedance",
 )
+# Charts of what some of them answer, by the operation whose request they take.
+CHARTS = {
+    "draw-time-current": "size-fuse",
+    "draw-drop-against-length": "size-conductor",
+    "draw-output-against-claim": "estimate-real-output",
+}
 PRICING_OPERATIONS = (
     "build-bill-of-materials",
     "build-work-order",
@@ -39,6 +45,7 @@ DOCUMENT_OPERATIONS = (
     "solve-network",
     "check-measurements",
     "draw-installation",
+    "draw-voltage-path",
     *PRICING_OPERATIONS,
 )
 FLAT_ROUTE = ("length", "zone", "ambient_temperature", "bundled_conductors")
@@ -253,7 +260,7 @@ def engineering_requests(draw, operation, without=()):
     schema = component(request_name(operation))
     request = draw(objects_of(schema, without))
     properties = {name: form for name, form in schema["properties"].items() if name not in without}
-    _RULES[operation](draw, request, properties)
+    _RULES[CHARTS.get(operation, operation)](draw, request, properties)
     return request
 
 
@@ -401,7 +408,19 @@ def drawing_requests(draw):
     return {**draw(bill_requests()), **plan}
 
 
+@st.composite
+def path_requests(draw):
+    """Draw a request for the voltage path of any circuit of any plan, or of those not named."""
+    request = draw(bill_requests())
+    keys = [item["key"] for item in request["job"]["circuits"]]
+    plan = draw(st.none() | st.sampled_from(PLAN_NAMES))
+    circuit = draw(st.none() | st.sampled_from(keys))
+    stated = {"plan": plan, "circuit": circuit}
+    return request | {name: value for name, value in stated.items() if value is not None}
+
+
 _DRAWN = {
+    "draw-voltage-path": path_requests,
     "assess-supply": supply_requests,
     "solve-network": network_requests,
     "build-bill-of-materials": bill_requests,

@@ -19,6 +19,7 @@ from werkzeug.test import TestResponse
 from loomwright.jobs.demo_library import demo_job, demo_price_book
 from loomwright.web.app import create_app
 from loomwright.web.examples import EXAMPLES
+from loomwright.web.forms.errors import ERROR_FORMS
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.openapi_bodies import DocumentSchema
 from loomwright.web.openapi_examples import FILE
@@ -42,8 +43,10 @@ _ONE_OF_MANY = (
     "build-bill-of-materials",
     "plan-installation",
     "draw-installation",
+    "draw-voltage-path",
     "build-work-order",
 )
+_ERROR_FORMS = tuple((form.media_type, form.name) for form in ERROR_FORMS)
 
 
 def _document_bodies() -> dict[str, Recorded]:
@@ -59,8 +62,6 @@ def _document_bodies() -> dict[str, Recorded]:
 
 
 BODIES = _document_bodies()
-# Forms other than JSON, by the query that asks for them.
-FORMS = {"text/plain": {"as": "text"}, "text/csv": {"as": "csv"}, "application/xml": {"as": "xml"}}
 
 
 def recording_settings(folder: Path) -> dict[str, Any]:
@@ -124,12 +125,13 @@ def _answers_of(client: FlaskClient, name: str, url: str) -> Recorded:
     if name not in EXAMPLES:
         return {JSON: posted, **_form_answers(client, name, url)}
     first, body = next(iter(bodies.items()))
-    by_query = _accepted(client.get(url, query_string=_query(body)))
+    by_query = _accepted(client.get(url, query_string=_query(body | {"as": "json"})))
     if by_query.get_json() != posted[first]:
         raise RuntimeError(f"GET and POST of {name} differ")
     forms = {}
-    for media_type, wish in FORMS.items():
-        text = _accepted(client.get(url, query_string=_query(body | wish))).text
+    for form in FORMS_BY_OPERATION[name].forms[1:]:
+        media_type = form.media_type
+        text = _accepted(client.get(url, query_string=_query(body | {"as": form.name}))).text
         accepted = _accepted(client.post(url, json=body, headers={"Accept": media_type}))
         if accepted.text != text:
             raise RuntimeError(f"GET and POST of {name} as {media_type} differ")
@@ -395,8 +397,8 @@ def recorded_lines(client: FlaskClient) -> Recorded:
     """Return one error in each form but the problem document, by media type."""
     wrong = _query({**CONDUCTOR, "length": "5 yards"})
     return {
-        media_type: client.get("/v1/size-conductor", query_string=wrong | wish).text
-        for media_type, wish in FORMS.items()
+        media_type: client.get("/v1/size-conductor", query_string=wrong | {"as": name}).text
+        for media_type, name in _ERROR_FORMS
     }
 
 

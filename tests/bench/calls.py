@@ -38,9 +38,19 @@ OPERATIONS = (
     "plan-installation",
     "draw-installation",
     "check-measurements",
+    "draw-time-current",
+    "draw-drop-against-length",
+    "draw-output-against-claim",
+    "draw-voltage-path",
 )
 # A call of the first takes less than so many times a call of the second.
-COMPARED = ("plan-installation", "size-conductor", 25.0)
+COMPARED = (
+    ("plan-installation", "size-conductor", 25.0),
+    ("draw-time-current", "size-conductor", 10.0),
+    ("draw-drop-against-length", "size-conductor", 10.0),
+    ("draw-output-against-claim", "size-conductor", 10.0),
+    ("draw-voltage-path", "size-conductor", 10.0),
+)
 SERVICE = "loomwright.web.app:create_app()"
 
 
@@ -278,17 +288,23 @@ def measure(options: argparse.Namespace) -> None:
         print(f"{'client':>8}{'ratio':>7}  spread of the ratio")
         for name, asked in requests.items():
             _measure_operation(name, asked, captured[name], (service, floor, bare), options)
-        if set(COMPARED[:2]) <= requests.keys():
-            _compare(requests, service, options)
+        for costly, cheap, limit in COMPARED:
+            if {costly, cheap} <= requests.keys():
+                _compare(requests, service, options, (costly, cheap, limit))
 
 
-def _compare(requests: dict[str, list[bytes]], port: int, options: argparse.Namespace) -> None:
+def _compare(
+    requests: dict[str, list[bytes]],
+    port: int,
+    options: argparse.Namespace,
+    compared: tuple[str, str, float],
+) -> None:
     """Print how many calls of one operation a call of another takes, measured in turns.
 
     A call takes what one caller waits for it, with nothing else under way. Where callers crowd, the
     way there and back is hidden behind the work of others; that ratio is printed beside it.
     """
-    costly, cheap, limit = COMPARED
+    costly, cheap, limit = compared
     ratios = {connections: list[float]() for connections in (1, options.connections)}
     for _ in range(options.runs):
         for connections, found in ratios.items():

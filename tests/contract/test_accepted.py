@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drawn_requests import (
+    CHARTS,
     DOCUMENT_OPERATIONS,
     ENGINEERING_OPERATIONS,
     answer_of,
@@ -86,6 +87,7 @@ WRONG_TOGETHER = {
     "build-work-order": WRONG_IN_A_JOB,
     "plan-installation": WRONG_IN_A_JOB,
     "draw-installation": WRONG_IN_A_JOB,
+    "draw-voltage-path": WRONG_IN_A_JOB,
     # What is wrong with a package or a vehicle is told in its rows.
     "price-packages": set(),
     "check-price-book": {
@@ -96,6 +98,11 @@ WRONG_TOGETHER = {
         ("ambient_not_below_rating", r"/jobs/\d+/circuits/\d+/route/\d+/ambient_temperature"),
     },
 }
+
+
+# Charts take the requests of what they draw.
+WRONG_TOGETHER |= {chart: WRONG_TOGETHER[operation] for chart, operation in CHARTS.items()}
+ENGINEERING = (*ENGINEERING_OPERATIONS, *CHARTS)
 
 
 def refusals(response, operation):
@@ -113,7 +120,7 @@ def refusals(response, operation):
     ]
 
 
-@pytest.mark.parametrize("operation", [*ENGINEERING_OPERATIONS, *DOCUMENT_OPERATIONS])
+@pytest.mark.parametrize("operation", [*ENGINEERING, *DOCUMENT_OPERATIONS])
 def test_request_in_range_is_answered(operation):
     statuses = Counter()
     fields = set()
@@ -132,11 +139,11 @@ def test_request_in_range_is_answered(operation):
 
     answered()
     assert statuses[200] > 0.6 * statuses.total(), statuses
-    if operation in ENGINEERING_OPERATIONS:
+    if operation in ENGINEERING:
         assert fields == set(component(request_name(operation))["properties"])
 
 
-@pytest.mark.parametrize("operation", ENGINEERING_OPERATIONS)
+@pytest.mark.parametrize("operation", ENGINEERING)
 def test_each_end_of_each_range_is_answered(operation):
     """A bound belongs to its range: no model may start above it or end below it."""
     forms = {

@@ -11,6 +11,7 @@ from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.web import (
     bill,
     conductor,
+    drawings,
     fuse,
     installation_drawing,
     load,
@@ -91,6 +92,7 @@ def _application(settings: Settings) -> Flask:
         measurement,
         network,
         work_order,
+        drawings,
     ):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 

@@ -32,7 +32,7 @@ from loomwright.web.sensitivity import fuse_sensitivity
 
 NOMINAL_BATTERY_V = 12.0
 # The engineering's names of what the request calls otherwise.
-_FIELDS = {
+FIELDS = {
     "emf_v": "source_voltage",
     "internal_resistance_ohm": "source_resistance",
     "ambient_temperature_k": "fuse_ambient_temperature",
@@ -47,7 +47,7 @@ blueprint = Blueprint("fuse", __name__)
 @calculator(blueprint, "size-fuse", SizeFuseRequest())
 def size_fuse_answer(values: dict[str, Any]) -> dict[str, Any]:
     """Return the answer of size-fuse to loaded values."""
-    with request_fields(values, _FIELDS):
+    with request_fields(values, FIELDS):
         asked = fuse_request(values, tables())
         answer = size_fuse(asked, fuse_tables())
     document = fuse_document(values, asked, answer)

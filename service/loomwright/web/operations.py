@@ -59,6 +59,11 @@ from loomwright.web.schemas.supply import (
     supply_components,
     supply_examples,
 )
+from loomwright.web.schemas.voltage_path import (
+    VOLTAGE_PATH,
+    voltage_path_components,
+    voltage_path_examples,
+)
 from loomwright.web.schemas.work_order import BuildWorkOrderAnswer, order_examples
 
 
@@ -83,6 +88,12 @@ class HealthAnswer(Schema):
     status = fields.String(required=True, metadata={"enum": ["ready"]})
     engine_version = fields.String(required=True)
 
+
+_OF_DRAWINGS = (
+    "It comes as SVG where the caller has no wish, 376 px wide, black on white, with title and "
+    "description inside; `explain` and `sensitivity` change nothing. The same request and version "
+    "give the same bytes."
+)
 
 OPERATIONS = (
     Operation(
@@ -304,6 +315,62 @@ OPERATIONS = (
             "Every fault is named by table, row and column, or by JSON pointer. With `jobs` the "
             "answer also says what the book lacks for them; with `as_of`, what is out of date on "
             "that day. Findings that tell of cost need a key where the book is a mounted one."
+        ),
+    ),
+    Operation(
+        "draw-time-current",
+        "Draw the fuse's time-current band before the damage curve of its conductor.",
+        "engineering",
+        SizeFuseRequest,
+        DrawingAnswer,
+        with_query=True,
+        description=(
+            "The request is that of size-fuse, and so are the figures: least and greatest opening "
+            "time over current on logarithmic axes, the time in which the conductor is damaged, "
+            "what the load takes, the fault currents, and the band of the fuse before it. Where no "
+            f"fuse fits, the nearest one is drawn with dashed edges. {_OF_DRAWINGS}"
+        ),
+    ),
+    Operation(
+        "draw-drop-against-length",
+        "Draw the voltage drop over the length of a route, for a size and its neighbours.",
+        "engineering",
+        SizeConductorRequest,
+        DrawingAnswer,
+        with_query=True,
+        description=(
+            "The request is that of size-conductor. The chosen or given size and up to two thinner "
+            "and two thicker ones are solved anew at each length, their conductors as warm as the "
+            "current makes them; the drop that is allowed and the length of the route are marked. "
+            f"Where no size serves, the thickest is drawn. {_OF_DRAWINGS}"
+        ),
+    ),
+    Operation(
+        "draw-output-against-claim",
+        "Draw an amplifier's claim beside its input and the output that it can really have.",
+        "engineering",
+        EstimateRealOutputRequest,
+        DrawingAnswer,
+        with_query=True,
+        description=(
+            "The request is that of estimate-real-output. On one axis in watts, with the level in "
+            "decibels above it: the claim, what the fuses let in, output from low to high, and the "
+            f"power above which a claim is impossible; the verdict in words. {_OF_DRAWINGS}"
+        ),
+    ),
+    Operation(
+        "draw-voltage-path",
+        "Draw the voltage from the source to a load of a planned installation and back.",
+        "engineering",
+        DocumentSchema(VOLTAGE_PATH.name, voltage_path_components, voltage_path_examples),
+        DrawingAnswer,
+        description=(
+            "The request is that of plan-installation, with the plan and the circuit that are "
+            "wanted. With everything on, what is lost inside the source, in each lug, fuse and "
+            "conductor on the way to the load and on the way back; each drop in millivolts. Prices "
+            "change nothing. It comes as SVG where the caller has no wish, 376 px wide, black on "
+            "white, with title and description inside. The same request and version give the same "
+            "bytes."
         ),
     ),
     Operation(

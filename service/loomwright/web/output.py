@@ -26,7 +26,7 @@ from loomwright.web.route import request_fields
 from loomwright.web.schemas.output import EstimateRealOutputRequest
 from loomwright.web.sensitivity import output_sensitivity
 
-_FIELDS = {
+FIELDS = {
     "fuse_ratings_a": "fuse_ratings",
     "supply_voltage_v": "supply_voltage",
     "source_resistance_ohm": "source_resistance",
@@ -39,7 +39,7 @@ blueprint = Blueprint("output", __name__)
 @calculator(blueprint, "estimate-real-output", EstimateRealOutputRequest())
 def estimate_real_output_answer(values: dict[str, Any]) -> dict[str, Any]:
     """Return the answer of estimate-real-output to loaded values."""
-    with request_fields(values, _FIELDS):
+    with request_fields(values, FIELDS):
         asked = output_request(values)
         estimate = output_estimate(asked)
     document = output_document(values, asked, estimate)

@@ -15,6 +15,8 @@ from loomwright.web.forms.form import (
 def form_parameters(forms: OperationForms) -> list[dict[str, Any]]:
     """Return the query parameters ``as``, ``field`` and ``errors`` of a calculator.
 
+    Where no form takes a part of the answer, there is no ``field``.
+
     Parameters
     ----------
     forms
@@ -27,21 +29,7 @@ def form_parameters(forms: OperationForms) -> list[dict[str, Any]]:
     """
     return [
         as_parameter(forms),
-        {
-            "name": "field",
-            "in": "query",
-            "required": False,
-            "description": (
-                "Path to a value or a part of the answer, for every form but JSON: names with dots "
-                "between them, and the number of an entry of a list from 0, as in "
-                f"`{forms.default_field}`, which is what text gives without it."
-            ),
-            "schema": {
-                "type": "string",
-                "pattern": FIELD_PATTERN,
-                "maxLength": GREATEST_FIELD_LENGTH,
-            },
-        },
+        *([_field_parameter(forms)] if any(form.encode_part for form in forms.forms) else ()),
         {
             "name": "errors",
             "in": "query",
@@ -57,6 +45,24 @@ def form_parameters(forms: OperationForms) -> list[dict[str, Any]]:
             },
         },
     ]
+
+
+def _field_parameter(forms: OperationForms) -> dict[str, Any]:
+    return {
+        "name": "field",
+        "in": "query",
+        "required": False,
+        "description": (
+            "Path to a value or a part of the answer, for every form but JSON: names with dots "
+            "between them, and the number of an entry of a list from 0, as in "
+            f"`{forms.default_field}`, which is what text gives without it."
+        ),
+        "schema": {
+            "type": "string",
+            "pattern": FIELD_PATTERN,
+            "maxLength": GREATEST_FIELD_LENGTH,
+        },
+    }
 
 
 def as_parameter(forms: OperationForms) -> dict[str, Any]:

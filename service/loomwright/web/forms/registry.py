@@ -30,6 +30,10 @@ def _calculator(operation: str, answer: type[Schema], default_field: str) -> Ope
     return OperationForms(operation, answer, calculator_forms(answer), default_field)
 
 
+def _drawing(operation: str) -> OperationForms:
+    return OperationForms(operation, DrawingAnswer, DRAWING_FORMS, usual=SVG.name)
+
+
 FORMS_BY_OPERATION = MappingProxyType(
     {
         entry.operation: entry
@@ -49,6 +53,10 @@ FORMS_BY_OPERATION = MappingProxyType(
             OperationForms("plan-signal-path", PlanSignalPathAnswer, (JSON,)),
             OperationForms("price-books", PriceBooksAnswer, (JSON,)),
             OperationForms("price-packages", PricePackagesAnswer, BATCH_FORMS, usual=NDJSON.name),
+            _drawing("draw-time-current"),
+            _drawing("draw-drop-against-length"),
+            _drawing("draw-output-against-claim"),
+            _drawing("draw-voltage-path"),
         )
     }
 )
