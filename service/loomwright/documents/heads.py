@@ -1,4 +1,4 @@
-"""What the documents for people have in common: their head, the verdict on top, cautions, circuits."""
+"""What the documents for people have in common: head, verdict, cautions, circuits."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -7,7 +7,7 @@ from loomwright.documents.paperwork import Paperwork, paperwork_of_answer
 from loomwright.documents.sheet import Cautions, Column, Facts, Section, Sheet, Table
 from loomwright.documents.step_words import fuse_type_text
 from loomwright.documents.vocabulary import MATERIALS, PLANS, UNSIZED, VERDICTS
-from loomwright.documents.words import Words
+from loomwright.documents.words import NOTHING, Words
 from loomwright.jobs.priced_job import COMPLETE
 from loomwright.jobs.sized_circuit import SIZED
 
@@ -116,7 +116,7 @@ def caution_texts(words: Words, answer: Answer, keys: Iterable[str]) -> tuple[st
 def conductor_text(words: Words, conductor: Mapping[str, Any] | None) -> str:
     """Return a conductor as size and material, a dash where there is none."""
     if conductor is None:
-        return "–"
+        return NOTHING
     material = words.say(MATERIALS[conductor["material"]])
     return f"{words.section(conductor['size'])} {material}"
 
@@ -124,7 +124,7 @@ def conductor_text(words: Words, conductor: Mapping[str, Any] | None) -> str:
 def fuse_text(words: Words, fuse: Mapping[str, Any] | None) -> str:
     """Return a fuse as rating and type, a dash where there is none."""
     if fuse is None:
-        return "–"
+        return NOTHING
     return f"{words.rating(fuse['rated_current_a'])} {fuse_type_text(words, fuse['fuse_type'])}"
 
 
@@ -170,11 +170,11 @@ def _circuit(words: Words, entry: Mapping[str, Any], *, with_figures: bool) -> t
     if not with_figures:
         return stated
     load_a, drop_v = entry["load_current_a"], entry["voltage_drop_v"]
-    drop = "–"
+    drop = NOTHING
     if drop_v is not None:
         percent = words.percent(f"{entry['voltage_drop_percent']:.1f}")
         drop = f"{words.voltage(drop_v, 1.0)} ({percent})"
-    return (*stated, "–" if load_a is None else words.current(load_a), drop)
+    return (*stated, NOTHING if load_a is None else words.current(load_a), drop)
 
 
 def named_sources(answer: Answer) -> Mapping[str, str]:

@@ -19,7 +19,7 @@ from loomwright.documents.vocabulary import (
     UNITS_SOLD,
     VERDICTS,
 )
-from loomwright.documents.words import JOIN, Words
+from loomwright.documents.words import JOIN, NOTHING, Words
 from loomwright.jobs.priced_job import COMPLETE
 from loomwright.pricing.lines import LABOUR
 
@@ -249,6 +249,6 @@ def _output(words: Words, entry: Mapping[str, Any]) -> tuple[str, ...]:
         words.power(entry["output_likely_w"]),
         words.say("{low} to {high}", low=low, high=high),
         # A claim is printed as it was made.
-        "–" if claim_w is None else f"{words.quantity(repr(float(claim_w)))}{JOIN}W",
+        NOTHING if claim_w is None else f"{words.quantity(repr(float(claim_w)))}{JOIN}W",
         words.say(CLAIMS[entry["verdict"]]),
     )

@@ -14,7 +14,7 @@ from typing import Any
 
 from loomwright.documents.catalogue import marked
 from loomwright.documents.vocabulary import ENDS, FUSE_TYPES, TERMINALS, ZONES, fuse_standard
-from loomwright.documents.words import Words
+from loomwright.documents.words import TIMES, Words
 
 # Forms by kind of step, without the circuit that a text begins with.
 FORMS: Mapping[str, tuple[str, ...]] = {
@@ -290,7 +290,7 @@ def _end(words: Words, text: str) -> str:
     for terminal in sorted(TERMINALS, key=len, reverse=True):
         place = rest.removeprefix(f"{terminal} ")
         if place != rest and place in ENDS:
-            return f"{count} × {words.say(terminal)} {words.say(place)}"
+            return f"{count} {TIMES} {words.say(terminal)} {words.say(place)}"
     return text
 
 

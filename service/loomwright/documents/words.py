@@ -31,6 +31,8 @@ _LOCALES: Mapping[tuple[str, str], str] = {
 PAPERS: Mapping[str, str] = {METRIC: "a4", US: "us-letter"}
 # Joins a figure to its unit, so that no line ends between them.
 JOIN = "\u00a0"
+# Stands where there is nothing to state; a multiplication sign.
+NOTHING, TIMES = "\u2013", "\u00d7"
 _DIGITS_OF_PATTERN = "#,##0"
 # From here on a torque is read in pound-force feet.
 _LEAST_LBF_FT = 20.0
@@ -73,7 +75,7 @@ class Words:
     # --- money and numbers ---
 
     def amount(self, text: str) -> str:
-        """Return an amount of money without its currency, with the digits that it is stated with."""
+        """Return an amount of money without its currency, with the digits that it has."""
         return self.exact(Decimal(text))
 
     def money(self, text: str, currency: str) -> str:
