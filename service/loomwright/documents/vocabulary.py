@@ -61,9 +61,11 @@ PURPOSES = _words(
             "The least copper that is safe: heat, short circuit and fuses as always, and up to "
             "10 % of voltage drop from the source to each load."
         ),
-        "recommended": marked("The voltage drop that the job allows each circuit."),
+        "recommended": marked(
+            "Conductors keep the voltage drop within what is asked for each circuit."
+        ),
         "headroom": marked(
-            "Conductors and fuses for the stated growth of every load, fed as today."
+            "Conductors and fuses are sized for growth of every load; what feeds them stays."
         ),
     }
 )

@@ -61,7 +61,7 @@ class AskedForm:
         if form.media_type == _JSON:
             response = json_response(document)
         else:
-            # Through JSON, so that each form holds the figures of the JSON answer to the last digit.
+            # Through JSON, so that each form holds the JSON answer's figures to the last digit.
             plain = orjson.loads(orjson.dumps(document, option=orjson.OPT_SERIALIZE_NUMPY))
             response = Response(self._encoded(plain), content_type=form.content_type)
             if form.headers is not None:
