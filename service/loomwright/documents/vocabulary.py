@@ -127,7 +127,16 @@ UNITS_SOLD = _words(
 )
 # Signs of units in lists of parts.
 UNIT_SIGNS = MappingProxyType(
-    {"CMT": "cm", "FOT": "ft", "GRM": "g", "INH": "in", "KGM": "kg", "MMT": "mm", "MTR": "m"}
+    {
+        "CMT": "cm",
+        "FOT": "ft",
+        "GRM": "g",
+        "HUR": "h",
+        "INH": "in",
+        "KGM": "kg",
+        "MMT": "mm",
+        "MTR": "m",
+    }
 )
 TOOLS = _words(
     {
@@ -234,6 +243,7 @@ CUSTOMER_CAUTIONS = (
 
 
 def fuse_standard(fuse_type: str) -> str:
-    """Return the standard of a fuse type by its key, such as ``"ISO 8820-3"``."""
+    """Return the standard of a fuse type by its key, as ISO 8820-3, in signs that stay together."""
     body, number, part, *_ = (*fuse_type.split("_"), "")
-    return f"ISO {number}-{part}" if body == "iso" else f"SAE {number.upper()}"
+    named = f"{number}\u2011{part}" if body == "iso" else number.upper()
+    return f"{body.upper()}\u00a0{named}"

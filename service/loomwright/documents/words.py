@@ -170,9 +170,9 @@ class Words:
 
     def small_length(self, length_m: float) -> str:
         """Return a length of a hand's breadth at most [m], in millimetres or inches."""
-        if self.units == US:
-            return self._in(LENGTH, "in", length_m, 2, "in")
-        return self._in(LENGTH, "mm", length_m, 1, "mm")
+        unit, places = ("in", 2) if self.units == US else ("mm", 1)
+        found = f"{LENGTH.number_in(unit, length_m):.{places}f}"
+        return f"{self.quantity(found)}{JOIN}{unit}"
 
     def temperature(self, temperature_k: float) -> str:
         """Return a temperature [K], in whole degrees Celsius or Fahrenheit."""

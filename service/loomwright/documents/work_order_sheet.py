@@ -208,7 +208,7 @@ def _readings(words: Words, answer: Answer) -> Iterator[Block]:
                 Column(words.say("Where"), share=2.2),
                 Column(words.say("What"), share=1.7),
                 Column(words.say("Expected"), is_figure=True, share=0.9),
-                Column(words.say("Range"), is_figure=True, share=1.4),
+                Column(words.say("Range"), is_figure=True, share=1.7),
                 Column(words.say("Measured"), share=1.0),
                 Column(words.say("Pass"), share=0.5),
             ),
