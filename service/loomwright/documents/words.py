@@ -12,7 +12,7 @@ from math import floor, log10
 
 from babel import Locale
 from babel.dates import format_date, format_time
-from babel.numbers import format_currency, format_decimal, format_percent
+from babel.numbers import format_currency, format_decimal, format_percent, get_currency_symbol
 from babel.units import format_unit
 
 from loomwright.documents.catalogue import catalogue
@@ -97,6 +97,9 @@ class Words:
         pattern = self.locale.currency_formats["standard"].pattern
         digits = _pattern_of(_places_of(amount))
         stated = pattern.replace(f"{_DIGITS_OF_PATTERN}.00", digits)
+        if get_currency_symbol(currency, locale=self.locale)[-1].isalpha():
+            # As Unicode's CLDR asks for between letters and digits, which the library leaves out.
+            stated = stated.replace(f"¤{_DIGITS_OF_PATTERN}", f"¤{JOIN}{_DIGITS_OF_PATTERN}")
         return format_currency(
             amount, currency, format=stated, locale=self.locale, currency_digits=False
         )
