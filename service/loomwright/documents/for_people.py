@@ -43,7 +43,8 @@ def document_sheet(
         The same for the same; whatever the verdict, which it bears on top where it is not
         ``complete``.
     """
-    plain = _plain(answer)
+    # Paperwork is read again, by rules of its own, wherever it is made use of.
+    plain = {**_plain(answer), "paperwork": answer["paperwork"]}
     if options.kind == WORK_ORDER:
         return work_order_sheet(plain, options, drawings)
     return _SHEETS[options.kind](plain, options)
