@@ -95,3 +95,18 @@ calc_is_here() {
 ngspice_is_here() {
     command -v ngspice >/dev/null
 }
+
+# Tell whether the browser is installed that looks at pages: Chromium as Debian has it, or the one
+# that LOOMWRIGHT_CHROMIUM names.
+chromium_is_here() {
+    if [ -n "${LOOMWRIGHT_CHROMIUM:-}" ]; then
+        command -v "$LOOMWRIGHT_CHROMIUM" >/dev/null
+    else
+        command -v chromium >/dev/null || command -v chromium-browser >/dev/null
+    fi
+}
+
+# Tell whether the program is installed that turns pages of a PDF into pictures.
+pdftoppm_is_here() {
+    command -v pdftoppm >/dev/null
+}

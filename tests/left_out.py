@@ -13,6 +13,8 @@ from types import MappingProxyType
 
 import pytest
 
+from outside_settings import CHROMIUM
+
 TESTS = Path(__file__).parent
 
 
@@ -29,10 +31,30 @@ def ngspice_is_here() -> bool:
     return shutil.which("ngspice") is not None
 
 
+def chromium_command() -> str | None:
+    """Return the browser's command: the one that is stated, or Debian's, or None."""
+    stated = os.environ.get(CHROMIUM)
+    names = (stated,) if stated else ("chromium", "chromium-browser")
+    return next(filter(None, map(shutil.which, names)), None)
+
+
+def chromium_is_here() -> bool:
+    """Tell whether the browser is installed."""
+    return chromium_command() is not None
+
+
+def pdftoppm_is_here() -> bool:
+    """Tell whether the program is installed that turns pages of a PDF into pictures."""
+    return shutil.which("pdftoppm") is not None
+
+
+# A file, or a folder with all that is in it.
 NEEDS: Mapping[Path, Callable[[], bool]] = MappingProxyType(
     {
+        TESTS / "browser": chromium_is_here,
         TESTS / "clients" / "test_spreadsheet.py": calc_is_here,
         TESTS / "engineering" / "test_network_simulator.py": ngspice_is_here,
+        TESTS / "test_page_pictures.py": pdftoppm_is_here,
     }
 )
 
@@ -41,8 +63,12 @@ def deselect_what_is_not_here(config: pytest.Config, items: list[pytest.Item]) -
     """Leave out the tests whose program is not here, unless nothing may be left out."""
     if os.environ.get("CI") == "true":
         return
-    asked = {item.path for item in items}
-    lacking = {path for path, is_here in NEEDS.items() if path in asked and not is_here()}
+    files = {item.path for item in items}
+    lacking: set[Path] = set()
+    for place, is_here in NEEDS.items():
+        needing = {file for file in files if file.is_relative_to(place)}
+        if needing and not is_here():
+            lacking |= needing
     left_out = [item for item in items if item.path in lacking]
     if left_out:
         config.hook.pytest_deselected(items=left_out)

@@ -30,6 +30,12 @@ fi
 if [ "${CI:-}" != true ] && ! ngspice_is_here; then
     say "left out: networks against the simulator, as ngspice is not here"
 fi
+if [ "${CI:-}" != true ] && ! chromium_is_here; then
+    say "left out: pages in a browser, as chromium is not here"
+fi
+if [ "${CI:-}" != true ] && ! pdftoppm_is_here; then
+    say "left out: pictures of printed pages, as pdftoppm is not here"
+fi
 if [ ${#failed[@]} -gt 0 ]; then
     say "failed before the tests: ${failed[*]}" >&2
 fi

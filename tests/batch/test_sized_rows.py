@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from drawn_jobs import jobs
+from loomwright.batch.sizing.known_fuses import KnownFuses
 from loomwright.batch.sizing.sized_rows import sized_rows
 from loomwright.batch.sizing.sizes import NONE, CircuitSizes, SizedRows
 from loomwright.batch.variation import SOURCE_RESISTANCE, Place, Variation
@@ -115,10 +116,12 @@ def test_demo_jobs_up_to_a_hundred_metres_are_sized_as_by_the_single_call(name: 
 
 def test_changed_jobs_are_sized_as_by_the_single_call() -> None:
     outcomes: Counter[str] = Counter()
+    # Fuses that were looked up for one of them serve the others.
+    known = KnownFuses()
     for seed in range(48):
         job = job_of(changed(demo_job(DEMO_JOBS[seed % 4]), seed))
         for drawn in (vehicles(job, 50, seed), extremes(job, 50, seed)):
-            outcomes += compared(drawn, sized_rows(drawn))
+            outcomes += compared(drawn, sized_rows(drawn, known))
     # With the two tests above there are more than 20,000 circuit rows.
     assert outcomes["circuits"] > 9000
     assert all(outcomes[verdict] > 50 for verdict in VERDICTS)
@@ -143,6 +146,14 @@ def test_drawn_jobs_are_sized_as_by_the_single_call(document: dict[str, Any], se
 def test_hardly_any_row_of_like_vehicles_is_unusual(name: str) -> None:
     found = sized_rows(vehicles(job_of(demo_job(name)), 20000, seed=13))
     assert found.unusual.mean() < 0.001
+
+
+def test_known_fuses_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("loomwright.batch.sizing.known_fuses.GREATEST_KNOWN_CIRCUITS", 2)
+    variation, known = vehicles(job_of(demo_job("truck_24v")), 20, seed=14), KnownFuses()
+    for _ in range(3):
+        compared(variation, sized_rows(variation, known))
+    assert sum(len(own.known) for own in known._known.values()) <= 2
 
 
 def test_rows_that_are_alike_have_the_sizes_of_the_job() -> None:

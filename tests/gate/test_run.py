@@ -70,17 +70,43 @@ def make_office(copy: Path, *, is_there: bool) -> None:
     )
 
 
-def make_simulator(copy: Path, *, is_there: bool) -> None:
-    """Let the scripts find the circuit simulator, or none, whatever this machine has."""
+def make_command(copy: Path, name: str, *, is_there: bool) -> None:
+    """Let the scripts find an outside program, or none, whatever this machine has."""
     environment = copy / "deploy" / "environment.sh"
     found = environment.read_text(encoding="utf-8")
-    assert found.count("command -v ngspice ") == 1
-    simulator = copy / "commands" / "simulator"
+    assert found.count(f"command -v {name} ") == 1
+    program = copy / "commands" / f"stand-in-{name}"
     if is_there:
-        stand_in(simulator, "exit 0")
+        stand_in(program, "exit 0")
     environment.write_text(
-        found.replace("command -v ngspice ", f"command -v {simulator} "), encoding="utf-8"
+        found.replace(f"command -v {name} ", f"command -v {program} "), encoding="utf-8"
     )
+
+
+# What the outside programs are installed from, and what is said where one is lacking.
+PACKAGES = {
+    "office": "libreoffice-calc python3-uno",
+    "ngspice": "ngspice",
+    "chromium": "chromium",
+    "pdftoppm": "poppler-utils",
+}
+LEFT_OUT = {
+    "office": "left out: the workbook in LibreOffice Calc",
+    "ngspice": "left out: networks against the simulator",
+    "chromium": "left out: pages in a browser",
+    "pdftoppm": "left out: pictures of printed pages",
+}
+EVERY = tuple(PACKAGES)
+LACKING = [(), *((name,) for name in EVERY), EVERY[::2], EVERY[1::2], EVERY]
+
+
+def make_programs(copy: Path, lacking: tuple[str, ...]) -> None:
+    """Let the scripts find all outside programs but some."""
+    make_office(copy, is_there="office" not in lacking)
+    for name in ("ngspice", "chromium", "pdftoppm"):
+        make_command(copy, name, is_there=name not in lacking)
+    # The browser's other name.
+    make_command(copy, "chromium-browser", is_there=False)
 
 
 def run(
@@ -123,50 +149,48 @@ def test_one_failing_step_fails_the_command_yet_all_run(
         assert f"failed before the tests: {failing}" in done.stderr
 
 
-LEFT_OUT = (
-    "left out: the workbook in LibreOffice Calc",
-    "left out: networks against the simulator",
-)
-
-
-def left_out(output: str) -> list[bool]:
-    """Tell of each program how the output says, in one line or in none, that it is lacking."""
+def left_out(output: str) -> list[str]:
+    """Return the programs that the output says are lacking, a line for each."""
     lines = [line for line in output.splitlines() if "left out:" in line]
-    said = [[text in line for line in lines] for text in LEFT_OUT]
-    assert sum(map(sum, said)) == len(lines)
-    return [sum(of_one) == 1 for of_one in said]
+    return [name for line in lines for name, text in LEFT_OUT.items() if text in line]
 
 
-@pytest.mark.parametrize("simulator", [True, False])
-@pytest.mark.parametrize("office", [True, False])
-def test_what_is_left_out_is_said_in_one_line_each(
-    copy: Path, office: bool, simulator: bool
-) -> None:
-    make_office(copy, is_there=office)
-    make_simulator(copy, is_there=simulator)
+@pytest.mark.parametrize("lacking", LACKING)
+def test_what_is_left_out_is_said_in_one_line_each(copy: Path, lacking: tuple[str, ...]) -> None:
+    make_programs(copy, lacking)
     done = run(copy, "tests/run.sh")
     assert done.returncode == 0, done.stderr
-    assert left_out(done.stdout) == [not office, not simulator]
+    assert left_out(done.stdout) == list(lacking)
+    assert done.stdout.count("left out:") == len(lacking)
     assert done.stdout.splitlines()[-1].strip() == f"ran {STEPS[-1]}"
 
 
 def test_under_ci_nothing_is_left_out(copy: Path) -> None:
-    make_office(copy, is_there=False)
-    make_simulator(copy, is_there=False)
-    assert left_out(run(copy, "tests/run.sh", CI="true").stdout) == [False, False]
-    assert left_out(run(copy, ".ci/run").stdout) == [False, False]
+    make_programs(copy, EVERY)
+    assert "left out:" not in run(copy, "tests/run.sh", CI="true").stdout
+    assert "left out:" not in run(copy, ".ci/run").stdout
 
 
-@pytest.mark.parametrize("simulator", [True, False])
-@pytest.mark.parametrize("office", [True, False])
-def test_ci_installs_what_is_lacking(copy: Path, office: bool, simulator: bool) -> None:
-    make_office(copy, is_there=office)
-    make_simulator(copy, is_there=simulator)
+@pytest.mark.parametrize("lacking", LACKING)
+def test_ci_installs_what_is_lacking(copy: Path, lacking: tuple[str, ...]) -> None:
+    make_programs(copy, lacking)
     asked = [line for line in run(copy, ".ci/run").stdout.splitlines() if "apt-get" in line]
-    lacking = [] if office else ["libreoffice-calc", "python3-uno"]
-    lacking += [] if simulator else ["ngspice"]
-    install = f"apt-get install -y -qq --no-install-recommends {' '.join(lacking)}"
+    packages = " ".join(PACKAGES[name] for name in lacking)
+    install = f"apt-get install -y -qq --no-install-recommends {packages}"
     assert asked == (["apt-get update -qq", install] if lacking else [])
+
+
+def test_the_browser_may_have_its_other_name_or_a_stated_one(copy: Path) -> None:
+    make_programs(copy, ("chromium",))
+    assert left_out(run(copy, "tests/run.sh").stdout) == ["chromium"]
+    stand_in(copy / "commands" / "stand-in-chromium-browser", "exit 0")
+    assert left_out(run(copy, "tests/run.sh").stdout) == []
+    stated = copy / "commands" / "browser"
+    said = run(copy, "tests/run.sh", LOOMWRIGHT_CHROMIUM=str(stated)).stdout
+    assert left_out(said) == ["chromium"]
+    stand_in(stated, "exit 0")
+    said = run(copy, "tests/run.sh", LOOMWRIGHT_CHROMIUM=str(stated)).stdout
+    assert left_out(said) == []
 
 
 def test_arguments_reach_the_tests(copy: Path) -> None:

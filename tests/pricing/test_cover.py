@@ -2,6 +2,7 @@
 
 import itertools
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from decimal import Decimal
 from functools import partial
 from random import Random
@@ -210,6 +211,8 @@ def test_cover_is_the_cheapest_of_all_plans_on_small_books(group: int) -> None:
             check_against_enumeration(cover)
             contested += cover.runner_up is not None
         assert cheapest_cover(wanted, book, WAYS["solved"], KnownCovers()) == covers
+        alone = cheapest_cover(wanted, book, WAYS["enumerated"], KnownCovers(has_runners_up=False))
+        assert alone == tuple(replace(cover, runner_up=None) for cover in covers)
     assert contested > BOOKS // GROUPS // 4
 
 

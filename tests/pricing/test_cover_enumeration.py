@@ -25,6 +25,7 @@ from loomwright.pricing.cover import (
 from loomwright.pricing.cover_enumeration import Enumeration
 from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.cover_solver import cheapest_plan
+from loomwright.pricing.price_book import finest_decimals
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
@@ -207,9 +208,9 @@ def test_a_kit_that_brings_more_than_is_needed_leaves_nothing_to_buy() -> None:
 
 
 def test_whole_numbers_have_no_decimals() -> None:
-    decimals = cover_enumeration._decimals
-    assert decimals([Decimal("1E+2")]) == decimals([Decimal("1E+2"), Decimal(5)]) == 0
-    assert decimals([Decimal(5), Decimal("0.25"), Decimal("0.5")]) == 2
+    few = [Decimal("1E+2")]
+    assert finest_decimals(few) == finest_decimals([*few, Decimal(5)]) == finest_decimals([]) == 0
+    assert finest_decimals([Decimal(5), Decimal("0.25"), Decimal("0.5")]) == 2
 
 
 def test_a_cluster_of_one_plan_is_small() -> None:

@@ -1,7 +1,7 @@
-"""Quotes of a package for many vehicles by the array: sizes, then bills, frame by frame."""
+"""Quotes of a package for many vehicles by the array: sizes frame by frame, then the rest."""
 
 from collections.abc import Hashable
-from dataclasses import replace
+from datetime import date
 from functools import lru_cache
 
 import numpy as np
@@ -10,14 +10,15 @@ import pyarrow as pa
 
 from loomwright.batch.bills.columns import BillColumns
 from loomwright.batch.bills.job_cases import billed_key
-from loomwright.batch.bills.row_bills import RowBills
+from loomwright.batch.bills.row_bills import BookJobs, Difficulties, RowBills
 from loomwright.batch.engine import Batch, Engine
 from loomwright.batch.frames import frames_of, variation_of
 from loomwright.batch.pair import pair_job
 from loomwright.batch.quote import Refusal, reference_quote, refusal_of_faults
 from loomwright.batch.quote_columns import QuoteColumns
-from loomwright.batch.quoted_circuits import Quoted, quote_verdicts, quoted_circuits
+from loomwright.batch.quoted_circuits import Quoted, quote_verdicts, quoted_circuits, quoted_key
 from loomwright.batch.rows import Rows
+from loomwright.batch.sizing.known_fuses import KnownFuses
 from loomwright.batch.sizing.sized_rows import sized_rows
 from loomwright.batch.sizing.sizes import SizedRows, joined_sizes
 from loomwright.batch.variation import Variation, joined
@@ -26,10 +27,9 @@ from loomwright.jobs.job import Job
 from loomwright.pricing.faults import DocumentError, Fault
 
 Indices = npt.NDArray[np.int64]
-Mask = npt.NDArray[np.bool_]
 
 # Enough for packages one after the other, and for listed pairs that come back to the same few.
-_KEPT_PACKAGES, _KEPT_JOBS, _KEPT_OPTIONS = 256, 4096, 64
+_KEPT_PACKAGES, _KEPT_JOBS, _KEPT_OPTIONS, _KEPT_DAYS = 256, 4096, 64, 8
 
 
 def engine_of(batch: Batch) -> Engine:
@@ -66,9 +66,10 @@ class ArrayEngine:
         self._keys = pa.array([vehicle.key for vehicle in batch.vehicles], pa.utf8())
         self._bills = lru_cache(_KEPT_PACKAGES)(self._bills_of)
         self._job = lru_cache(_KEPT_JOBS)(self._read_job)
-        self._billed = lru_cache(_KEPT_JOBS)(self._job_to_bill)
-        self._key = lru_cache(_KEPT_JOBS)(self._key_but_for_difficulty)
+        self._key = lru_cache(_KEPT_JOBS)(self._alike_key)
+        self._fuses = KnownFuses()
         self._bills_by_options: dict[str, RowBills] = {}
+        self._jobs_by_day = lru_cache(_KEPT_DAYS)(self._jobs_on)
         #: Rows that went to the single call so far.
         self.single_calls = 0
 
@@ -91,12 +92,12 @@ class ArrayEngine:
         frame_of = self._frames.frame_of[vehicles]
         sized: dict[Hashable, list[_SizedPart]] = {}
         for rows in _groups(frame_of):
-            self._enter_frame(columns, package, vehicles, rows, sized)
+            self._size_frame(columns, package, vehicles, rows, sized)
         for alike in sized.values():
-            self._enter_bills(columns, package, vehicles, alike)
+            self._enter_quotes(columns, package, vehicles, alike)
         return columns.rows(self._batch.packages[package].key, self._keys.take(pa.array(vehicles)))
 
-    def _enter_frame(
+    def _size_frame(
         self,
         columns: QuoteColumns,
         package: int,
@@ -104,7 +105,7 @@ class ArrayEngine:
         rows: Indices,
         sized: dict[Hashable, list["_SizedPart"]],
     ) -> None:
-        """Enter the circuits of rows of one frame, and note them to be billed."""
+        """Size the rows of one frame and note them to be quoted, or enter why they are not."""
         place = int(self._frames.frame_of[vehicles[rows[0]]])
         bills, job = self._bills(package), self._job(package, place)
         if isinstance(bills, Refusal) or isinstance(job, Refusal):
@@ -114,36 +115,27 @@ class ArrayEngine:
             return
         frame, members = self._frames.frames[place], self._frames.row_of[vehicles[rows]]
         variation = variation_of(job, frame, members)
-        sizes = sized_rows(variation)
-        quoted = quoted_circuits(variation, sizes)
-        _enter_circuits(columns, rows, quoted)
-        # What bills do not look at tells frames apart, so that many of them are billed as one.
-        difficulty = frame.difficulty[members]
-        for own in _groups(difficulty):
-            key, billed = self._billed(package, place, int(difficulty[own[0]]))
-            part = _SizedPart(
-                rows[own],
-                Variation(billed, own.size, variation.rows(own).values),
-                sizes.rows(own),
-                quoted.overloaded[own],
-                quoted.all_sized[own],
-            )
-            sized.setdefault(key, []).append(part)
+        sizes = sized_rows(variation, self._fuses)
+        # What quotes do not look at tells frames apart, so that many of them are quoted as one.
+        part = _SizedPart(rows, variation, sizes, frame.difficulty[members])
+        sized.setdefault(self._key(package, place), []).append(part)
 
-    def _enter_bills(
+    def _enter_quotes(
         self, columns: QuoteColumns, package: int, vehicles: Indices, alike: list["_SizedPart"]
     ) -> None:
-        """Enter the bills of rows whose jobs are alike to a bill."""
+        """Enter the quotes of rows whose jobs are alike but for sizes."""
         bills = self._bills(package)
         assert isinstance(bills, RowBills)
-        sizes = joined_sizes([each.sizes for each in alike])
-        priced = bills.of(joined([each.variation for each in alike]), sizes)
         rows = np.concatenate([each.rows for each in alike])
+        variation = joined([each.variation for each in alike])
+        sizes = joined_sizes([each.sizes for each in alike])
+        difficulty = np.concatenate([each.difficulty for each in alike])
+        quoted = quoted_circuits(variation, sizes)
+        _enter_circuits(columns, rows, quoted)
+        priced = bills.of(variation, sizes, Difficulties(self._frames.difficulties, difficulty))
         _enter_bills(columns, rows, priced)
         columns.verdict[rows] = quote_verdicts(
-            np.concatenate([each.overloaded for each in alike]),
-            np.concatenate([each.all_sized for each in alike]),
-            priced.unpriced > 0,
+            quoted.overloaded, quoted.all_sized, priced.unpriced > 0
         )
         self._ask_singly(columns, package, vehicles, rows[sizes.unusual | priced.needs_single_call])
 
@@ -171,8 +163,11 @@ class ArrayEngine:
         if key not in known:
             if len(known) >= _KEPT_OPTIONS:
                 known.pop(next(iter(known)))
-            known[key] = RowBills(pricing.book, options)
+            known[key] = RowBills(pricing.book, options, self._jobs_by_day(options.as_of))
         return known[key]
+
+    def _jobs_on(self, day: date | None) -> BookJobs:
+        return BookJobs(self._batch.pricing.book.on_day(day))
 
     def _read_job(self, package: int, frame: int) -> Job | Refusal:
         """Return the job of a package for the vehicles of a frame, with the numbers of one."""
@@ -182,30 +177,21 @@ class ArrayEngine:
         except DocumentError as error:
             return refusal_of_faults(error.faults)
 
-    def _job_to_bill(self, package: int, frame: int, difficulty: int) -> tuple[Hashable, Job]:
-        """Return a job with a difficulty, and what tells it from others of other bills."""
+    def _alike_key(self, package: int, frame: int) -> tuple[Hashable, ...]:
+        """Return what jobs have in common whose rows are quoted as those of one."""
         job = self._job(package, frame)
         assert isinstance(job, Job)
-        stated = self._frames.difficulties[difficulty]
-        billed = replace(job, vehicle=replace(job.vehicle, difficulty=stated))
-        return (stated, *self._key(package, frame)), billed
-
-    def _key_but_for_difficulty(self, package: int, frame: int) -> tuple[Hashable, ...]:
-        """Return what tells a job from others of other bills, without its difficulty."""
-        job = self._job(package, frame)
-        assert isinstance(job, Job)
-        return billed_key(job)[1:]
+        return billed_key(job), quoted_key(job)
 
 
 @record
 class _SizedPart:
-    """Rows of one frame and difficulty with their sizes."""
+    """Rows of one frame with their sizes."""
 
     rows: Indices
     variation: Variation
     sizes: SizedRows
-    overloaded: Mask
-    all_sized: Mask
+    difficulty: Indices
 
 
 def _groups(codes: Indices) -> list[Indices]:

@@ -1,5 +1,7 @@
 """What a quote says of its circuits, from their sizes in many rows of one job."""
 
+from collections.abc import Hashable
+
 import numpy as np
 import numpy.typing as npt
 
@@ -50,6 +52,14 @@ class Quoted:
     conductor_temperature_c: Array
     overloaded: Mask
     all_sized: Mask
+
+
+def quoted_key(job: Job) -> tuple[Hashable, ...]:
+    """Return what jobs with the same bills have in common whose rows are quoted as those of one.
+
+    In the order of the sources, as it is in that order that currents are added.
+    """
+    return tuple((key, source.system_voltage_v) for key, source in job.power_sources.items())
 
 
 def quote_verdicts(overloaded: Mask, all_sized: Mask, leaves_open: Mask) -> npt.NDArray[np.int8]:

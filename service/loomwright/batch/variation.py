@@ -95,6 +95,13 @@ class Variation:
             circuits=tuple(_circuit(circuit, numbers) for circuit in self.job.circuits),
         )
 
+    def circuit_of(self, row: int, key: str) -> Circuit:
+        """Return one circuit of one row as a circuit of its own."""
+        numbers = {
+            place: float(array[row]) for place, array in self.values.items() if place.key == key
+        }
+        return _circuit(self.job.circuit_by_key[key], numbers)
+
     def rows(self, chosen: npt.NDArray[np.int64]) -> "Variation":
         """Return some rows, in the order of their indices."""
         taken = {place: array[chosen] for place, array in self.values.items()}

@@ -93,9 +93,11 @@ class KnownCovers:
     """Covers found before in the same book.
 
     ``by_needs`` has them by the identity of their needs, which they keep alive; ``by_quantities``
-    by the parts and quantities that decide the choice.
+    by the parts and quantities that decide the choice. Runners-up are left out, and none stands in
+    their place, unless ``has_runners_up``.
     """
 
+    has_runners_up: bool = True
     by_needs: dict[tuple[int, ...], ClusterCover] = field(default_factory=dict)
     by_quantities: dict[tuple[object, ...], ClusterCover] = field(default_factory=dict)
 
@@ -129,7 +131,9 @@ class KnownCovers:
     def _chosen(self, cluster: Cluster, solver: Solver) -> ClusterCover:
         quantities = tuple(tuple(choice.quantities.items()) for choice in cluster.choices)
         if quantities not in self.by_quantities:
-            self.by_quantities[quantities] = _solved_cover(cluster, solver)
+            self.by_quantities[quantities] = _solved_cover(
+                cluster, solver, has_runner_up=self.has_runners_up
+            )
         return self.by_quantities[quantities]
 
 
@@ -275,7 +279,7 @@ def plan_price(cluster: Cluster, quantities: Mapping[str, Decimal]) -> Decimal:
     return sum(prices, Decimal(0))
 
 
-def _solved_cover(cluster: Cluster, solver: Solver) -> ClusterCover:
+def _solved_cover(cluster: Cluster, solver: Solver, *, has_runner_up: bool) -> ClusterCover:
     within_stock, cheapest = True, solver(cluster)
     best = cheapest(within_stock=True, without_one_of=frozenset())
     if best is None:
@@ -284,7 +288,9 @@ def _solved_cover(cluster: Cluster, solver: Solver) -> ClusterCover:
     if best is None:
         raise CoverError("loose units without limit always serve a need, yet no plan was found")
     plan, gap = checked_plan(cluster, best[0]), best[1]
-    other = cheapest(within_stock=within_stock, without_one_of=plan.support)
+    other = None
+    if has_runner_up:
+        other = cheapest(within_stock=within_stock, without_one_of=plan.support)
     runner_up = None if other is None else checked_plan(cluster, other[0])
     return ClusterCover(cluster, plan, runner_up, gap, within_stock)
 

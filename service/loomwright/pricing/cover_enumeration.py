@@ -5,14 +5,14 @@ nothing more to do with one another: each is bought by itself, in packs and loos
 and prices are whole numbers of one small unit, so that every comparison is exact.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from decimal import Decimal
 from itertools import product
 from math import prod
 
 from loomwright.engineering.record import record
 from loomwright.pricing.cover import Cluster, Plan, plan_price
-from loomwright.pricing.price_book import Article
+from loomwright.pricing.price_book import Article, finest_decimals
 
 # At some 1 us for each plan that is looked at, this many take as long as the solver by itself.
 GREATEST_PLANS = 3000
@@ -120,10 +120,11 @@ class Enumeration:
 
     def __init__(self, cluster: Cluster) -> None:
         self.cluster = cluster
-        self._decimals = _decimals(_quantities(cluster))
-        self._price_decimals = _decimals(
-            price for article in cluster.articles for _, price in article.tiers
+        asked = [each for choice in cluster.choices for each in choice.quantities.values()]
+        self._decimals = max(
+            finest_decimals(asked), *[article.decimals for article in cluster.articles]
         )
+        self._price_decimals = max([article.price_decimals for article in cluster.articles])
         place = {part.key: index for index, part in enumerate(cluster.parts)}
         needs = [
             [(key, place[key], self._units(each)) for key, each in choice.quantities.items()]
@@ -135,10 +136,11 @@ class Enumeration:
                 most[index] += units
         # The last article first, as in a rank.
         self._kit_articles = [article for article in reversed(cluster.articles) if article.kit]
-        self._part_articles = [
-            [article for article in reversed(cluster.articles) if article.part is part]
-            for part in cluster.parts
-        ]
+        of_parts: dict[int, list[Article]] = {id(part): [] for part in cluster.parts}
+        for article in reversed(cluster.articles):
+            if article.part is not None:
+                of_parts[id(article.part)].append(article)
+        self._part_articles = list(of_parts.values())
         self._kits = [self._kit(article, most) for article in self._kit_articles]
         self._shelves = [self._shelf(articles) for articles in self._part_articles]
         self._givings = _givings(needs, len(place))
@@ -300,17 +302,3 @@ def _givings(needs: Sequence[Sequence[tuple[str, int, int]]], parts: int) -> lis
 def _over(needed: int, each: int) -> int:
     """Return the least count that is not below what is needed."""
     return -(-needed // each)
-
-
-def _quantities(cluster: Cluster) -> list[Decimal]:
-    """Return the quantities that are compared with one another."""
-    quantities = [each for choice in cluster.choices for each in choice.quantities.values()]
-    for article in cluster.articles:
-        quantities += article.supplies.values()
-        quantities += [least for least, _ in article.tiers]
-    return quantities + [part.stock for part in cluster.parts if part.stock is not None]
-
-
-def _decimals(numbers: Iterable[Decimal]) -> int:
-    """Return how many decimals the finest of some numbers has."""
-    return max(0, *[-int(number.as_tuple().exponent) for number in numbers])

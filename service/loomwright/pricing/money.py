@@ -211,6 +211,32 @@ def rounded_product(each: Decimal, quantity: Decimal, currency: str, rounding: s
     return rounded_money(_EXACT.multiply(each, quantity), currency, rounding)
 
 
+def product_in_minor_units(each: Decimal, quantity: Decimal, currency: str) -> tuple[int, int]:
+    """Return what a quantity comes to before it is rounded, as a quotient of minor units.
+
+    Parameters
+    ----------
+    each
+        Amount for one, of at most 50 digits.
+    quantity
+        How many, of at most 50 digits.
+    currency
+        ISO 4217 code.
+
+    Returns
+    -------
+    tuple of two int
+        Numerator and denominator [minor units]; ``rounded_product`` is the quotient, rounded.
+
+    Raises
+    ------
+    MoneyError
+        The currency is unusable.
+    """
+    exact = _EXACT.multiply(each, quantity)
+    return exact.scaleb(minor_unit_digits(currency), context=_EXACT).as_integer_ratio()
+
+
 def money_from_minor_units(units: int, currency: str) -> Money:
     """Return the amount that a whole number of minor units makes.
 

@@ -48,9 +48,11 @@ class PartPricing:
     ----------
     book
         Price book, with what holds on the day.
+    has_runners_up
+        Whether covers tell the next cheapest plan, which no line depends on.
     """
 
-    def __init__(self, book: PriceBook) -> None:
+    def __init__(self, book: PriceBook, *, has_runners_up: bool = True) -> None:
         self._book = book
         self._mode = ROUNDING_MODES[book.rounding.mode]
         self._nothing = money_from_minor_units(0, book.currency)
@@ -59,7 +61,7 @@ class PartPricing:
         self._choices: dict[int, Choice] = {}
         # A cover orders its needs by cluster; identity says which requirement each one is.
         self._by_choice: dict[int, Requirement] = {}
-        self._covers = KnownCovers()
+        self._covers = KnownCovers(has_runners_up)
         self._lines: dict[int, list[Line]] = {}
         # By identity of the needs on the line.
         self._plain_lines: dict[tuple[int, ...], Line] = {}

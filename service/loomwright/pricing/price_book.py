@@ -3,7 +3,7 @@
 What is looked up for every bill is derived from a part or a book once, when first asked for.
 """
 
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
@@ -112,6 +112,11 @@ class Kit:
         return Article(f"kit {self.key}", None, kit=self)
 
 
+def finest_decimals(numbers: Iterable[Decimal]) -> int:
+    """Return how many decimals the finest of some numbers has, 0 where none has any."""
+    return max([0, *[-int(number.as_tuple().exponent) for number in numbers]])
+
+
 @dataclass(frozen=True)
 class Article:
     """What can be bought: ``pack`` or ``kit`` is stated, or neither for loose units of ``part``.
@@ -156,6 +161,19 @@ class Article:
             (Decimal(0), self.part.unit_price),
             *((entry.from_quantity, entry.unit_price) for entry in self.part.price_breaks),
         )
+
+    @cached_property
+    def decimals(self) -> int:
+        """Decimals of the finest quantity that it is sold, priced or kept in stock by."""
+        stock = () if self.part is None or self.part.stock is None else (self.part.stock,)
+        return finest_decimals(
+            [*self.supplies.values(), *(least for least, _ in self.tiers), *stock]
+        )
+
+    @cached_property
+    def price_decimals(self) -> int:
+        """Decimals of its finest price."""
+        return finest_decimals([price for _, price in self.tiers])
 
     def unit_price(self, quantity: Decimal) -> Decimal:
         """Return the unit price of a quantity on one line."""

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 
 from drawn_jobs import jobs
 from drawn_row_bills import drawn_sizes, drawn_variation, pricing_documents, shops
-from loomwright.batch.bills.assembly import KnownAmounts, RowLine, RowLines
-from loomwright.batch.bills.job_cases import BilledJob, JobCases
+from loomwright.batch.bills.assembly import RowLine, RowLines
+from loomwright.batch.bills.job_cases import BookNeeds, JobCases, difficulties
+from loomwright.batch.bills.known_amounts import BookAmounts, KnownAmounts
 from loomwright.batch.bills.lengths import RowLengths
-from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.tally import Chunk
 from loomwright.batch.sizing.sizes import SizedRows
 from loomwright.batch.variation import Variation
@@ -29,20 +29,24 @@ Document = dict[str, Any]
 ROWS = 12
 
 
-def no_cases(job: Job, book: PriceBook, options: PricingOptions) -> JobCases:
-    known = KnownAmounts(book, LineDiscounts(book, options))
-    return JobCases(BilledJob(job, book), job.vehicle.difficulty, book, known)
+def no_cases(job: Job, book: PriceBook) -> JobCases:
+    return JobCases(job, BookNeeds(book))
+
+
+def known(book: PriceBook, options: PricingOptions) -> KnownAmounts:
+    return KnownAmounts(BookAmounts(book), options)
 
 
 def lines_of(
-    cases: JobCases, variation: Variation, sizes: SizedRows, rows: list[int]
+    cases: JobCases, drawn: tuple[Variation, SizedRows, Any], rows: list[int], amounts: KnownAmounts
 ) -> tuple[RowLines, Any]:
     """Lines of some rows, whose cases join, and how many needs nothing serves in each."""
+    variation, sizes, difficulty = drawn
     own = np.array(rows)
-    found = cases.cases(variation, sizes, own)
+    found = cases.cases(variation, sizes, own, difficulty[own])
     chunk = Chunk(own.size, found, RowLengths(variation, own))
     assembly = cases.assembly
-    return assembly.lines(chunk), listed(assembly.unserved.count(chunk), own.size)
+    return assembly.lines(chunk, amounts), listed(assembly.unserved.count(chunk), own.size)
 
 
 def listed(numbers: Any, count: int) -> list[Any]:
@@ -65,15 +69,14 @@ def test_cases_that_join_one_by_one_give_the_lines_of_all_at_once(
     book = price_book_from_document(shop)
     options = pricing_from_document(pricing, book.currency)
     book, draw = book.on_day(options.as_of), np.random.default_rng(seed)
-    if job.vehicle.difficulty not in {None, *book.difficulty}:
-        return
     variation, sizes = drawn_variation(job, ROWS, draw), drawn_sizes(job, ROWS, draw)
-    grown = no_cases(job, book, options)
+    drawn = variation, sizes, draw.integers(len(difficulties(book)), size=ROWS)
+    grown, amounts = no_cases(job, book), known(book, options)
     for row in draw.permutation(ROWS).tolist():
-        lines_of(grown, variation, sizes, [row])
+        lines_of(grown, drawn, [row], amounts)
     every = list(range(ROWS))
-    of_grown, unserved_of_grown = lines_of(grown, variation, sizes, every)
-    at_once, unserved_at_once = lines_of(no_cases(job, book, options), variation, sizes, every)
+    of_grown, unserved_of_grown = lines_of(grown, drawn, every, amounts)
+    at_once, unserved_at_once = lines_of(no_cases(job, book), drawn, every, known(book, options))
     assert shown(of_grown.parts, ROWS) == shown(at_once.parts, ROWS)
     assert shown(of_grown.labour, ROWS) == shown(at_once.labour, ROWS)
     assert listed(of_grown.micro_hours, ROWS) == listed(at_once.micro_hours, ROWS)

@@ -13,7 +13,7 @@ from drawn_row_bills import (
     fields_of_row,
 )
 from loomwright.batch.bills.columns import NO_DAY, BillColumns
-from loomwright.batch.bills.row_bills import RowBills
+from loomwright.batch.bills.row_bills import BookJobs, Difficulties, RowBills
 from loomwright.batch.quote import Amounts, Quote, quote_of_job
 from loomwright.batch.sizing.sizes import NONE, CircuitSizes, SizedRows
 from loomwright.batch.variation import SEGMENT_LENGTH, SIGNAL_LEAD_LENGTH, Place, Variation
@@ -176,6 +176,50 @@ def test_a_job_that_no_bill_is_made_of_is_left_to_the_single_call(
     assert columns.needs_single_call.all()
 
 
+def test_rows_of_unlike_difficulty_are_billed_together_as_each_by_itself() -> None:
+    job, book, draw = job_of(demo_job("truck_24v")), demo_book(), np.random.default_rng(11)
+    variation, sizes = drawn_variation(job, 60, draw), drawn_sizes(job, 60, draw)
+    stated = (None, "tight_cabin", "underwater", "fitted_out")
+    of_rows = draw.integers(len(stated), size=60)
+    bills = RowBills(book, NO_OPTIONS)
+    together = bills.of(variation, sizes, Difficulties(stated, of_rows))
+    assert np.array_equal(together.needs_single_call, of_rows == 2)
+    totals = set()
+    for code, difficulty in enumerate(stated):
+        own = np.flatnonzero(of_rows == code)
+        alike = replace(job, vehicle=replace(job.vehicle, difficulty=difficulty))
+        rows = Variation(alike, own.size, variation.rows(own).values)
+        alone = RowBills(book, NO_OPTIONS).of(rows, sizes.rows(own))
+        if difficulty == "underwater":
+            assert alone.needs_single_call.all()
+            continue
+        for place, row in enumerate(own.tolist()):
+            assert fields_of_row(together, row) == fields_of_row(alone, place)
+        totals.add(int(alone.labour_hours.sum()) // own.size)
+    assert len(totals) == 3
+
+
+def test_bills_of_unlike_options_share_what_does_not_depend_on_them() -> None:
+    book, draw = demo_book(), np.random.default_rng(12)
+    jobs = BookJobs(book)
+    pricings: list[Document] = [
+        {},
+        {"line_discounts": [{"kind": "labour", "percent": "12.5"}]},
+        {"line_discounts": [{"kind": "conductor", "percent": "5"}], "deposit": {"percent": "20"}},
+        {"line_discounts": [{"key": "SET-8AWG", "percent": "10"}]},
+    ]
+    for name in DEMO_JOBS:
+        job = job_of(demo_job(name))
+        variation, sizes = drawn_variation(job, 30, draw), drawn_sizes(job, 30, draw)
+        for pricing in pricings:
+            options = pricing_from_document(pricing, book.currency)
+            columns = RowBills(book, options, jobs).of(variation, sizes)
+            rows = range(30)
+            assert assert_rows_are_single_bills(
+                variation, sizes, columns, book, options, rows
+            ) == len(rows)
+
+
 def test_amounts_that_64_bits_may_not_hold_are_left_to_the_single_call() -> None:
     shop = demo_price_book()
     for part in shop["parts"]:
@@ -225,7 +269,7 @@ def test_leads_that_no_part_serves_are_listed_once_where_they_are_as_long() -> N
 def test_what_is_kept_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("loomwright.batch.bills.row_bills.GREATEST_KNOWN_JOBS", 1)
     monkeypatch.setattr("loomwright.batch.bills.row_bills.GREATEST_CASES", 4)
-    monkeypatch.setattr("loomwright.batch.bills.contested.GREATEST_KNOWN_COVERS", 1)
+    monkeypatch.setattr("loomwright.batch.bills.covers.GREATEST_KNOWN_COVERS", 1)
     monkeypatch.setattr("loomwright.batch.bills.line_amounts.GREATEST_KEPT", 8)
     monkeypatch.setattr("loomwright.batch.bills.row_bills.ROWS_AT_ONCE", 7)
     book, draw = demo_book(), np.random.default_rng(5)
@@ -236,4 +280,4 @@ def test_what_is_kept_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
         columns = bills.of(variation, sizes)
         held = assert_rows_are_single_bills(variation, sizes, columns, book, NO_OPTIONS, range(20))
         assert held == 20
-    assert len(bills._frames) == 1
+    assert len(bills._jobs._jobs) == 1

@@ -10,7 +10,9 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from loomwright.batch.bills.covers import AmountsOfCover, CoverLine, Structures
 from loomwright.batch.bills.growth import in_steps
+from loomwright.batch.bills.known_amounts import KnownAmounts
 from loomwright.batch.bills.lengths import CircuitStretch
 from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.pieces import PartNeed
@@ -26,9 +28,6 @@ from loomwright.pricing.price_book import PriceBook
 # Needs that several parts serve, of which each part may be given any: up to here their sums are
 # looked at for all of these, beyond it each need for itself.
 _GREATEST_SUBSETS = 4
-# Distinct requirements that are kept; each takes some 1 kB.
-GREATEST_KNOWN_COVERS = 50_000
-GREATEST_KNOWN_SCOPES = 256
 
 
 @record
@@ -39,15 +38,6 @@ class PlacedNeed:
     case: int
     place: int
     need: PartNeed
-
-
-class CoverLine(NamedTuple):
-    """A line of a cover: its place on a bill, and how many of its part stand before it."""
-
-    place: int
-    number: int
-    category: str
-    key: str
 
 
 @record
@@ -71,10 +61,8 @@ class Contested:
         Parts and articles of the book that may serve them.
     book
         Price book, with what holds on the day.
-    discounts
-        Line discounts.
-    covers
-        Covers that were found before.
+    structures
+        Numbers for which parts serve needs.
     """
 
     def __init__(
@@ -82,11 +70,9 @@ class Contested:
         needs: Iterable[PlacedNeed],
         cluster: Cluster,
         book: PriceBook,
-        discounts: LineDiscounts,
-        covers: "KnownCovers",
+        structures: Structures,
     ) -> None:
-        self._cluster, self._book, self._discounts = cluster, book, discounts
-        self._known_covers = covers
+        self._cluster, self._book, self._structures = cluster, book, structures
         self._needs = list(needs)
         self._decides: _Decides | None = None
 
@@ -100,16 +86,18 @@ class Contested:
         if self._decides is None:
             # Of plans as cheap as each other the single bill takes one by the order of its needs.
             self._needs.sort(key=lambda each: (each.piece, each.case, each.place))
-            self._decides = _decides(self._needs, self._cluster, self._known_covers)
+            self._decides = _decides(self._needs, self._cluster, self._structures)
         return self._decides
 
-    def lines(self, chunk: Chunk) -> list[LineColumns]:
+    def lines(self, chunk: Chunk, known: KnownAmounts) -> list[LineColumns]:
         """Return the lines of what is bought for the rows.
 
         Parameters
         ----------
         chunk
             Rows.
+        known
+            Covers found before; those that are found now join them.
 
         Returns
         -------
@@ -126,8 +114,7 @@ class Contested:
         codes, rows = coded_rows(varying) if varying else ONE_ROW
         first = np.empty(len(rows), np.int64)
         first[codes] = np.arange(codes.size)
-        covers = self._found(decides, columns, rows, first.tolist(), chunk)
-        amounts = [decides.covers.amounts[cover] for cover in covers]
+        amounts = self._found(decides, columns, rows, first.tolist(), chunk, known)
         return _columns(amounts, codes if varying else None)
 
     def _found(
@@ -137,26 +124,27 @@ class Contested:
         rows: Sequence[tuple[int, ...]],
         first: Sequence[int],
         chunk: Chunk,
-    ) -> list[int]:
-        """Return the cover of each distinct row, as an index of what is known."""
-        known = decides.covers
-        known.forget_too_many()
+        known: KnownAmounts,
+    ) -> list[AmountsOfCover]:
+        """Return the amounts of the cover of each distinct row."""
+        covers = known.covers(decides.scope, self._cluster)
+        covers.forget_too_many()
         found = []
         for values, row in zip(rows, first, strict=True):
             left = iter(values)
             key = tuple(
                 next(left) if isinstance(column, np.ndarray) else int(column) for column in columns
             )
-            index = known.by_requirement.get(key)
-            if index is None:
-                index = known.by_requirement[key] = len(known.amounts)
-                known.amounts.append(self._solved(decides, chunk, row))
-            found.append(index)
+            amounts = covers.by_requirement.get(key)
+            if amounts is None:
+                amounts = self._solved(decides, chunk, row, known.discounts)
+                covers.by_requirement[key] = amounts
+            found.append(amounts)
         return found
 
     def _solved(
-        self, decides: "_Decides", chunk: Chunk, row: int
-    ) -> dict[CoverLine, tuple[int, int]]:
+        self, decides: "_Decides", chunk: Chunk, row: int, discounts: LineDiscounts
+    ) -> AmountsOfCover:
         """Return the amounts of the lines that the single bill has for the needs of a row."""
         needs = []
         for piece, by_case in decides.needs.items():
@@ -164,17 +152,16 @@ class Contested:
             for need in by_case.get(int(case[row] if isinstance(case, np.ndarray) else case), ()):
                 needs.append(need.for_length(_length_m(chunk, need.at, row)))
         places, number = self._book.line_places, dict[str, int]()
-        amounts: dict[CoverLine, tuple[int, int]] = {}
-        for line in PartPricing(self._book).lines(needs).lines:
+        amounts: AmountsOfCover = {}
+        pricing = PartPricing(self._book, has_runners_up=False)
+        for line in pricing.lines(needs).lines:
             number[line.key] = number.get(line.key, -1) + 1
             own = CoverLine(places[line.key], number[line.key], line.tax_category, line.key)
-            amounts[own] = self._discounts.amounts(line)
+            amounts[own] = discounts.amounts(line)
         return amounts
 
 
-def _columns(
-    amounts: Sequence[Mapping[CoverLine, tuple[int, int]]], codes: Codes | None
-) -> list[LineColumns]:
+def _columns(amounts: Sequence[AmountsOfCover], codes: Codes | None) -> list[LineColumns]:
     """Return the lines of rows by the code of each, or of all rows by the one that there is."""
     found = []
     for line in dict.fromkeys(line for own in amounts for line in own):
@@ -188,63 +175,19 @@ def _columns(
     return found
 
 
-class _Covers:
-    """Covers of needs alike, by what decides them."""
-
-    def __init__(self) -> None:
-        self.by_requirement: dict[tuple[int, ...], int] = {}
-        #: By index: list total and discount of each line.
-        self.amounts: list[dict[CoverLine, tuple[int, int]]] = []
-
-    def forget_too_many(self) -> None:
-        """Forget all where there are more than the greatest number."""
-        if len(self.amounts) > GREATEST_KNOWN_COVERS:
-            self.by_requirement.clear()
-            self.amounts.clear()
-
-
-class KnownCovers:
-    """Covers that were found so far, of any jobs and cases."""
-
-    def __init__(self) -> None:
-        self._structures: dict[tuple[tuple[str, ...], ...], int] = {(): 0}
-        self._by_scope: dict[Hashable, _Covers] = {}
-
-    def of(self, scope: Hashable) -> _Covers:
-        """Return the covers whose requirements are stated by the same figures."""
-        if scope not in self._by_scope:
-            if len(self._by_scope) >= GREATEST_KNOWN_SCOPES:
-                self._by_scope.clear()
-            self._by_scope[scope] = _Covers()
-        return self._by_scope[scope]
-
-    def structures(self, by_case: Mapping[int, Sequence[PartNeed]]) -> dict[int, int]:
-        """Return a number for each case of a piece, the same where the same parts serve.
-
-        It is 0 where none do.
-        """
-        known = self._structures
-        return {
-            case: known.setdefault(
-                tuple(tuple(part.key for part in need.parts) for need in needs), len(known)
-            )
-            for case, needs in by_case.items()
-        }
-
-
 class _Decides(NamedTuple):
-    """What decides the covers of needs, and those that were found where the same does.
+    """What decides the covers of needs.
 
-    ``needs`` and ``structures`` are by piece and case.
+    ``needs`` and ``structures`` are by piece and case; ``scope`` tells the figures apart.
     """
 
     needs: Mapping[int, Mapping[int, Sequence[PartNeed]]]
     structures: Mapping[int, Mapping[int, int]]
     tallies: Sequence[Tally]
-    covers: _Covers
+    scope: Hashable
 
 
-def _decides(needs: Sequence[PlacedNeed], cluster: Cluster, covers: KnownCovers) -> _Decides:
+def _decides(needs: Sequence[PlacedNeed], cluster: Cluster, structures: Structures) -> _Decides:
     by_case: dict[int, dict[int, list[PartNeed]]] = {}
     for each in needs:
         by_case.setdefault(each.piece, {}).setdefault(each.case, []).append(each.need)
@@ -252,9 +195,9 @@ def _decides(needs: Sequence[PlacedNeed], cluster: Cluster, covers: KnownCovers)
     articles = tuple(article.name for article in cluster.articles)
     return _Decides(
         by_case,
-        {piece: covers.structures(own) for piece, own in by_case.items()},
+        {piece: structures.of(own) for piece, own in by_case.items()},
         list(tallies.values()),
-        covers.of((articles, tuple(by_case), tuple(tallies))),
+        (articles, tuple(by_case), tuple(tallies)),
     )
 
 

@@ -3,8 +3,8 @@
 from collections.abc import Hashable, Iterable, Sequence
 from decimal import Decimal
 
-from loomwright.batch.bills.contested import Contested, KnownCovers, PlacedNeed
-from loomwright.batch.bills.line_amounts import LineDiscounts
+from loomwright.batch.bills.contested import Contested, PlacedNeed
+from loomwright.batch.bills.covers import Structures
 from loomwright.pricing.cover import Choice, Cluster, clusters
 from loomwright.pricing.price_book import PriceBook
 
@@ -16,14 +16,12 @@ class Contests:
     ----------
     book
         Price book, with what holds on the day.
-    discounts
-        Line discounts.
-    covers
-        Covers that were found before.
+    structures
+        Numbers for which parts serve needs.
     """
 
-    def __init__(self, book: PriceBook, discounts: LineDiscounts, covers: KnownCovers) -> None:
-        self._book, self._discounts, self._covers = book, discounts, covers
+    def __init__(self, book: PriceBook, structures: Structures) -> None:
+        self._book, self._structures = book, structures
         self._needs: list[PlacedNeed] = []
         # What competes does not depend on quantities, nor on how often the same parts may serve.
         self._choices: dict[tuple[str, ...], Choice] = {}
@@ -66,7 +64,7 @@ class Contests:
 
     def _contested(self, cluster: Cluster, keys: set[str]) -> Contested:
         needs = [each for each in self._needs if each.need.parts[0].key in keys]
-        return Contested(needs, cluster, self._book, self._discounts, self._covers)
+        return Contested(needs, cluster, self._book, self._structures)
 
     def of(self, parts: Iterable[str]) -> list[Contested]:
         """Return the groups that any of the parts are of."""

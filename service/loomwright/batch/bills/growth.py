@@ -92,4 +92,4 @@ def _quotient(quantity: Fraction, step: Fraction, times: int) -> tuple[int, int]
 
 def steps_over(sum_of_parts: Units, denominator: int) -> Units:
     """Return the least whole number of steps that is not below a sum in parts of one."""
-    return -(-sum_of_parts // denominator)
+    return sum_of_parts if denominator == 1 else -(-sum_of_parts // denominator)

@@ -7,9 +7,18 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.batch.bills.assembly import Assembly, KnownAmounts
+from loomwright.batch.bills.assembly import Assembly
+from loomwright.batch.bills.covers import Structures
 from loomwright.batch.bills.lengths import RowLengths
-from loomwright.batch.bills.pieces import NOTHING, Case, Cases, JobNeeds, WiringCase
+from loomwright.batch.bills.pieces import (
+    DIFFICULTY,
+    NOTHING,
+    Case,
+    JobNeeds,
+    PartNeeds,
+    WiringCase,
+    Works,
+)
 from loomwright.batch.bills.thresholds import Thresholds
 from loomwright.batch.codes import ONE_ROW, Codes, coded_numbers, coded_rows
 from loomwright.batch.sizing.sizes import CircuitSizes, SizedRows
@@ -18,6 +27,7 @@ from loomwright.jobs.job import Circuit, Equipment, Job
 from loomwright.jobs.sized_circuit import SIZED, VERDICTS
 from loomwright.pricing.minor_units import Units
 from loomwright.pricing.price_book import PriceBook
+from loomwright.pricing.requirements import LabourRequirement
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
@@ -25,10 +35,14 @@ _SIZED = VERDICTS.index(SIZED)
 Rows = npt.NDArray[np.int64]
 
 
+def difficulties(book: PriceBook) -> tuple[str | None, ...]:
+    """Return the keys of the difficulties that a price book knows, none first."""
+    return None, *book.difficulty
+
+
 def billed_key(job: Job) -> tuple[Hashable, ...]:
-    """Return what jobs have in common whose rows are of the same cases; the difficulty first."""
+    """Return what jobs have in common whose rows are of the same cases."""
     return (
-        job.vehicle.difficulty,
         frozenset(job.power_sources),
         tuple(_as_billed(item) for item in job.equipment),
         tuple(_as_built(circuit) for circuit in job.circuits),
@@ -74,6 +88,31 @@ def _as_built(circuit: Circuit) -> Circuit:
     )
 
 
+class _LabourOfPiece:
+    """Labour of the cases of a piece, of which many have the same."""
+
+    def __init__(self) -> None:
+        #: By number.
+        self.known: list[Sequence[LabourRequirement]] = []
+        self._numbers: dict[Hashable, int] = {}
+        self._of_cases: list[int] = []
+
+    def add(self, labour: Sequence[LabourRequirement]) -> None:
+        """Add the labour of the next case."""
+        # All of it but the words.
+        key = tuple([(each.operation, each.pieces, each.length_m, each.stretch) for each in labour])
+        number = self._numbers.setdefault(key, len(self._numbers))
+        if number == len(self.known):
+            self.known.append(labour)
+        self._of_cases.append(number)
+
+    def of(self, case: Units) -> Units:
+        """Return the number of the labour of each case, or of all."""
+        if not isinstance(case, np.ndarray):
+            return self._of_cases[case]
+        return np.array(self._of_cases, np.int64)[case] if len(self.known) > 1 else 0
+
+
 class _Built(NamedTuple):
     """Indices of the conductor and of the fuse type of a sized circuit, and the rating [A]."""
 
@@ -82,62 +121,63 @@ class _Built(NamedTuple):
     rated_current_a: float
 
 
-class BilledJob:
-    """A job without its lengths and its difficulty.
+class BookNeeds:
+    """What jobs of a price book need, as far as it is the same for all of them.
+
+    Parameters
+    ----------
+    book
+        Price book, with what holds on the day.
+    """
+
+    def __init__(self, book: PriceBook) -> None:
+        self.book = book
+        #: Parts by what is asked for.
+        self.parts = PartNeeds(book)
+        #: Labour by the difficulty.
+        self.works = Works(book)
+        #: Numbers for which parts serve needs.
+        self.structures = Structures()
+
+
+class JobCases:
+    """A job without its lengths and its difficulty, with the cases of its rows so far.
 
     Parameters
     ----------
     job
         The job.
-    book
-        Price book, with what holds on the day.
+    known
+        What jobs of the price book need.
     """
 
-    def __init__(self, job: Job, book: PriceBook) -> None:
+    def __init__(self, job: Job, known: BookNeeds) -> None:
+        book = known.book
         self.job = replace(
             job,
             equipment=tuple(_as_billed(item) for item in job.equipment),
             circuits=tuple(_as_built(circuit) for circuit in job.circuits),
         )
-        self.needs = JobNeeds(self.job, book)
-        self.thresholds = {circuit.key: Thresholds(circuit, book) for circuit in self.job.circuits}
-
-
-class JobCases:
-    """A job without its lengths, with the cases that rows of it were of so far.
-
-    Parameters
-    ----------
-    billed
-        The job; others of another difficulty may have the same.
-    difficulty
-        Key of a difficulty factor of the price book, if any.
-    book
-        Price book, with what holds on the day.
-    known
-        Amounts of the lines of the book.
-    """
-
-    def __init__(
-        self, billed: BilledJob, difficulty: str | None, book: PriceBook, known: KnownAmounts
-    ) -> None:
-        # Kept alive for jobs of another difficulty.
-        self._billed = billed
-        self.job = billed.job
-        self._cases = Cases(billed.needs, difficulty, book)
+        self._needs, self._works = JobNeeds(self.job, book, known.parts), known.works
+        self._thresholds = [Thresholds(circuit, book) for circuit in self.job.circuits]
         #: Cases of the job, then of wiring and leads of each circuit, in the order of a bill.
         pieces = range(1 + 2 * len(self.job.circuits))
         self._indices: list[dict[Hashable, int]] = [{} for _ in pieces]
+        self._labour = [_LabourOfPiece() for _ in pieces]
+        self._difficulties = difficulties(book)
+        self._met: dict[int, None] = {}
         #: Lines of rows of all cases met so far.
-        self.assembly = Assembly(book, known)
-        self._join(0, None, self._cases.of_job())
+        self.assembly = Assembly(book, known.structures)
+        self._join(0, None, self._needs.of_job())
 
     @property
     def case_count(self) -> int:
         """How many cases were met."""
         return sum(map(len, self._indices))
 
-    def cases(self, variation: Variation, sizes: SizedRows, rows: Rows) -> dict[int, Units]:
+    def cases(
+        self, variation: Variation, sizes: SizedRows, rows: Rows, difficulty: Units
+    ) -> dict[int, Units]:
         """Return the case of each piece in rows, or the one of all of them.
 
         Parameters
@@ -148,19 +188,59 @@ class JobCases:
             Their circuits.
         rows
             Indices of one row or more that are not unusual.
+        difficulty
+            Of each of these rows or of all of them, as an index of ``difficulties``.
 
         Returns
         -------
         dict
             By index of the piece.
         """
+        self._meet(difficulty)
         built = {key: _built(own, rows) for key, own in sizes.circuits.items()}
         lengths = RowLengths(variation, rows)
         found: dict[int, Units] = {0: 0}
         for index, circuit in enumerate(self.job.circuits):
             found[1 + 2 * index] = self._wiring(1 + 2 * index, circuit, built)
             found[2 + 2 * index] = self._leads(2 + 2 * index, circuit, lengths, variation, rows)
-        return found
+        labour = {
+            len(self._indices) + piece: self._labour_case(self._labour[piece].of(case), difficulty)
+            for piece, case in found.items()
+        }
+        return found | labour | {DIFFICULTY: difficulty}
+
+    def _meet(self, difficulty: Units) -> None:
+        """Let the labour of all cases so far join with difficulties that no row had yet."""
+        for code in np.unique(difficulty).tolist():
+            if code not in self._met:
+                self._met[code] = None
+                for piece, own in enumerate(self._labour):
+                    for number, labour in enumerate(own.known):
+                        self._join_work(piece, number, labour, code)
+
+    def _join(self, piece: int, key: Hashable, case: Case) -> int:
+        number = self._indices[piece][key] = len(self._indices[piece])
+        self.assembly.join(piece, number, case.parts)
+        own = self._labour[piece]
+        known = len(own.known)
+        own.add(case.labour)
+        if len(own.known) > known:
+            for code in self._met:
+                self._join_work(piece, known, case.labour, code)
+        return number
+
+    def _join_work(
+        self, piece: int, number: int, labour: Sequence[LabourRequirement], code: int
+    ) -> None:
+        """Let labour of a piece join with a difficulty."""
+        stated = self._difficulties[code]
+        work = [self._works.of(each, stated) for each in labour]
+        case = int(self._labour_case(number, code))
+        self.assembly.join_work(len(self._indices) + piece, case, work, code)
+
+    def _labour_case(self, number: Units, difficulty: Units) -> Units:
+        """Return the case of labour with a difficulty."""
+        return number * len(self._difficulties) + difficulty
 
     def _wiring(
         self,
@@ -195,7 +275,7 @@ class JobCases:
         key = None if case is None else (case.conductor.key, *case[1:])
         index = self._indices[piece].get(key)
         if index is None:
-            made = NOTHING if case is None else self._cases.of_wiring(circuit.key, case)
+            made = NOTHING if case is None else self._needs.of_wiring(circuit.key, case)
             index = self._join(piece, key, made)
         return index
 
@@ -208,7 +288,7 @@ class JobCases:
         rows: Rows,
     ) -> Units:
         """Return the case of the leads of a circuit in each row."""
-        columns = self._billed.thresholds[circuit.key].of(lengths)
+        columns = self._thresholds[piece // 2 - 1].of(lengths)
         varying = [column for column in columns if isinstance(column, np.ndarray)]
         codes, joined = coded_rows(varying) if varying else ONE_ROW
         first = np.empty(len(joined), np.int64)
@@ -221,15 +301,10 @@ class JobCases:
             )
             index = self._indices[piece].get(key)
             if index is None:
-                stated = variation.job_of(int(rows[row])).circuit_by_key[circuit.key]
-                index = self._join(piece, key, self._cases.of_leads(stated))
+                stated = variation.circuit_of(int(rows[row]), circuit.key)
+                index = self._join(piece, key, self._needs.of_leads(stated))
             cases.append(index)
         return _by_code(cases, codes)
-
-    def _join(self, piece: int, key: Hashable, case: Case) -> int:
-        index = self._indices[piece][key] = len(self._indices[piece])
-        self.assembly.join(piece, index, case)
-        return index
 
 
 def _built(sizes: CircuitSizes, rows: Rows) -> tuple[Codes, list[_Built | None]]:

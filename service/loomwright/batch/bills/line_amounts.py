@@ -1,22 +1,30 @@
-"""Amounts of lines by their quantity, each worked out by the single bill when first met."""
+"""Amounts of lines by their quantity, in a table that reaches as far as any row so far."""
 
 from collections.abc import Callable
 from dataclasses import replace
+from decimal import Decimal
 
 import numpy as np
 import numpy.typing as npt
 
 from loomwright.pricing.lines import Line
-from loomwright.pricing.minor_units import Units
+from loomwright.pricing.minor_units import Units, percent_of, rounded_quotient
+from loomwright.pricing.money import ROUNDING_MODES, product_in_minor_units
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.pricing.totals import priced_lines
 
 # A line of more is left to the single call; thousands of them still add up in 64 bits.
 GREATEST_AMOUNT = 10**15
-# Steps up to here are kept in a table, which takes 17 bytes for each.
+# Steps up to here are kept in a table, which takes 16 bytes for each.
 GREATEST_KEPT = 1 << 16
+_LEAST_KEPT = 512
+# Steps of all rows that are kept beside it.
+_GREATEST_SINGLE = 1024
+# A product of 64 bits twice which still fits.
+_GREATEST_PRODUCT = 1 << 61
 
+Column = npt.NDArray[np.int64]
 # Amount at list price and its discount.
 ListedAndDiscount = tuple[Units, Units]
 
@@ -36,11 +44,40 @@ class LineDiscounts:
         self._book = book
         self._options = replace(options, package=None, document_discount=None)
 
+    def percent(self, kind: str, key: str) -> Decimal:
+        """Return what is off a line [%]."""
+        return self._options.discount_percent(kind, key)
+
     def amounts(self, line: Line) -> tuple[int, int]:
         """Return the list total of a line and its discount, no more than the greatest amount."""
         (priced,) = priced_lines((line,), self._book, self._options)
         listed, discount = priced.list_total.minor_units, priced.discount.minor_units
         return min(listed, GREATEST_AMOUNT), min(discount, GREATEST_AMOUNT)
+
+    def of_multiples(self, line: Line, count: int) -> tuple[Column, Column] | None:
+        """Return list total and discount of 0, 1, 2 and so on times the quantity of a line.
+
+        Parameters
+        ----------
+        line
+            A line whose unit price is that of any quantity.
+        count
+            How many.
+
+        Returns
+        -------
+        tuple of two ndarray or None
+            As ``amounts`` has them of each; none where 64 bits may not hold them.
+        """
+        percent, currency = self.percent(line.kind, line.key), self._book.currency
+        price = product_in_minor_units(line.unit_price, line.quantity, currency)
+        greatest = count * abs(price[0]) * percent.as_integer_ratio()[0]
+        if max(greatest, count * abs(price[0])) >= _GREATEST_PRODUCT:
+            return None
+        mode = ROUNDING_MODES[self._book.rounding.mode]
+        listed = rounded_quotient(np.arange(count) * price[0], price[1], mode)
+        discount = percent_of(listed, percent, mode) if percent else np.zeros(count, np.int64)
+        return np.minimum(listed, GREATEST_AMOUNT), np.minimum(discount, GREATEST_AMOUNT)
 
 
 class LineAmounts:
@@ -49,16 +86,17 @@ class LineAmounts:
     Parameters
     ----------
     line
-        The line for so many steps.
+        The line for so many steps, at one unit price.
     discounts
         Line discounts.
     """
 
     def __init__(self, line: Callable[[int], Line], discounts: LineDiscounts) -> None:
         self._line, self._discounts = line, discounts
-        self._known = np.zeros(0, np.bool_)
+        # By steps up to those of some row so far.
         self._listed = self._discount = np.zeros(0, np.int64)
-        self._has_discount = False
+        self._has_discount, self._has_table = False, True
+        self._single: dict[int, tuple[int, int]] = {}
 
     def of(self, steps: Units) -> ListedAndDiscount:
         """Return list total and discount of each row, or those of all rows.
@@ -75,24 +113,19 @@ class LineAmounts:
         """
         if not isinstance(steps, np.ndarray):
             return self._of_one(steps)
-        greatest = int(steps.max())
-        if greatest >= GREATEST_KEPT:
+        if not self._reaches(int(steps.max())):
             return self._of_few(steps)
-        self._make_room(greatest + 1)
-        known = self._known[steps]
-        if not known.all():
-            for each in np.unique(steps[~known]).tolist():
-                self._learn(each)
         discount = self._discount[steps] if self._has_discount else 0
         return self._listed[steps], discount
 
     def _of_one(self, steps: int) -> tuple[int, int]:
-        if steps >= GREATEST_KEPT:
-            return self._discounts.amounts(self._line(steps))
-        self._make_room(steps + 1)
-        if not self._known[steps]:
-            self._learn(steps)
-        return int(self._listed[steps]), int(self._discount[steps])
+        # Most lines have one quantity in all rows, for which no table is needed.
+        found = self._single.get(steps)
+        if found is None:
+            found = self._discounts.amounts(self._line(steps))
+            if len(self._single) < _GREATEST_SINGLE:
+                self._single[steps] = found
+        return found
 
     def _of_few(self, steps: npt.NDArray[np.int64]) -> ListedAndDiscount:
         found, codes = np.unique(steps, return_inverse=True)
@@ -100,17 +133,18 @@ class LineAmounts:
         listed, discount = np.array(amounts, np.int64).T
         return listed[codes], discount[codes]
 
-    def _make_room(self, count: int) -> None:
-        lacking = count - self._known.size
-        if lacking > 0:
-            # Twice as much, so that it is seldom done.
-            more = np.zeros(max(lacking, self._known.size), np.int64)
-            self._listed = np.concatenate((self._listed, more))
-            self._discount = np.concatenate((self._discount, more))
-            self._known = np.concatenate((self._known, more > 0))
-
-    def _learn(self, steps: int) -> None:
-        listed, discount = self._discounts.amounts(self._line(steps))
-        self._listed[steps], self._discount[steps] = listed, discount
-        self._known[steps] = True
-        self._has_discount |= discount != 0
+    def _reaches(self, greatest: int) -> bool:
+        """Return whether the table reaches up to so many steps, as it is from now on if it may."""
+        if greatest < self._listed.size:
+            return True
+        if greatest >= GREATEST_KEPT or not self._has_table:
+            return False
+        # Twice as much, so that it is seldom done.
+        count = min(max(greatest + 1, 2 * self._listed.size, _LEAST_KEPT), GREATEST_KEPT)
+        table = self._discounts.of_multiples(self._line(1), count)
+        if table is None:
+            self._has_table = False
+            return False
+        self._listed, self._discount = table
+        self._has_discount = bool(self._discount.any())
+        return True

@@ -1,18 +1,19 @@
 """Bills of many rows of one job at once, each the same as the single bill to the minor unit."""
 
-from collections.abc import Hashable, Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from datetime import date
-from weakref import WeakValueDictionary
+from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.batch.bills.assembly import KnownAmounts, RowLine
+from loomwright.batch.bills.assembly import RowLine
 from loomwright.batch.bills.columns import NO_DAY, BillColumns, Mask, Whole
 from loomwright.batch.bills.growth import TooGreatError
-from loomwright.batch.bills.job_cases import BilledJob, JobCases, billed_key
+from loomwright.batch.bills.job_cases import BookNeeds, JobCases, billed_key
+from loomwright.batch.bills.job_cases import difficulties as known_difficulties
+from loomwright.batch.bills.known_amounts import BookAmounts, KnownAmounts
 from loomwright.batch.bills.lengths import RowLengths, rows_out_of_range
-from loomwright.batch.bills.line_amounts import LineDiscounts
 from loomwright.batch.bills.row_sums import RowSums
 from loomwright.batch.bills.tally import Chunk
 from loomwright.batch.codes import coded_rows
@@ -20,6 +21,7 @@ from loomwright.batch.quote import Amounts
 from loomwright.batch.sizing.sizes import SizedRows
 from loomwright.batch.variation import Variation
 from loomwright.engineering.errors import EngineeringError
+from loomwright.jobs.job import Job
 from loomwright.pricing.bill import Bills, valid_until
 from loomwright.pricing.minor_units import Units
 from loomwright.pricing.price_book import PriceBook
@@ -34,6 +36,43 @@ GREATEST_CASES = 4_096
 _FIRST_DAY = date(1970, 1, 1)
 # Later than any day.
 _OPEN = int(np.iinfo(np.int32).max)
+# In place of a difficulty with which the single bill takes no job.
+_REFUSED = -1
+
+
+class Difficulties(NamedTuple):
+    """Difficulty of many rows: what is stated, and its index in each row or the one of all."""
+
+    stated: Sequence[str | None]
+    of_rows: Units
+
+
+class BookJobs:
+    """Jobs and amounts of a price book that were met so far, whatever the options.
+
+    Parameters
+    ----------
+    book
+        Price book, with what holds on the day.
+    """
+
+    def __init__(self, book: PriceBook) -> None:
+        self.book = book
+        #: Amounts of lines.
+        self.amounts = BookAmounts(book)
+        self._needs = BookNeeds(book)
+        self._jobs: dict[Hashable, JobCases] = {}
+
+    def cases(self, job: Job) -> JobCases:
+        """Return the cases of a job, and of all that differ from it in nothing that is billed."""
+        key = billed_key(job)
+        found = self._jobs.get(key)
+        if found is None or found.case_count > GREATEST_CASES:
+            if len(self._jobs) >= GREATEST_KNOWN_JOBS:
+                self._jobs.pop(next(iter(self._jobs)))
+            found = JobCases(job, self._needs)
+            self._jobs[key] = found
+        return found
 
 
 class RowBills:
@@ -47,17 +86,23 @@ class RowBills:
         Price book.
     options
         Day, discounts, package price, deposit.
+    jobs
+        Jobs met before with what holds of the book on the day of the options, if any.
     """
 
-    def __init__(self, book: PriceBook, options: PricingOptions) -> None:
+    def __init__(
+        self, book: PriceBook, options: PricingOptions, jobs: BookJobs | None = None
+    ) -> None:
         self._stated, self._options = book, options
-        self._book = book.on_day(options.as_of)
-        self._known = KnownAmounts(self._book, LineDiscounts(self._book, options))
+        self._jobs = jobs or BookJobs(book.on_day(options.as_of))
+        self._book = self._jobs.book
+        self._known = KnownAmounts(self._jobs.amounts, options)
         self._sums = RowSums(self._book, options)
-        self._frames: dict[Hashable, JobCases] = {}
-        self._billed = WeakValueDictionary[Hashable, BilledJob]()
+        self._codes: dict[str | None, int] = {}
 
-    def of(self, variation: Variation, sizes: SizedRows) -> BillColumns:
+    def of(
+        self, variation: Variation, sizes: SizedRows, difficulties: Difficulties | None = None
+    ) -> BillColumns:
         """Return the bills of rows of a job.
 
         Parameters
@@ -66,6 +111,8 @@ class RowBills:
             Rows of a job.
         sizes
             Their circuits.
+        difficulties
+            Difficulty of each row; that of the job where none are stated.
 
         Returns
         -------
@@ -78,14 +125,18 @@ class RowBills:
             The solver of the cheapest articles gave no proof.
         """
         found = _Found(variation.count, has_deposit=self._options.deposit is not None)
-        left_out = sizes.unusual | rows_out_of_range(variation)
-        rows = np.flatnonzero(~left_out)
-        if not rows.size or not self._fits(variation):
-            found.left_out[:] = True
-            return found.columns()
+        difficulty = self._difficulty(
+            difficulties or Difficulties([variation.job.vehicle.difficulty], 0)
+        )
+        left_out = sizes.unusual | rows_out_of_range(variation) | (difficulty == _REFUSED)
         found.left_out[left_out] = True
-        frame = self._frame(variation)
-        cases = frame.cases(variation, sizes, rows)
+        rows = np.flatnonzero(~left_out)
+        if not rows.size:
+            return found.columns()
+        if isinstance(difficulty, np.ndarray):
+            difficulty = difficulty[rows]
+        frame = self._jobs.cases(variation.job)
+        cases = frame.cases(variation, sizes, rows, difficulty)
         for places in _chunks(cases, rows.size):
             own = rows[places]
             chunk = Chunk(own.size, _at(cases, places), RowLengths(variation, own))
@@ -95,31 +146,33 @@ class RowBills:
                 found.left_out[own] = True
         return found.columns()
 
-    def _fits(self, variation: Variation) -> bool:
-        """Return whether the single bill takes the job at all."""
+    def _difficulty(self, difficulties: Difficulties) -> Units:
+        """Return what cases have of the difficulty of each row, or of all rows."""
+        codes = [self._code(each) for each in difficulties.stated]
+        if len(set(codes)) == 1:
+            return codes[0]
+        return np.array(codes, np.int64)[difficulties.of_rows]
+
+    def _code(self, difficulty: str | None) -> int:
+        """Return the index of a difficulty with which the single bill takes a job at all."""
+        code = self._codes.get(difficulty)
+        if code is None:
+            code = _REFUSED
+            if self._fits(difficulty):
+                code = known_difficulties(self._book).index(difficulty)
+            self._codes[difficulty] = code
+        return code
+
+    def _fits(self, difficulty: str | None) -> bool:
         try:
-            Bills(self._stated, self._options, variation.job.vehicle.difficulty)
+            Bills(self._stated, self._options, difficulty)
         except EngineeringError:
             return False
         return True
 
-    def _frame(self, variation: Variation) -> JobCases:
-        key = billed_key(variation.job)
-        frame = self._frames.get(key)
-        if frame is None or frame.case_count > GREATEST_CASES:
-            if len(self._frames) >= GREATEST_KNOWN_JOBS:
-                self._frames.pop(next(iter(self._frames)))
-            difficulty = variation.job.vehicle.difficulty
-            # What lives on with a job of another difficulty serves this one.
-            billed = self._billed.get(key[1:]) or BilledJob(variation.job, self._book)
-            self._billed[key[1:]] = billed
-            frame = JobCases(billed, difficulty, self._book, self._known)
-            self._frames[key] = frame
-        return frame
-
     def _fill(self, found: "_Found", rows: Whole, chunk: Chunk, frame: JobCases) -> None:
         assembly = frame.assembly
-        lines = assembly.lines(chunk)
+        lines = assembly.lines(chunk, self._known)
         priced = self._sums.of(lines, chunk.count)
         found.take(rows, priced.sums)
         found.left_out[rows] = priced.left_out

@@ -165,7 +165,7 @@ class Tally:
     def add(self, amount: Amount) -> None:
         """Let what one more case needs join."""
         piece, case, (law, constant, factor), at = amount
-        self._divide(lcm(constant[1], 1 if at is None else factor[1]))
+        self._divide(constant[1] if at is None else lcm(constant[1], factor[1]))
         if constant[0]:
             own = self._constants.setdefault(piece, {})
             own[case] = own.get(case, 0) + constant[0] * (self.denominator // constant[1])
@@ -175,9 +175,9 @@ class Tally:
 
     def _divide(self, denominator: int) -> None:
         """Count in parts so small that a part of a step is a whole number of them."""
-        times = denominator // gcd(self.denominator, denominator)
-        if times == 1:
+        if self.denominator % denominator == 0:
             return
+        times = denominator // gcd(self.denominator, denominator)
         self.denominator *= times
         for by_case in self._constants.values():
             for case in by_case:

@@ -1,11 +1,11 @@
 """How many needs of a row no part of the price book serves, counted as a bill lists them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 
 import numpy as np
 
 from loomwright.batch.bills.lengths import CircuitStretch
-from loomwright.batch.bills.pieces import Case
+from loomwright.batch.bills.pieces import PartNeed, WorkNeed
 from loomwright.batch.bills.tally import Chunk, Presence
 from loomwright.pricing.minor_units import Units
 from loomwright.pricing.part_lines import listed_together
@@ -23,7 +23,7 @@ class Unserved:
         # Needs that are alike where their lengths are.
         self._by_length: dict[tuple[object, ...], dict[CircuitStretch, Presence]] = {}
 
-    def join(self, piece: int, number: int, case: Case) -> None:
+    def join(self, piece: int, number: int, parts: Iterable[PartNeed]) -> None:
         """Let a case join.
 
         Parameters
@@ -32,15 +32,18 @@ class Unserved:
             Index of its piece.
         number
             Which case of the piece it is.
-        case
-            What it needs.
+        parts
+            Those that it needs.
         """
-        for need in case.parts:
+        for need in parts:
             if not need.parts:
                 self._of_part(need.requirement).add(piece, number)
-        for work in case.work:
-            if work.stepped is None:
-                self._alike.setdefault((work.operation,), Presence()).add(piece, number)
+
+    def join_work(self, piece: int, number: int, work: Iterable[WorkNeed]) -> None:
+        """Let the labour of a case join."""
+        for need in work:
+            if need.stepped is None:
+                self._alike.setdefault((need.operation,), Presence()).add(piece, number)
 
     def _of_part(self, asked: Requirement) -> Presence:
         """Return where a part is needed that is listed together with this one."""

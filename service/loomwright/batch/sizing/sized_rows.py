@@ -7,30 +7,26 @@ import numpy.typing as npt
 
 from loomwright.batch.sizing.conductor_columns import NONE, NOT_SOLVED, ConductorRows
 from loomwright.batch.sizing.conductor_rows import conductor_rows
+from loomwright.batch.sizing.known_fuses import KnownFuses
 from loomwright.batch.sizing.sizes import CircuitSizes, SizedRows
 from loomwright.batch.sizing.source_rows import SourceRows, fault_source_rows
 from loomwright.batch.variation import Variation
 from loomwright.engineering.compiled import compiled
 from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, VERDICTS
-from loomwright.engineering.protection.fuse_request import FuseRequest
 from loomwright.engineering.protection.fuse_rows import (
     UNUSUAL,
     CircuitFuses,
     FuseNumbers,
 )
-from loomwright.engineering.protection.fuse_terms import ANY_CURRENT_A, ANY_SOURCE
-from loomwright.engineering.protection.protected_conductor import protected_candidate
 from loomwright.engineering.record import record
 from loomwright.jobs import sized_circuit
 from loomwright.jobs.circuit_conductors import feeding_source
 from loomwright.jobs.circuit_fuses import (
     CURED_BY_THICKNESS,
-    fuse_request,
     next_passing,
     stated_starting_current_a,
 )
 from loomwright.jobs.job import Circuit, Job
-from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
 Array = npt.NDArray[np.float64]
@@ -44,8 +40,6 @@ NO_FUSE = sized_circuit.VERDICTS.index(sized_circuit.NO_FUSE)
 NO_FEEDER = sized_circuit.VERDICTS.index(sized_circuit.NO_FEEDER)
 IS_FOUND = np.array([verdict == FUSE_FOUND for verdict in VERDICTS])
 IS_CURED_BY_THICKNESS = np.array([verdict in CURED_BY_THICKNESS for verdict in VERDICTS])
-# For the loop of a candidate whose rows have their own.
-ANY_RESISTANCE_OHM = 1.0
 
 
 @record
@@ -57,13 +51,15 @@ class _Sized:
     unusual: Mask
 
 
-def sized_rows(variation: Variation) -> SizedRows:
+def sized_rows(variation: Variation, known: KnownFuses | None = None) -> SizedRows:
     """Return conductor and fuse of every circuit in every row of one job.
 
     Parameters
     ----------
     variation
         Rows of one job.
+    known
+        Fuses looked up for jobs before, if any; those that are looked up now join them.
 
     Returns
     -------
@@ -75,9 +71,11 @@ def sized_rows(variation: Variation) -> SizedRows:
     sources = {key: fault_source_rows(variation, key) for key in job.power_sources}
     unusual = np.zeros(variation.count, np.bool_)
     found: dict[str, _Sized] = {}
+    fuses = known or KnownFuses()
     for circuit in job.circuits:
         source = sources[feeding_source(job, circuit).key]
-        sized = _sized(job, circuit, conductors[circuit.key], source, found.get(circuit.fed_from))
+        feeder = found.get(circuit.fed_from)
+        sized = _sized(job, circuit, conductors[circuit.key], source, feeder, fuses)
         found[circuit.key] = sized
         unusual |= sized.unusual
     return SizedRows({key: sized.sizes for key, sized in found.items()}, unusual)
@@ -89,6 +87,7 @@ def _sized(
     conductors: ConductorRows,
     source: SourceRows,
     feeder: _Sized | None,
+    known: KnownFuses,
 ) -> _Sized:
     """Return one circuit; that before it, if any, is sized already."""
     count = conductors.chosen.size
@@ -106,11 +105,14 @@ def _sized(
         has_conductor &= feeder.sizes.verdict == SIZED
     rows = np.flatnonzero(has_conductor & ~conductors.unusual)
     if rows.size:
+        # A row has a conductor.
+        assert conductors.request is not None
+        assert conductors.frame is not None
         _choose(
             choice,
             rows,
             conductors,
-            _fuses(job, circuit, conductors),
+            known.of(job, circuit, conductors.request, conductors.frame),
             FuseNumbers(
                 conductors.current_a,
                 conductors.loop_resistance_ohm,
@@ -221,19 +223,6 @@ def _of_candidates(figures: Array, candidate: Indices) -> Array:
         if candidate[row] != NONE:
             found[row] = figures[row, candidate[row]]
     return found
-
-
-def _fuses(job: Job, circuit: Circuit, conductors: ConductorRows) -> CircuitFuses:
-    request, frame = conductors.request, conductors.frame
-    # A row has a conductor.
-    assert request is not None
-    assert frame is not None
-
-    def request_of(candidate: int) -> FuseRequest:
-        conductor = protected_candidate(request, frame, candidate, ANY_RESISTANCE_OHM, tables())
-        return fuse_request(job, circuit, ANY_CURRENT_A, conductor, ANY_SOURCE, None, tables())
-
-    return CircuitFuses(request_of, len(frame.sizes), circuit.fuse_types, fuse_tables())
 
 
 def _size_indices(circuit: Circuit, conductors: ConductorRows) -> npt.NDArray[np.int16]:
