@@ -127,8 +127,7 @@ def assert_known(order, circuits):
             if task.kind not in ("fuse", "protect", "cut", "lay", "terminate"):
                 assert as_the_engine_writes(anew) == text
             assert all(
-                set_anew(Words(DocumentOptions(language=language)), text, FORMS[task.kind])
-                != anew
+                set_anew(Words(DocumentOptions(language=language)), text, FORMS[task.kind]) != anew
                 for language in TRANSLATED
             )
         for check in task.checks:

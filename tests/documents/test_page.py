@@ -101,9 +101,7 @@ def test_headings_stand_in_order_and_tables_are_tagged(name, kind, language):
 
 
 def test_policy_names_the_style_of_every_page_and_lets_nothing_else_in():
-    policy = dict(
-        part.strip().partition(" ")[::2] for part in content_security_policy().split(";")
-    )
+    policy = dict(part.strip().partition(" ")[::2] for part in content_security_policy().split(";"))
     digests = {
         base64.b64encode(hashlib.sha256(found.encode()).digest()).decode()
         for kind in KINDS

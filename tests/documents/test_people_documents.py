@@ -175,16 +175,17 @@ def test_each_reading_has_its_range_and_room_for_what_is_measured(language):
         assert unit.removeprefix("m") == entry["unit"]
         read_back = scale * float(read(figure, words))
         assert read_back == pytest.approx(entry["expected"], abs=0.0051, rel=0.01)
-        low, high = (scale * float(read(text, words)) for text in row[3].split(" ") if "V" in text
-                     or "A" in text)
+        low, high = (
+            scale * float(read(text, words))
+            for text in row[3].split(" ")
+            if "V" in text or "A" in text
+        )
         assert low <= read_back <= high
 
 
 def test_drawings_stand_in_the_work_order():
     drawing = Drawing("plan", "Diagram of all circuits", "One battery.", 10, 10, "<svg></svg>")
-    sheet = document_sheet(
-        demo_plan(DEMO_JOBS[0]), DocumentOptions(kind="work_order"), (drawing,)
-    )
+    sheet = document_sheet(demo_plan(DEMO_JOBS[0]), DocumentOptions(kind="work_order"), (drawing,))
     (figure,) = blocks(sheet, Figure)
     assert figure.drawing is drawing
     (shown,) = page_of(sheet).iterfind(".//div[@role='img']")
@@ -211,10 +212,12 @@ def test_each_fuse_has_one_label(name, language):
         assert words.say(FUSE_TYPES[circuit["fuse"]["fuse_type"]]) in label.lines[1]
         assert words.section(circuit["conductor"]["size"]) in label.lines[2]
         assert label.lines[-1].endswith(names[circuit["fed_from"]])
-        fed = [item["description"] for item in answer["equipment"]
-               if item["circuit"] == circuit["key"]]
-        fed += [each["description"] for each in answer["circuits"]
-                if each["fed_from"] == circuit["key"]]
+        fed = [
+            item["description"] for item in answer["equipment"] if item["circuit"] == circuit["key"]
+        ]
+        fed += [
+            each["description"] for each in answer["circuits"] if each["fed_from"] == circuit["key"]
+        ]
         assert label.lines[3].endswith(", ".join(fed))
 
 
@@ -267,13 +270,22 @@ def test_nothing_in_a_document_is_left_to_be_filled_in(kind, language):
 
 def test_words_of_a_document_are_in_its_language():
     english, german = (
-        page_of(sheet_of_demo("combustion_car", "work_order", language)) for language in ("en", "de")
+        page_of(sheet_of_demo("combustion_car", "work_order", language))
+        for language in ("en", "de")
     )
     said = [
         {
             node.text_content()
-            for path in (".//h1", ".//h2", ".//h3", ".//dt", ".//th", ".//p[@class='task']",
-                         ".//ul[@class='checks']/li", ".//ul[@class='warned']/li")
+            for path in (
+                ".//h1",
+                ".//h2",
+                ".//h3",
+                ".//dt",
+                ".//th",
+                ".//p[@class='task']",
+                ".//ul[@class='checks']/li",
+                ".//ul[@class='warned']/li",
+            )
             for node in page.iterfind(path)
         }
         for page in (english, german)

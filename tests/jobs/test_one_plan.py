@@ -78,8 +78,9 @@ def test_the_recommended_plan_takes_the_place_of_a_dearer_leanest(monkeypatch):
     known = job, demo_book(), tables(), fuse_tables()
     lean, recommended = (installation_plan(name, *known) for name in PLAN_NAMES[:2])
     assert (lean.name, recommended.name) == PLAN_NAMES[:2]
-    assert plain(one_plan_document(job, lean))["lines"] == (
-        plain(one_plan_document(job, recommended))["lines"]
+    assert (
+        plain(one_plan_document(job, lean))["lines"]
+        == (plain(one_plan_document(job, recommended))["lines"])
     )
 
 
