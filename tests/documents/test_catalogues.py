@@ -1,6 +1,7 @@
 """Every word of a document is said in every language, and the engine has no word without one."""
 
 import re
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
@@ -99,7 +100,7 @@ def test_stages_have_all_kinds_of_steps_in_the_order_of_the_phases():
     staged = [kind for _, kinds in vocabulary.STAGES for kind in kinds]
     assert staged == list(KINDS)
     phases = [{PHASES[kind] for kind in kinds} for _, kinds in vocabulary.STAGES]
-    assert all(max(one) < min(other) for one, other in zip(phases, phases[1:], strict=False))
+    assert all(max(one) < min(other) for one, other in pairwise(phases))
 
 
 def test_cautions_of_customers_are_cautions():

@@ -5,16 +5,17 @@ import copy
 import hashlib
 import re
 from html.parser import HTMLParser
+from itertools import pairwise
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from people_documents import demo_plan, page_of, sheet_of_demo
 from loomwright.documents.for_people import document_sheet
 from loomwright.documents.html import content_security_policy, html_of, style
 from loomwright.documents.options import KINDS, LANGUAGES, DocumentOptions
 from loomwright.jobs.demo_library import DEMO_JOBS
+from people_documents import demo_plan, page_of, sheet_of_demo
 
 VOID = frozenset(("meta", "col", "br", "hr", "img", "input", "link"))
 HOSTILE = (
@@ -89,7 +90,7 @@ def test_headings_stand_in_order_and_tables_are_tagged(name, kind, language):
     levels = [int(node.tag[1]) for node in page.iter("h1", "h2", "h3")]
     assert levels[0] == 1
     assert levels.count(1) == 1
-    assert all(after <= before + 1 for before, after in zip(levels, levels[1:], strict=False))
+    assert all(after <= before + 1 for before, after in pairwise(levels))
     for table in page.iter("table"):
         assert table.findtext("caption")
         heads = list(table.iterfind("thead/tr/th"))

@@ -6,7 +6,6 @@ from decimal import Decimal
 import pytest
 from babel.numbers import parse_decimal
 
-from people_documents import demo_plan, page_of, plan_answer, sheet_of_demo, tables_of
 from loomwright.documents.for_people import document_sheet, file_name
 from loomwright.documents.html import html_of
 from loomwright.documents.options import KINDS, LANGUAGES, DocumentOptions
@@ -14,9 +13,10 @@ from loomwright.documents.sheet import BLANK, Cautions, Figure, Label, Labels, S
 from loomwright.documents.vocabulary import FUSE_TYPES
 from loomwright.documents.words import Words
 from loomwright.drawings.drawing import Drawing
-from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
+from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.web.stated_jobs import stated_job
+from people_documents import demo_plan, page_of, plan_answer, sheet_of_demo, tables_of
 
 SIGNS = "€\u00a0 "
 
@@ -70,10 +70,8 @@ def test_totals_of_the_quote_add_up(name, language):
     assert read(table[3][0].split("%")[0], words) == Decimal(answer["taxes"][0]["percent"])
 
 
-def quote_of(book_changes, pricing, words=None):
+def quote_of(book_changes, pricing):
     """The tables of the quote of a demo job under a changed price book, and its answer."""
-    from loomwright.jobs.demo_library import demo_price_book
-
     book = price_book_from_document(demo_price_book() | book_changes)
     answer = plan_answer(stated_job(demo_job(DEMO_JOBS[0])), pricing, book=book)
     sheet = document_sheet(answer, DocumentOptions(language="de"))

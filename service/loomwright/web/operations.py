@@ -240,7 +240,8 @@ OPERATIONS = (
             "and closed once, a panel is protected before a conductor passes it, fuses come last. "
             "Parts and hours are those of the bill, shared over the steps to the last digit. A "
             "torque is a published one where there is one, and gives way to that of the maker. The "
-            "request is that of build-bill-of-materials; paperwork, `document` and `show_cost` change nothing."
+            "request is that of build-bill-of-materials; paperwork, `document` and `show_cost` "
+            "change nothing."
         ),
     ),
     Operation(
