@@ -26,8 +26,8 @@ from loomwright.jobs.plan.alternatives import (
 from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
 from loomwright.jobs.plan.consistent import ConsistentCircuits, consistent_circuits
 from loomwright.jobs.plan.outputs import EquipmentOutput, equipment_outputs
+from loomwright.jobs.plan.signal_of_plan import signal_of_plan
 from loomwright.jobs.plan.supply_of_plan import supply_of_plan
-from loomwright.jobs.planned_signal import planned_signal
 from loomwright.jobs.priced_job import COMPLETE, PricedJob, priced_circuits
 from loomwright.jobs.priced_job import VERDICTS as BILL_VERDICTS
 from loomwright.jobs.sized_circuit import SizedCircuit
@@ -43,7 +43,6 @@ from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Provenance, Tables
-from loomwright.tables.signal_load import signal_factors
 
 NO_OPERATING_POINT = "no_operating_point"
 VOLTAGE_TOO_LOW = "voltage_too_low"
@@ -349,23 +348,9 @@ def _plan(
         solved=solved,
         outputs=outputs,
         supply=supply,
-        signal=_signal(job, solved, fuse_tables),
+        signal=signal_of_plan(job, solved, fuse_tables),
         order=shared.orders.of(priced),
         measurements=measurements,
-    )
-
-
-def _signal(job: Job, solved: SolvedInstallation, fuse_tables: FuseTables) -> SignalPlan | None:
-    """Return the signal path with the ground potentials of the solved network."""
-    if job.signal is None:
-        return None
-    potentials_v = {
-        item.key: solved.circuits[item.circuit].ground_potential_v
-        for item in job.equipment
-        if item.circuit is not None and item.circuit in solved.circuits
-    }
-    return planned_signal(
-        job.signal, job.vehicle.system_voltage_v, fuse_tables, signal_factors(), potentials_v
     )
 
 
