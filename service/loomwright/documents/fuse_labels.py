@@ -33,7 +33,8 @@ def fuse_labels_sheet(answer: Answer, options: DocumentOptions) -> Sheet:
     )
     wide, high = (words.small_length(1e-3 * side) for side in (WIDTH_MM, HEIGHT_MM))
     told = words.say(
-        "Print at full size and cut along the lines; one label is {width} wide and at least {height} high.",
+        "Print at full size and cut along the lines;"
+        " one label is {width} wide and at least {height} high.",
         width=wide,
         height=high,
     )
