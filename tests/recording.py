@@ -32,6 +32,7 @@ from set_up import create_with, key_entry
 
 Recorded = dict[str, Any]
 JSON = "application/json"
+PAGE = "text/html"
 KEY = "a key that may see cost and margin"
 OTHER_KEY = "a key that may not"
 CONDUCTOR = EXAMPLES["size-conductor"]["bass_unit_under_the_seat"]
@@ -101,7 +102,10 @@ def recorded_answers(client: FlaskClient) -> Recorded:
 
 
 def _form_answers(client: FlaskClient, name: str, url: str) -> Recorded:
-    """Return the answers to the documents of an operation in each form that is text but JSON."""
+    """Return the answers to the documents of an operation in each form that is text but JSON.
+
+    Pages for people are left out: they are long, and tell a program nothing.
+    """
     return {
         form.media_type: {
             example: _accepted(
@@ -110,7 +114,7 @@ def _form_answers(client: FlaskClient, name: str, url: str) -> Recorded:
             for example, body in BODIES[name].items()
         }
         for form in FORMS_BY_OPERATION[name].forms
-        if form.media_type != JSON and not form.is_binary
+        if form.media_type not in (JSON, PAGE) and not form.is_binary
     }
 
 

@@ -78,6 +78,24 @@ class QuantityKind:
         scale, offset = self._scales[match[2]]
         return float(match[1]) * scale + offset
 
+    def number_in(self, unit: str, value: float) -> float:
+        """Return a coherent SI value in one of the accepted units.
+
+        Parameters
+        ----------
+        unit
+            One of ``units``.
+        value
+            In coherent SI.
+
+        Returns
+        -------
+        float
+            In that unit.
+        """
+        scale, offset = self._scales[unit]
+        return (value - offset) / scale
+
     def number_of_si(self, value: float) -> float:
         """Return a coherent SI value in the stated unit.
 
@@ -134,6 +152,13 @@ TIME = _kind(
 CHARGE = _kind("charge", "coulomb", "Ah", {"Ah": "ampere * hour", "mAh": "milliampere * hour"})
 # A revolution is a count here and no angle: 60 rpm are 1/s, not 6.28 rad/s.
 SHAFT_SPEED = _kind("shaft_speed", "1 / second", "rpm", {"rpm": "1 / minute"})
+# Of documents for people alone; no request states one.
+TORQUE = _kind(
+    "torque",
+    "newton * metre",
+    "N m",
+    {"N m": "newton * metre", "lbf in": "force_pound * inch", "lbf ft": "force_pound * foot"},
+)
 
 KINDS = MappingProxyType(
     {

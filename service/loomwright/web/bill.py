@@ -1,11 +1,16 @@
 """The operation build-bill-of-materials."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from flask import Blueprint, Response, request
 
+from loomwright.documents.options import (
+    USUAL_DOCUMENT,
+    DocumentOptions,
+    options_from_document,
+)
 from loomwright.documents.paperwork import (
     NO_PAPERWORK,
     Paperwork,
@@ -19,7 +24,7 @@ from loomwright.jobs.job import Job
 from loomwright.jobs.priced_job import priced_job
 from loomwright.pricing.bill import NO_OPTIONS
 from loomwright.pricing.faults import DocumentError, Fault
-from loomwright.pricing.members import Record
+from loomwright.pricing.members import Member, Record
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions, pricing_from_document
 from loomwright.pricing.reading import ObjectReader
@@ -28,6 +33,7 @@ from loomwright.tables.load import tables
 from loomwright.web.access import require_cost_key
 from loomwright.web.answers import ENGINE_VERSION, cautions_of
 from loomwright.web.chosen_book import chosen_book
+from loomwright.web.forms.document_forms import document_members
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import invalid, json_object
@@ -59,17 +65,23 @@ def build_bill_of_materials_view() -> Response:
     }
     if wanted.options.show_cost:
         document["cost"] = margin_document(priced.bill)
+    if not asked.is_json:
+        document |= document_members(wanted.document, document["paperwork"])
     return asked.response(document)
 
 
 @dataclass(frozen=True, slots=True)
 class BillRequest:
-    """What a request asks for; ``cautions`` are keys that its price book brings along."""
+    """What a request asks for; ``cautions`` are keys that its price book brings along.
+
+    ``document`` says which document is made where the answer is not JSON.
+    """
 
     job: Job
     book: PriceBook
     options: PricingOptions
     paperwork: Paperwork
+    document: DocumentOptions
     cautions: tuple[str, ...]
 
 
@@ -82,13 +94,13 @@ def bill_request(
     rules: Record = REQUEST,
     read_more: Callable[[ObjectReader], None] = _nothing_more,
 ) -> BillRequest:
-    """Return the job, the price book, the pricing options and the paperwork of a request.
+    """Return what a request for a bill or for plans asks for.
 
     Parameters
     ----------
     document
         With ``job``, a price book in one of its forms unless that of the demo serves, and
-        ``pricing`` and ``paperwork`` if wanted.
+        ``pricing``, ``paperwork`` and ``document`` if wanted.
     rules
         What the document may have; another operation may ask for more or for less.
     read_more
@@ -121,11 +133,23 @@ def bill_request(
     paperwork: Paperwork | None = NO_PAPERWORK
     if envelope.has("paperwork"):
         paperwork = _read(envelope, "paperwork", paperwork_from_document, faults)
-    if faults or job is None or options is None or paperwork is None:
+    wanted: DocumentOptions | None = USUAL_DOCUMENT
+    if envelope.has("document"):
+        members = _members_of(rules, "document")
+        wanted = _read(
+            envelope, "document", lambda stated: options_from_document(stated, members), faults
+        )
+    if faults or job is None or options is None or paperwork is None or wanted is None:
         raise invalid([(fault.pointer, fault.message) for fault in faults])
     if chosen.problem is not None:
         raise chosen.problem
-    return BillRequest(job, book, options, paperwork, chosen.cautions)
+    return BillRequest(job, book, options, paperwork, wanted, chosen.cautions)
+
+
+def _members_of(rules: Record, name: str) -> Mapping[str, Member]:
+    record = rules.members[name]
+    assert isinstance(record, Record)
+    return record.members
 
 
 def _read(

@@ -227,7 +227,8 @@ OPERATIONS = (
             "Circuits are sized as size-conductor and size-fuse do it; parts, labour, discounts "
             "and tax follow from the rules and the price book, each line with its reason. Without "
             "a price book the demo book of the service prices it. Cost and margin need a key. The "
-            "same request, price book and version give the same bytes on any day."
+            "same request, price book and version give the same bytes on any day. As HTML it is a "
+            "quote for the customer, in the language and units of `document`."
         ),
     ),
     Operation(
@@ -240,7 +241,8 @@ OPERATIONS = (
             "Circuits are sized until the network that they make up agrees with what they were "
             "sized for: leanest that is safe, as the job asks, and with headroom for later. Each "
             "plan is complete and priced; `changes` says what differs. The same request, price "
-            "book and version give the same bytes on any day."
+            "book and version give the same bytes on any day. As HTML or CSV the answer is the "
+            "quote, work order or fuse labels of the one plan that `document` names."
         ),
     ),
     Operation(
@@ -274,7 +276,8 @@ OPERATIONS = (
             "and closed once, a panel is protected before a conductor passes it, fuses come last. "
             "Parts and hours are those of the bill, shared over the steps to the last digit. A "
             "torque is a published one where there is one, and gives way to that of the maker. The "
-            "request is that of build-bill-of-materials; paperwork and `show_cost` change nothing."
+            "request is that of build-bill-of-materials; paperwork, `document` and `show_cost` "
+            "change nothing."
         ),
     ),
     Operation(

@@ -4,15 +4,18 @@ from typing import Any
 
 from flask import Blueprint, Response, request
 
+from loomwright.documents.paperwork import paperwork_document
 from loomwright.jobs.plan.alternatives import PlanOptions
 from loomwright.jobs.plan.document import plans_document
-from loomwright.jobs.plan.plan import installation_plans
+from loomwright.jobs.plan.one_plan import one_plan_document
+from loomwright.jobs.plan.plan import installation_plan, installation_plans
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.web.access import require_cost_key
 from loomwright.web.answers import ENGINE_VERSION, cautions_of
 from loomwright.web.bill import BillRequest, bill_request
+from loomwright.web.forms.document_forms import document_members
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import json_object
@@ -32,6 +35,8 @@ def plan_installation_view() -> Response:
     show_cost = wanted.options.show_cost
     if show_cost:
         require_cost_key(request)
+    if not asked.is_json:
+        return asked.response(_one_plan(wanted, plan_options))
     with fields_within("job"):
         plans = installation_plans(
             wanted.job, wanted.book, tables(), fuse_tables(), wanted.options, plan_options
@@ -45,18 +50,37 @@ def plan_installation_view() -> Response:
     return asked.response(document)
 
 
+def _one_plan(wanted: BillRequest, plan_options: PlanOptions) -> dict[str, Any]:
+    """Return the one plan of which a document is asked for, without what it costs the shop."""
+    with fields_within("job"):
+        plan = installation_plan(
+            wanted.document.plan,
+            wanted.job,
+            wanted.book,
+            tables(),
+            fuse_tables(),
+            wanted.options,
+            plan_options,
+        )
+    return {
+        **one_plan_document(wanted.job, plan),
+        "cautions": cautions_of((*plan.cautions, *wanted.cautions)),
+        **document_members(wanted.document, paperwork_document(wanted.paperwork)),
+    }
+
+
 def plan_request(document: dict[str, Any]) -> tuple[BillRequest, PlanOptions]:
     """Return what a request for plans asks for.
 
     Parameters
     ----------
     document
-        As that of build-bill-of-materials without paperwork, with the growth of the loads.
+        As that of build-bill-of-materials, with the growth of the loads.
 
     Returns
     -------
     tuple
-        Job, price book and options; options of the plans.
+        Job, price book, options, paperwork and document; options of the plans.
 
     Raises
     ------

@@ -81,11 +81,12 @@ def _plan(
         "signal": None if plan.signal is None else signal_document(plan.signal),
         "bill": bill,
         "work_order": work_summary(plan.order, steps, {} if steps is base else base),
-        "expected_measurements": [_expectation(entry) for entry in plan.measurements],
+        "expected_measurements": [expectation_document(entry) for entry in plan.measurements],
     }
 
 
-def _expectation(entry: Expectation) -> dict[str, Any]:
+def expectation_document(entry: Expectation) -> dict[str, Any]:
+    """Return what a meter is expected to read as plain JSON values."""
     return {
         **quantity_document(entry.quantity),
         "expected": six_digits(entry.expected),

@@ -1,5 +1,6 @@
 """A whole installation from one job: three plans, each sized, solved, priced and put in order."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import pairwise
 
@@ -14,12 +15,19 @@ from loomwright.jobs.job import Job
 from loomwright.jobs.job_bills import JobBills
 from loomwright.jobs.job_networks import JobNetworks
 from loomwright.jobs.measurements import JobReadings
-from loomwright.jobs.plan.alternatives import LEANEST, PLAN_NAMES, USUAL, PlanOptions, planned_job
+from loomwright.jobs.plan.alternatives import (
+    LEANEST,
+    PLAN_NAMES,
+    RECOMMENDED,
+    USUAL,
+    PlanOptions,
+    planned_job,
+)
 from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
 from loomwright.jobs.plan.consistent import ConsistentCircuits, consistent_circuits
 from loomwright.jobs.plan.outputs import EquipmentOutput, equipment_outputs
+from loomwright.jobs.plan.signal_of_plan import signal_of_plan
 from loomwright.jobs.plan.supply_of_plan import supply_of_plan
-from loomwright.jobs.planned_signal import planned_signal
 from loomwright.jobs.priced_job import COMPLETE, PricedJob, priced_circuits
 from loomwright.jobs.priced_job import VERDICTS as BILL_VERDICTS
 from loomwright.jobs.sized_circuit import SizedCircuit
@@ -35,7 +43,6 @@ from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Provenance, Tables
-from loomwright.tables.signal_load import signal_factors
 
 NO_OPERATING_POINT = "no_operating_point"
 VOLTAGE_TOO_LOW = "voltage_too_low"
@@ -79,6 +86,14 @@ class Plan:
         parts = (*(output.estimate for output in self.outputs), self.supply, self.signal)
         return tuple(part for part in parts if part is not None)
 
+    @property
+    def cautions(self) -> tuple[str, ...]:
+        """Keys of ``CAUTIONS`` that the plan calls for, each once."""
+        found = dict.fromkeys(self.order.cautions)
+        for part in self.judged:
+            found.update(dict.fromkeys(part.cautions))
+        return tuple(found)
+
 
 @record
 class InstallationPlans:
@@ -98,9 +113,7 @@ class InstallationPlans:
         """Keys of ``CAUTIONS`` that any plan calls for, each once."""
         found: dict[str, None] = {}
         for plan in self.plans:
-            found.update(dict.fromkeys(plan.order.cautions))
-            for part in plan.judged:
-                found.update(dict.fromkeys(part.cautions))
+            found.update(dict.fromkeys(plan.cautions))
         return tuple(found)
 
     @property
@@ -181,6 +194,20 @@ class _Shared:
     networks: JobNetworks
     readings: JobReadings
 
+    @classmethod
+    def of(
+        cls,
+        job: Job,
+        book: PriceBook,
+        tables: Tables,
+        fuse_tables: FuseTables,
+        options: PricingOptions,
+    ) -> "_Shared":
+        """Return what nothing is known of yet."""
+        bills = JobBills(job, book, options)
+        orders = JobOrders(job, tables, fuse_tables, bills.builds)
+        return cls(bills, orders, JobNetworks(tables), JobReadings())
+
 
 def installation_plans(
     job: Job,
@@ -217,17 +244,76 @@ def installation_plans(
     EngineeringError
         A circuit lies outside the models, or the options do not fit the bill.
     """
-    bills = JobBills(job, book, options)
-    orders = JobOrders(job, tables, fuse_tables, bills.builds)
-    shared = _Shared(bills, orders, JobNetworks(tables), JobReadings())
-    plans = tuple(
-        _plan(name, job, plan_options, shared, tables, fuse_tables) for name in PLAN_NAMES
-    )
-    if _costs_more(plans[0], plans[1]):
-        # Thinner feeds can make constant-power loads draw so much more that nothing is saved.
-        plans = (replace(plans[1], name=LEANEST), *plans[1:])
+    shared = _Shared.of(job, book, tables, fuse_tables, options)
+    found = {
+        name: _plan(name, job, plan_options, shared, tables, fuse_tables) for name in PLAN_NAMES
+    }
+    plans = tuple(_taken(name, found) for name in PLAN_NAMES)
     changes = tuple(_changes(before, after) for before, after in pairwise(plans))
     return InstallationPlans(job, plans, changes)
+
+
+def installation_plan(
+    name: str,
+    job: Job,
+    book: PriceBook,
+    tables: Tables,
+    fuse_tables: FuseTables,
+    options: PricingOptions = NO_OPTIONS,
+    plan_options: PlanOptions = USUAL,
+) -> Plan:
+    """Return one plan of a job, the same that ``installation_plans`` has under its name.
+
+    Parameters
+    ----------
+    name
+        One of ``PLAN_NAMES``.
+    job
+        The job.
+    book
+        Price book.
+    tables
+        Tables of the engineering.
+    fuse_tables
+        Fuse tables of the engineering.
+    options
+        Day, discounts, package price, deposit.
+    plan_options
+        Growth that the plan with headroom is sized for.
+
+    Returns
+    -------
+    Plan
+        Complete; no other plan is made but those that it depends on.
+
+    Raises
+    ------
+    EngineeringError
+        As ``installation_plans``, for the plans that are made.
+    """
+    shared = _Shared.of(job, book, tables, fuse_tables, options)
+    return _taken(
+        name,
+        {
+            needed: _plan(needed, job, plan_options, shared, tables, fuse_tables)
+            for needed in _NEEDED.get(name, (name,))
+        },
+    )
+
+
+# The plans that must be known before one can be given, where it is not that one alone.
+_NEEDED: Mapping[str, tuple[str, ...]] = {LEANEST: (LEANEST, RECOMMENDED)}
+
+
+def _taken(name: str, found: Mapping[str, Plan]) -> Plan:
+    """Return the plan that is given under a name, of those that were made.
+
+    Thinner feeds can make constant-power loads draw so much more that nothing is saved: the
+    recommended plan takes the place of a leanest one that costs more.
+    """
+    if name == LEANEST and _costs_more(found[LEANEST], found[RECOMMENDED]):
+        return replace(found[RECOMMENDED], name=LEANEST)
+    return found[name]
 
 
 def _costs_more(plan: Plan, other: Plan) -> bool:
@@ -262,23 +348,9 @@ def _plan(
         solved=solved,
         outputs=outputs,
         supply=supply,
-        signal=_signal(job, solved, fuse_tables),
+        signal=signal_of_plan(job, solved, fuse_tables),
         order=shared.orders.of(priced),
         measurements=measurements,
-    )
-
-
-def _signal(job: Job, solved: SolvedInstallation, fuse_tables: FuseTables) -> SignalPlan | None:
-    """Return the signal path with the ground potentials of the solved network."""
-    if job.signal is None:
-        return None
-    potentials_v = {
-        item.key: solved.circuits[item.circuit].ground_potential_v
-        for item in job.equipment
-        if item.circuit is not None and item.circuit in solved.circuits
-    }
-    return planned_signal(
-        job.signal, job.vehicle.system_voltage_v, fuse_tables, signal_factors(), potentials_v
     )
 
 

@@ -1,4 +1,4 @@
-"""The forms of a bill: a table, a quotation and an entry for the calendar of a bay."""
+"""The forms of a bill: a table, a quotation, an entry for the calendar of a bay, a quote."""
 
 from collections.abc import Callable
 from typing import Any
@@ -7,6 +7,7 @@ from loomwright.documents.bay_booking import bay_booking
 from loomwright.documents.bill_csv import bill_csv
 from loomwright.documents.paperwork import Paperwork, paperwork_of_answer
 from loomwright.documents.quotation import ubl_quotation
+from loomwright.web.forms.document_forms import HTML
 from loomwright.web.forms.form import Form
 from loomwright.web.forms.shared_forms import JSON
 
@@ -42,4 +43,5 @@ BILL_FORMS = (
         encode=_of_bill(bay_booking),
         parameters="; charset=utf-8",
     ),
+    HTML,
 )

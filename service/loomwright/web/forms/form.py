@@ -1,6 +1,6 @@
 """What a form is, which of them an operation has, and the query parameters that ask for them."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from types import MappingProxyType
@@ -34,7 +34,8 @@ class Form:
     ``name`` is the value of ``as`` that asks for it, ``media_type`` that of ``Accept``.
     ``encode`` makes bytes of an answer in plain JSON values; ``encode_part`` does so of the part at
     a path, and only such a form goes with ``field``. JSON has neither and is written without a
-    detour. ``parameters`` are those of the media type. An answer of more than
+    detour. ``headers`` are header fields of a response besides its type, which follow from the
+    answer. ``parameters`` are those of the media type. An answer of more than
     ``greatest_characters`` is refused. What is binary is no text.
     """
 
@@ -43,6 +44,7 @@ class Form:
     description: str
     encode: Callable[[dict[str, Any]], bytes] | None = None
     encode_part: Callable[[dict[str, Any], Path], bytes] | None = None
+    headers: Callable[[dict[str, Any]], Mapping[str, str]] | None = None
     parameters: str = ""
     greatest_characters: int | None = None
     is_binary: bool = False

@@ -34,6 +34,11 @@ class AskedForm:
         self.form = form
         self.path = path
 
+    @property
+    def is_json(self) -> bool:
+        """Whether the whole answer is asked for, as JSON."""
+        return self.form.media_type == _JSON
+
     def response(self, document: Mapping[str, Any]) -> Response:
         """Return an answer in this form.
 
@@ -56,8 +61,11 @@ class AskedForm:
         if form.media_type == _JSON:
             response = json_response(document)
         else:
-            body = self._encoded(document)
-            response = Response(body, content_type=form.content_type)
+            # Through JSON, so that each form holds the JSON answer's figures to the last digit.
+            plain = orjson.loads(orjson.dumps(document, option=orjson.OPT_SERIALIZE_NUMPY))
+            response = Response(self._encoded(plain), content_type=form.content_type)
+            if form.headers is not None:
+                response.headers.update(form.headers(plain))
         response.headers["Vary"] = "Accept"
         return response
 
@@ -73,10 +81,8 @@ class AskedForm:
         response.headers["Vary"] = "Accept"
         return response
 
-    def _encoded(self, document: Mapping[str, Any]) -> bytes:
+    def _encoded(self, plain: dict[str, Any]) -> bytes:
         form = self.form
-        # Through JSON, so that each form holds the figures of the JSON answer to the last digit.
-        plain = orjson.loads(orjson.dumps(document, option=orjson.OPT_SERIALIZE_NUMPY))
         if form.encode_part is None:
             assert form.encode is not None
             body = form.encode(plain)

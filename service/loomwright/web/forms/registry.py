@@ -6,6 +6,7 @@ from marshmallow import Schema
 
 from loomwright.web.forms.batch_forms import BATCH_FORMS, NDJSON
 from loomwright.web.forms.bill_forms import BILL_FORMS
+from loomwright.web.forms.document_forms import PLAN_FORMS
 from loomwright.web.forms.drawing_forms import DRAWING_FORMS, SVG
 from loomwright.web.forms.form import OperationForms
 from loomwright.web.forms.shared_forms import JSON, calculator_forms
@@ -44,7 +45,7 @@ FORMS_BY_OPERATION = MappingProxyType(
             _calculator("match-load-impedance", MatchLoadImpedanceAnswer, "recommended.notation"),
             OperationForms("assess-supply", AssessSupplyAnswer, (JSON,)),
             OperationForms("build-bill-of-materials", BuildBillOfMaterialsAnswer, BILL_FORMS),
-            OperationForms("plan-installation", PlanInstallationAnswer, (JSON,)),
+            OperationForms("plan-installation", PlanInstallationAnswer, PLAN_FORMS),
             OperationForms("draw-installation", DrawingAnswer, DRAWING_FORMS, usual=SVG.name),
             OperationForms("solve-network", SolveNetworkAnswer, (JSON,)),
             OperationForms("check-measurements", CheckMeasurementsAnswer, (JSON,)),

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
+from loomwright.documents.options import BILL_DOCUMENT_RECORD
 from loomwright.documents.paperwork import PAPERWORK_RECORD
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job_members import job_record
@@ -26,7 +27,10 @@ PRICED_JOB: Mapping[str, Member] = {
     **BOOK_CHOICE,
     "pricing": PRICING_RECORD,
 }
-REQUEST = Record("BuildBillOfMaterialsRequest", {**PRICED_JOB, "paperwork": PAPERWORK_RECORD})
+REQUEST = Record(
+    "BuildBillOfMaterialsRequest",
+    {**PRICED_JOB, "paperwork": PAPERWORK_RECORD, "document": BILL_DOCUMENT_RECORD},
+)
 # Rules between the members of these documents and of what they hold.
 REQUEST_RULES: Mapping[str, Rule] = {**JOB_RULES, **BOOK_RULES, **PRICING_RULES}
 

@@ -3,6 +3,8 @@
 from functools import cache
 from typing import Any
 
+from loomwright.documents.options import PLAN_DOCUMENT_RECORD
+from loomwright.documents.paperwork import PAPERWORK_RECORD
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.plan.alternatives import HEADROOM_PERCENT
 from loomwright.pricing.members import Record
@@ -11,7 +13,13 @@ from loomwright.web.schemas.documents import JsonSchema, components
 from loomwright.web.schemas.price_book import at_most_one_book
 
 INSTALLATION_REQUEST = Record(
-    "PlanInstallationRequest", {**PRICED_JOB, "headroom_percent": HEADROOM_PERCENT}
+    "PlanInstallationRequest",
+    {
+        **PRICED_JOB,
+        "headroom_percent": HEADROOM_PERCENT,
+        "paperwork": PAPERWORK_RECORD,
+        "document": PLAN_DOCUMENT_RECORD,
+    },
 )
 
 

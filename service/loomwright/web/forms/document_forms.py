@@ -1,0 +1,113 @@
+"""The forms of documents for people: what is made of an answer that says which is wanted.
+
+Such an answer has ``paperwork`` beside its figures, and ``document`` and ``drawings``, which are no
+part of the JSON answer.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from loomwright.documents.for_people import document_sheet, file_name
+from loomwright.documents.html import content_security_policy, html_of
+from loomwright.documents.options import DocumentOptions
+from loomwright.documents.plan_csv import plan_csv
+from loomwright.documents.sheet import Sheet
+from loomwright.drawings.drawing import Drawing
+from loomwright.web.forms.form import Form
+from loomwright.web.forms.shared_forms import JSON
+
+Answer = dict[str, Any]
+
+
+def document_members(
+    options: DocumentOptions, paperwork: dict[str, Any] | None, drawings: Sequence[Drawing] = ()
+) -> Answer:
+    """Return what an answer has besides for the sake of documents.
+
+    Parameters
+    ----------
+    options
+        Which document is wanted.
+    paperwork
+        As the request states it.
+    drawings
+        What a work order shows.
+
+    Returns
+    -------
+    dict
+        Members to add.
+    """
+    return {
+        "paperwork": paperwork,
+        "document": asdict(options),
+        "drawings": [asdict(drawing) for drawing in drawings],
+    }
+
+
+def _options(answer: Answer) -> DocumentOptions:
+    return DocumentOptions(**answer["document"])
+
+
+def set_by(printer: Callable[[Sheet], bytes]) -> Callable[[Answer], bytes]:
+    """Return how a printer sets the document that an answer asks for."""
+
+    def encode(answer: Answer) -> bytes:
+        drawings = [Drawing(**entry) for entry in answer["drawings"]]
+        return printer(document_sheet(answer, _options(answer), drawings))
+
+    return encode
+
+
+def document_headers(ending: str, answer: Answer) -> dict[str, str]:
+    """Return the header fields of a document in the language of people.
+
+    Parameters
+    ----------
+    ending
+        Of the name of its file.
+    answer
+        With ``document``.
+
+    Returns
+    -------
+    dict
+        Name of the file, language, and that nobody guesses another media type.
+    """
+    options = _options(answer)
+    return {
+        "Content-Disposition": f'inline; filename="{file_name(answer, options, ending)}"',
+        "Content-Language": options.language,
+        "X-Content-Type-Options": "nosniff",
+    }
+
+
+def _page_headers(answer: Answer) -> dict[str, str]:
+    policy = {"Content-Security-Policy": content_security_policy()}
+    return document_headers("html", answer) | policy
+
+
+def _table_headers(answer: Answer) -> dict[str, str]:
+    # Its headings and texts are English, whatever language the documents are asked for in.
+    return document_headers("csv", answer) | {"Content-Language": "en"}
+
+
+HTML = Form(
+    "html",
+    "text/html",
+    "The document for people that `document` asks for, one page that needs no other file.",
+    encode=set_by(html_of),
+    headers=_page_headers,
+    parameters="; charset=utf-8",
+)
+PLAN_CSV = Form(
+    "csv",
+    "text/csv",
+    "What that document lists, as rows: lines and totals of the quote, steps with parts and "
+    "readings of the work order, or labels; plain numbers, names of columns in English.",
+    encode=lambda answer: plan_csv(answer, _options(answer).kind),
+    headers=_table_headers,
+    parameters="; charset=utf-8; header=present",
+)
+PLAN_FORMS = (JSON, HTML, PLAN_CSV)
