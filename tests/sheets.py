@@ -232,7 +232,7 @@ def drawing(name: str = "single_line") -> Drawing:
     return Drawing(name, "Fuses in a row", "Five fuses of 30 A in a row.", 580, 130, svg)
 
 
-def quote(language: str = "en", lines: int = 42, paper: str = "a4") -> Sheet:
+def quote(language: str = "en", lines: int = 70, paper: str = "a4") -> Sheet:
     """A quotation as long as that of the largest demo job."""
     words = _WORDS[language]
     rows = tuple(
@@ -285,7 +285,7 @@ def quote(language: str = "en", lines: int = 42, paper: str = "a4") -> Sheet:
     )
 
 
-def work_order(language: str = "en", count: int = 36, paper: str = "a4") -> Sheet:
+def work_order(language: str = "en", count: int = 18, paper: str = "a4") -> Sheet:
     """A work order as long as that of the largest demo job."""
     words = _WORDS[language]
     steps = tuple(

@@ -7,7 +7,7 @@ import os
 import threading
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 import orjson
 
@@ -81,13 +81,12 @@ class _Compiler:
         self._template = b""
         self._process = 0
 
-    def pdf(self, inputs: dict[str, str], standards: list["typst.PDFStandard"]) -> bytes:
-        """Return what the template makes of its inputs; the lock has to be held."""
+    def pdf(self, data: bytes, standards: list["typst.PDFStandard"]) -> bytes:
+        """Return what the template makes of the data of a sheet; the lock has to be held."""
         # Late, as most processes set no PDF.
         import typst  # noqa: PLC0415
 
         if self._made is None:
-            # An input given as bytes serves one call; it is given again with each.
             self._template = _TEMPLATE.read_bytes()
             self._made = typst.Compiler(
                 root=_TEMPLATE.parent,
@@ -101,9 +100,10 @@ class _Compiler:
             raise PdfError("this process was forked from one that had set a PDF")
         try:
             pdf = self._made.compile(
-                self._template,
+                # Not by sys_inputs: those belong to what the layout of each cell is remembered by,
+                # and no cell would be known again in the next document.
+                cast("bytes", {"main": self._template, "sheet.json": data}),
                 format="pdf",
-                sys_inputs=inputs,
                 pdf_standards=standards,
                 timestamp=0,
             )
@@ -124,14 +124,14 @@ _COMPILER = _Compiler()
 
 
 def _set(sheet: Sheet) -> bytes:
-    inputs = {"sheet": orjson.dumps(data_of(sheet)).decode()}
+    data = orjson.dumps(data_of(sheet))
     with _COMPILER.lock:
         try:
-            return _COMPILER.pdf(inputs, [_STANDARD])
+            return _COMPILER.pdf(data, [_STANDARD])
         except PdfError as error:
             if not any(words in str(error) for words in _LACKS_GLYPH):
                 raise
-        return _COMPILER.pdf(inputs, [])
+        return _COMPILER.pdf(data, [])
 
 
 def _culprit(sheet: Sheet) -> str | None:
