@@ -1,67 +1,126 @@
-"""Texts as a printer may set them: without controls, and with points to break what is too long."""
+"""Texts as they may be set: without controls, and with points to break what is too long.
+
+Lengths are in em, the type size.
+"""
 
 import re
 
 ZERO_WIDTH_SPACE = "\u200b"
-# A type size of 9 to 10 pt: the width of a usual letter and what capitals and the like have more.
-_LETTER_MM, _WIDER_MM, _WIDEST_MM = 1.7, 0.8, 1.8
-_LEAST_LENGTH = 5
+# No character is wider, whatever font of Typst's it is taken from.
+GREATEST_EM = 1.25
+# Widest of Libertinus Serif in regular and bold, rounded up to the next 0.05 em (measured by Typst;
+# a test holds them). The usual Latin letters; any other counts as ``GREATEST_EM``.
+_LETTERS = {
+    0.25: " \u00a0',.|·",
+    0.30: "!:;¡°‘’",
+    0.35: "()/\\ijl{}ª²³´¹ìíîïı",
+    0.40: '"-IJ[]`ft¯ºÌÍÎÏ•',
+    0.45: "*?rs¨¿š“”„",
+    0.50: "_cez§çèéêëćčęěźżž",
+    0.55: "#$+0123456789<>FS^abgv£±×àáâãäå÷ąğśŚŠ–€−≈≤≥",
+    0.60: "=Ldopquxy«µ»ðòóôõöøùúûüýłŁőůűμ",
+    0.65: "%EPYZhkn¶ÈÉÊËßñńňřŹŻŽ",
+    0.70: "BTV©®¼½¾Ý",
+    0.75: "&ACDGKNOQRUXÀÁÂÃÄÅÇÐÑÒÓÔÕÖØÙÚÛÜæ—Ω",
+    0.80: "w",
+    0.85: "Hœ…",
+    0.90: "M",
+    0.95: "m",
+    1.00: "@Æ",
+    1.05: "W",
+}
+_WIDTHS = {letter: width for width, letters in _LETTERS.items() for letter in letters}
+_LEAST_LENGTH = 4
+_LONG_WORD = re.compile(rf"[^\s]{{{_LEAST_LENGTH},}}")
 # Control characters become spaces; marks that turn the direction of what follows are dropped, as
-# they could make a text read otherwise than it is (Unicode Technical Report 36, 3.1).
+# they could make a text read otherwise than it is (Unicode Technical Report 36).
 _CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 _DIRECTION = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u206f\ufeff\ufff9-\ufffb]")
 # Half of a pair by itself is no character, and no encoding of it exists.
 _HALF = re.compile("[\ud800-\udfff]")
-_LONG_WORD = re.compile(rf"[^\s]{{{_LEAST_LENGTH},}}")
-_WIDER = re.compile("[A-Z%&@_mw0-9]")
-_WIDEST = re.compile("[^\x00-\u024f]")
 _AFTER_JOINT = re.compile(r"(?<=[_./:,;=+|&\-])(?=[^\s])")
-# A word that the rules of a language can divide: letters alone, never five vowels or seven
-# consonants in a row, a capital only in front.
+# A word that the rules of a language can divide: letters alone, a capital only in front, never five
+# vowels or seven consonants in a row.
 _NATURAL = re.compile(
     r"\W*[^\W\d_](?:(?![aeiouyäöüáéíóúñ]{5}|[^aeiouyäöüáéíóú]{7})[a-zß-ÿ]){0,40}\W*"
 )
 
 
-def set_text(text: str, width_mm: float) -> str:
-    """Return a text that is harmless and does not run out of its column.
+def width_em(text: str) -> float:
+    """Return an upper bound of the width of a text in one line.
 
     Parameters
     ----------
     text
         Any.
-    width_mm
-        Of the column [mm]; without end for a text that is not set but read out.
+
+    Returns
+    -------
+    float
+        Width [em]; about a tenth too much for usual texts.
+    """
+    width = _WIDTHS.get
+    return sum([width(letter, GREATEST_EM) for letter in text])
+
+
+def harmless_text(text: str) -> str:
+    """Return a text without what is no character of a line.
+
+    Parameters
+    ----------
+    text
+        Any.
 
     Returns
     -------
     str
-        With spaces for control characters, without marks of direction, and with zero-width spaces
-        at which a word may break that is too long and that no rules of a language divide.
+        With spaces for control characters and without marks of direction.
     """
-    if not text.isprintable():
-        text = _HALF.sub("\ufffd", _DIRECTION.sub("", _CONTROL.sub(" ", text)))
-    if len(text) * _WIDEST_TOTAL_MM <= width_mm:
+    if text.isprintable():
         return text
-    return _LONG_WORD.sub(lambda found: _broken(found[0], width_mm), text)
+    return _HALF.sub("\ufffd", _DIRECTION.sub("", _CONTROL.sub(" ", text)))
 
 
-_WIDEST_TOTAL_MM = _LETTER_MM + _WIDEST_MM
+class Fitting:
+    """Texts made to fit in their columns; ``hyphenates`` is true once one of them has to be divided.
 
+    Division by the rules of the language is wanted only then, as the setter would divide many a
+    word that fits on the next line.
+    """
 
-def _broken(word: str, width_mm: float) -> str:
-    if _width_mm(word) <= width_mm or _NATURAL.fullmatch(word):
-        return word
-    pieces = _AFTER_JOINT.split(word)
-    return ZERO_WIDTH_SPACE.join(
-        piece if _width_mm(piece) <= width_mm else ZERO_WIDTH_SPACE.join(piece)
-        for piece in pieces
-    )
+    __slots__ = ("hyphenates",)
 
+    def __init__(self) -> None:
+        self.hyphenates = False
 
-def _width_mm(word: str) -> float:
-    return (
-        len(word) * _LETTER_MM
-        + len(_WIDER.findall(word)) * _WIDER_MM
-        + len(_WIDEST.findall(word)) * _WIDEST_MM
-    )
+    def text(self, text: str, room_em: float) -> str:
+        """Return a text that is harmless and does not run out of its column.
+
+        Parameters
+        ----------
+        text
+            Any.
+        room_em
+            Width of the column [em].
+
+        Returns
+        -------
+        str
+            With zero-width spaces at which a word may break that is too long for the column and
+            that no rules of a language divide.
+        """
+        clean = harmless_text(text)
+        if len(clean) * GREATEST_EM <= room_em or width_em(clean) <= room_em:
+            return clean
+        return _LONG_WORD.sub(lambda found: self._fitted(found[0], room_em), clean)
+
+    def _fitted(self, word: str, room_em: float) -> str:
+        if width_em(word) <= room_em:
+            return word
+        if _NATURAL.fullmatch(word):
+            self.hyphenates = True
+            return word
+        return ZERO_WIDTH_SPACE.join(
+            piece if width_em(piece) <= room_em else ZERO_WIDTH_SPACE.join(piece)
+            for piece in _AFTER_JOINT.split(word)
+        )

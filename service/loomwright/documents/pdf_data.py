@@ -1,7 +1,7 @@
 """A sheet as the plain values that the template of the PDF reads.
 
 What depends on widths and lengths of texts is settled here: widths of columns, points at which a
-long word may break, and what is short enough to stay on one page.
+long word may break, which rows are one line high, and what is short enough to stay on one page.
 """
 
 import re
@@ -9,11 +9,12 @@ from collections.abc import Iterable, Sequence
 from types import MappingProxyType
 from typing import Any
 
-from loomwright.documents.breaks import set_text
+from loomwright.documents.breaks import Fitting, harmless_text, width_em
 from loomwright.documents.sheet import (
     BLANK,
     Block,
     Cautions,
+    Column,
     Facts,
     Figure,
     Labels,
@@ -24,6 +25,9 @@ from loomwright.documents.sheet import (
     Table,
 )
 
+# The type sizes of the template [mm]: of texts, of tables and lists in steps, of the footer.
+_EM_MM, _SMALL_EM_MM, _FOOTER_EM_MM = 10.0 * 0.3528, 9.0 * 0.3528, 8.0 * 0.3528
+_TITLE_EM_MM, _HEADING_EM_MM, _SUBTITLE_EM_MM = 17.0 * 0.3528, 12.0 * 0.3528, 11.5 * 0.3528
 MARGIN_MM = 18.0
 # Width of the paper [mm], ISO 216 and ANSI/ASME Y14.1.
 PAPER_WIDTHS_MM = MappingProxyType({"a4": 210.0, "us-letter": 215.9})
@@ -32,9 +36,8 @@ GREATEST_DRAWING_MM = 205.0
 # What a person needs to write a figure in.
 _BLANK_MM = 20.0
 _NARROWEST_MM = 11.0
-# A figure or letter of a table's type size, and what stands to both sides of it in a cell.
-_FIGURE_MM = 1.72
-_INSETS_MM = 3.4
+# What stands to both sides of the text of a cell.
+_INSETS_MM = 3.3
 # Whatever has more characters may be higher than a page, and has to be let across its end.
 _LONG = 1500
 _PAGE_PART = re.compile(r"(\{pages?\})")
@@ -61,23 +64,26 @@ def data_of(sheet: Sheet) -> dict[str, Any]:
     if sheet.paper not in PAPER_WIDTHS_MM:
         raise ValueError(f"{sheet.paper!r} is no paper; one of {', '.join(PAPER_WIDTHS_MM)}")
     width_mm = PAPER_WIDTHS_MM[sheet.paper] - 2.0 * MARGIN_MM
+    fitting = Fitting()
     return {
         "language": sheet.language,
         "paper": sheet.paper,
         "margin_mm": MARGIN_MM,
-        "title": set_text(sheet.title, width_mm / 2.0),
-        "subtitle": set_text(sheet.subtitle, width_mm),
-        "facts": _pairs(sheet.facts.pairs, width_mm / 2.0),
+        "name": harmless_text(sheet.title),
+        "title": fitting.text(sheet.title, width_mm / _TITLE_EM_MM),
+        "subtitle": fitting.text(sheet.subtitle, width_mm / _SUBTITLE_EM_MM),
+        "facts": _pairs(sheet.facts.pairs, width_mm / 2.0 / _EM_MM, fitting),
         "sections": [
             {
-                "heading": set_text(section.heading, width_mm / 1.5),
+                "heading": fitting.text(section.heading, width_mm / _HEADING_EM_MM),
                 "starts_page": section.starts_page,
                 "blocks": [block_data(block, width_mm) for block in section.blocks],
             }
             for section in sheet.sections
         ],
-        "page_of": [part for part in _PAGE_PART.split(set_text(sheet.page_of, width_mm)) if part],
-        "footer": set_text(sheet.footer, width_mm / 2.0),
+        "page_of": [part for part in _PAGE_PART.split(harmless_text(sheet.page_of)) if part],
+        "footer": fitting.text(sheet.footer, 0.6 * width_mm / _FOOTER_EM_MM),
+        "hyphenate": fitting.hyphenates,
     }
 
 
@@ -96,125 +102,157 @@ def block_data(block: Block, width_mm: float) -> dict[str, Any]:
     dict[str, Any]
         Its texts and what was settled about it.
     """
+    fitting = Fitting()
+    data = _block(block, width_mm, fitting)
+    data["hyphenate"] = fitting.hyphenates
+    return data
+
+
+def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
+    room_em = width_mm / _EM_MM
     match block:
         case Paragraph():
-            return {"kind": "paragraph", "text": set_text(block.text, width_mm)}
+            return {"kind": "paragraph", "text": fitting.text(block.text, room_em)}
         case Facts():
-            return {"kind": "facts", "pairs": _pairs(block.pairs, width_mm)}
+            return {"kind": "facts", "pairs": _pairs(block.pairs, room_em, fitting)}
         case Table():
-            return _table(block, width_mm)
+            return _table(block, width_mm, fitting)
         case Cautions():
             return {
                 "kind": "cautions",
-                "heading": set_text(block.heading, width_mm),
-                "texts": [set_text(text, width_mm - 12.0) for text in block.texts],
+                "heading": fitting.text(block.heading, room_em - 3.0),
+                "texts": [fitting.text(text, room_em - 4.5) for text in block.texts],
                 "breaks": _long(block.texts),
             }
         case Steps():
-            return {"kind": "steps", "steps": [_step(step, width_mm) for step in block.steps]}
+            return {
+                "kind": "steps",
+                "steps": [_step(step, width_mm, fitting) for step in block.steps],
+            }
         case Figure():
-            return _figure(block, width_mm)
+            return _figure(block, width_mm, fitting)
         case Labels():
-            return _labels(block, width_mm)
+            return _labels(block, width_mm, fitting)
 
 
-def _pairs(pairs: Iterable[tuple[str, str]], width_mm: float) -> list[list[str]]:
-    # A name has no more than a third of the width, as the value is what counts.
+def _pairs(
+    pairs: Iterable[tuple[str, str]], room_em: float, fitting: Fitting
+) -> list[list[str | None]]:
+    # A name takes no more than a third of the width, so that the value keeps half.
     return [
-        [set_text(name, width_mm / 3.0), set_text(value, width_mm / 2.0)] for name, value in pairs
-    ]
-
-
-def _table(table: Table, width_mm: float) -> dict[str, Any]:
-    widths = _widths(table, width_mm)
-    rooms = [width - _INSETS_MM for width in widths]
-    cells: list[list[list[str | None]]] = [
         [
-            [
-                None if cell == BLANK else set_text(cell, room)
-                for cell, room in zip(row, rooms, strict=True)
-            ]
-            for row in rows
+            fitting.text(name, room_em / 3.0),
+            None if value == BLANK else fitting.text(value, room_em / 2.0),
         ]
-        for rows in (table.rows, table.totals)
+        for name, value in pairs
     ]
+
+
+def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
+    widths = _widths(table, width_mm)
+    rooms = [(width - _INSETS_MM) / _SMALL_EM_MM for width in widths]
+    rows = [_row(row, rooms, fitting) for row in table.rows]
     return {
         "kind": "table",
-        "caption": set_text(table.caption, width_mm),
-        "columns": [
-            set_text(column.heading, room)
-            for column, room in zip(table.columns, rooms, strict=True)
-        ],
+        "caption": fitting.text(table.caption, width_mm / _EM_MM),
+        "columns": _row([column.heading for column in table.columns], rooms, fitting),
         "figures": [column.is_figure for column in table.columns],
         "widths": widths,
-        "rows": cells[0],
-        "totals": cells[1],
-        "breaks": any(len(cell) > 12.0 * room for row in table.rows for cell, room in zip(row, rooms, strict=True)),
+        "rows": rows,
+        "single": [_is_single(row, rooms) for row in rows],
+        "totals": [_row(row, rooms, fitting) for row in table.totals],
+        "breaks": any(_is_high(row, rooms) for row in rows),
     }
+
+
+def _row(row: Sequence[str], rooms: Sequence[float], fitting: Fitting) -> list[str | None]:
+    return [
+        None if cell == BLANK else fitting.text(cell, room)
+        for cell, room in zip(row, rooms, strict=True)
+    ]
+
+
+def _is_single(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
+    """Return whether each cell of a row surely takes one line; its height is not measured then."""
+    return all(
+        cell is not None and width_em(cell) <= room for cell, room in zip(row, rooms, strict=True)
+    )
+
+
+def _is_high(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
+    """Return whether a row may be higher than half a page."""
+    return any(
+        cell is not None and len(cell) > 8.0 * room and width_em(cell) > 25.0 * room
+        for cell, room in zip(row, rooms, strict=True)
+    )
 
 
 def _widths(table: Table, width_mm: float) -> list[float]:
     """Return the width of each column [mm]: its share, but enough for its figures and blanks."""
     columns = table.columns
     least = [
-        min(_least_width(column.is_figure, index, table), 0.4 * width_mm)
+        min(_least_width_mm(column, index, table), 0.4 * width_mm)
         for index, column in enumerate(columns)
     ]
-    room = max(width_mm, sum(least))
+    # More columns than there is room for become narrower than they need.
+    scale = min(1.0, width_mm / sum(least))
+    least = [scale * width for width in least]
     free = set(range(len(columns)))
     widths = list(least)
     # Whoever is given less than it needs keeps what it needs; the others share the rest.
     while free:
-        rest = room - sum(least[index] for index in range(len(columns)) if index not in free)
+        rest = width_mm - sum(least[index] for index in range(len(columns)) if index not in free)
         shares = sum(columns[index].share for index in free)
         for index in free:
             widths[index] = rest * columns[index].share / shares
         short = {index for index in free if widths[index] < least[index]}
-        if not short:
-            break
         for index in short:
             widths[index] = least[index]
+        if not short:
+            break
         free -= short
     return [round(width, 3) for width in widths]
 
 
-def _least_width(is_figure: bool, index: int, table: Table) -> float:
+def _least_width_mm(column: Column, index: int, table: Table) -> float:
     cells = [row[index] for row in (*table.rows, *table.totals)]
     least = _BLANK_MM if BLANK in cells else _NARROWEST_MM
-    if is_figure and cells:
-        least = max(least, max(map(len, cells)) * _FIGURE_MM + _INSETS_MM)
+    if column.is_figure and cells:
+        least = max(least, max(map(width_em, cells)) * _SMALL_EM_MM + _INSETS_MM)
     return least
 
 
-def _step(step: Step, width_mm: float) -> dict[str, Any]:
-    room_mm = width_mm - 18.0
+def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
+    room_mm = width_mm - 17.0
+    room_em, small_em = room_mm / _EM_MM, room_mm / _SMALL_EM_MM
     texts = [step.text, *step.cautions, *(text for pair in step.facts for text in pair)]
     return {
         "number": str(step.number),
-        "text": set_text(step.text, room_mm),
-        "facts": _pairs(step.facts, room_mm / 2.0),
+        "text": fitting.text(step.text, room_em),
+        "facts": _pairs(step.facts, small_em / 2.0, fitting),
         "parts": [
-            [set_text(quantity, room_mm / 4.0), set_text(part, room_mm / 2.0)]
+            [fitting.text(quantity, small_em / 5.0), fitting.text(part, 0.7 * small_em)]
             for quantity, part in step.parts
         ],
-        "cautions": [set_text(text, room_mm) for text in step.cautions],
-        "breaks": _long(texts) or len(step.parts) + len(step.facts) > 40,
+        "cautions": [fitting.text(text, small_em - 1.5) for text in step.cautions],
+        "breaks": _long(texts) or len(step.parts) + len(step.facts) > 30,
     }
 
 
-def _figure(figure: Figure, width_mm: float) -> dict[str, Any]:
+def _figure(figure: Figure, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     drawing = figure.drawing
     return {
         "kind": "figure",
         "svg": drawing.svg,
-        "alt": set_text(drawing.description, float("inf")),
-        "caption": set_text(figure.caption, width_mm),
+        "alt": harmless_text(drawing.description),
+        "caption": fitting.text(figure.caption, width_mm / _SMALL_EM_MM),
         "width_mm": min(width_mm, GREATEST_DRAWING_MM * drawing.width / drawing.height),
     }
 
 
-def _labels(labels: Labels, width_mm: float) -> dict[str, Any]:
-    room_mm = labels.width_mm - 3.0
+def _labels(labels: Labels, width_mm: float, fitting: Fitting) -> dict[str, Any]:
+    # By the greatest type size of the template, at which most labels are set.
+    room_em = (labels.width_mm - 3.0) / _EM_MM
     return {
         "kind": "labels",
         "across": max(1, int(width_mm / labels.width_mm + 1e-9)),
@@ -222,8 +260,8 @@ def _labels(labels: Labels, width_mm: float) -> dict[str, Any]:
         "height_mm": labels.height_mm,
         "labels": [
             {
-                "head": set_text(label.head, room_mm / 1.5),
-                "lines": [set_text(line, room_mm) for line in label.lines],
+                "head": fitting.text(label.head, room_em / 1.5),
+                "lines": [fitting.text(line, room_em) for line in label.lines],
             }
             for label in labels.labels
         ],
