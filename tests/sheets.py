@@ -301,8 +301,8 @@ def work_order(language: str = "en", count: int = 18, paper: str = "a4") -> Shee
             if n % 2
             else ((words["length"], f"{n}.25 m"),),
             (
-                (f"{n} ×", words["part"].format(size=SIZES[n % len(SIZES)])),
-                ("2 ×", f"M8, {SIZES[n % len(SIZES)]} mm²"),
+                (f"{n} \u00d7", words["part"].format(size=SIZES[n % len(SIZES)])),
+                ("2 \u00d7", f"M8, {SIZES[n % len(SIZES)]} mm²"),
             )
             if n % 3 == 0
             else (),
@@ -339,7 +339,7 @@ def work_order(language: str = "en", count: int = 18, paper: str = "a4") -> Shee
                 words["measurements"],
                 (
                     measurements,
-                    Facts(((words["date"], ""), (words["signature"], ""))),
+                    Facts(((words["date"], BLANK), (words["signature"], BLANK))),
                 ),
             ),
         ),

@@ -12,12 +12,12 @@ GREATEST_EM = 1.25
 # a test holds them). The usual Latin letters; any other counts as ``GREATEST_EM``.
 _LETTERS = {
     0.25: " \u00a0',.|·",
-    0.30: "!:;¡°‘’",
-    0.35: "()/\\ijl{}ª²³´¹ìíîïı",
+    0.30: "!:;¡°\u2018\u2019",
+    0.35: "()/\\ijl{}ª²³\u00b4¹ìíîï",
     0.40: '"-IJ[]`ft¯ºÌÍÎÏ•',
     0.45: "*?rs¨¿š“”„",
     0.50: "_cez§çèéêëćčęěźżž",
-    0.55: "#$+0123456789<>FS^abgv£±×àáâãäå÷ąğśŚŠ–€−≈≤≥",
+    0.55: "#$+0123456789<>FS^abgv£±àáâãäå÷ąğśŚŠ€≈≤≥\u00d7\u2013\u2212",
     0.60: "=Ldopquxy«µ»ðòóôõöøùúûüýłŁőůűμ",
     0.65: "%EPYZhkn¶ÈÉÊËßñńňřŹŻŽ",
     0.70: "BTV©®¼½¾Ý",
@@ -82,10 +82,10 @@ def harmless_text(text: str) -> str:
 
 
 class Fitting:
-    """Texts made to fit in their columns; ``hyphenates`` is true once one of them has to be divided.
+    """Texts made to fit in their columns.
 
-    Division by the rules of the language is wanted only then, as the setter would divide many a
-    word that fits on the next line.
+    ``hyphenates`` is true once a word has to be divided by the rules of its language. Division is
+    wanted only then, as the setter would divide many a word that fits on the next line.
     """
 
     __slots__ = ("hyphenates",)

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     import typst
 
 # Tags, alternative texts, a title and a language, as ISO 14289-1 wants them.
-_STANDARD = "ua-1"
+_STANDARD: "typst.PDFStandard" = "ua-1"
 # No package is ever used; a folder that is none keeps Typst from looking for one.
 _NO_FOLDER = os.devnull
 _TEMPLATE = Path(__file__).parent / "typst" / "sheet.typ"
@@ -89,7 +89,7 @@ class _Compiler:
         if self._made is None:
             self._template = _TEMPLATE.read_bytes()
             self._made = typst.Compiler(
-                root=_TEMPLATE.parent,
+                root=str(_TEMPLATE.parent),
                 ignore_system_fonts=True,
                 package_path=_NO_FOLDER,
                 package_cache_path=_NO_FOLDER,

@@ -110,38 +110,37 @@ def block_data(block: Block, width_mm: float) -> dict[str, Any]:
 
 def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     room_em = width_mm / _EM_MM
+    data: dict[str, Any]
     match block:
         case Paragraph():
-            return {"kind": "paragraph", "text": fitting.text(block.text, room_em)}
+            data = {"kind": "paragraph", "text": fitting.text(block.text, room_em)}
         case Facts():
-            return {"kind": "facts", "pairs": _pairs(block.pairs, room_em, fitting)}
+            data = {"kind": "facts", "pairs": _pairs(block.pairs, room_em, fitting)}
         case Table():
-            return _table(block, width_mm, fitting)
+            data = _table(block, width_mm, fitting)
         case Cautions():
-            return {
+            data = {
                 "kind": "cautions",
                 "heading": fitting.text(block.heading, room_em - 3.0),
                 "texts": [fitting.text(text, room_em - 4.5) for text in block.texts],
                 "breaks": _long(block.texts),
             }
         case Steps():
-            return {
-                "kind": "steps",
-                "steps": [_step(step, width_mm, fitting) for step in block.steps],
-            }
+            steps = [_step(step, width_mm, fitting) for step in block.steps]
+            data = {"kind": "steps", "steps": steps}
         case Figure():
-            return _figure(block, width_mm, fitting)
+            data = _figure(block, width_mm, fitting)
         case Labels():
-            return _labels(block, width_mm, fitting)
+            data = _labels(block, width_mm, fitting)
+    return data
 
 
 def _pairs(
     pairs: Iterable[tuple[str, str]], room_em: float, fitting: Fitting
 ) -> list[list[str | None]]:
-    # A name takes no more than a third of the width, so that the value keeps half.
     return [
         [
-            fitting.text(name, room_em / 3.0),
+            fitting.text(name, room_em / 2.0),
             None if value == BLANK else fitting.text(value, room_em / 2.0),
         ]
         for name, value in pairs
@@ -161,6 +160,7 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
         "rows": rows,
         "single": [_is_single(row, rooms) for row in rows],
         "totals": [_row(row, rooms, fitting) for row in table.totals],
+        "blanks": any(None in row for row in rows),
         "breaks": any(_is_high(row, rooms) for row in rows),
     }
 
