@@ -1,0 +1,83 @@
+"""Texts with points to break; their widths beside those that Typst measures."""
+
+from typing import Any
+
+import orjson
+import pytest
+import typst
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loomwright.documents.breaks import (
+    _WIDTHS,
+    GREATEST_EM,
+    ZERO_WIDTH_SPACE,
+    Fitting,
+    harmless_text,
+    width_em,
+)
+
+MEASURE = """\
+#set text(
+  font: ("Libertinus Serif", "DejaVu Sans Mono"), size: 1000pt,
+  number-type: "lining", number-width: "tabular",
+)
+#context [#metadata(json("texts.json").map(words => calc.max(
+  ..(400, 700).map(weight => measure(text(weight: weight, words)).width.pt())
+)))<widths>]
+"""
+
+
+def measured_em(texts: list[str]) -> list[float]:
+    """Widths [em] of texts in one line, the wider of regular and bold, by Typst."""
+    files: Any = {"main": MEASURE.encode(), "texts.json": orjson.dumps(texts)}
+    compiler = typst.Compiler(files, ignore_system_fonts=True)
+    (answer,) = orjson.loads(compiler.query("<widths>", field="value"))
+    return [width / 1000.0 for width in answer]
+
+
+def test_widths_of_letters_are_bounds_of_those_measured() -> None:
+    letters = sorted(_WIDTHS)
+    for letter, measured in zip(letters, measured_em(letters), strict=True):
+        assert measured <= _WIDTHS[letter] + 1e-6, letter
+        assert measured > _WIDTHS[letter] - 0.2, letter
+
+
+def test_widths_of_words_are_bounds_of_those_measured() -> None:
+    words = [first + second for first in map(chr, range(33, 127)) for second in "AVToft1.-"]
+    words += [
+        "difficult office",
+        "Wasser, Strom; 12.50",
+        "\u0416\u0434\u0451",
+        "\u2593\u2588\u2192",
+    ]
+    for word, measured in zip(words, measured_em(words), strict=True):
+        assert measured <= width_em(word) + 0.02, word
+
+
+@given(st.text(max_size=60), st.floats(1.3, 50.0))
+def test_breaks_change_no_letter_and_leave_no_piece_too_wide(text: str, room_em: float) -> None:
+    fitting = Fitting()
+    fitted = fitting.text(text, room_em)
+    clean = harmless_text(text)
+    assert fitted.replace(ZERO_WIDTH_SPACE, "") == clean.replace(ZERO_WIDTH_SPACE, "")
+    if not fitting.hyphenates:
+        # Of fewer than four letters no word is broken: there is no column so narrow.
+        wide = [w for w in fitted.replace(ZERO_WIDTH_SPACE, " ").split() if len(w) > 3]
+        assert all(width_em(word) <= max(room_em, 3 * GREATEST_EM) for word in wide)
+
+
+@pytest.mark.parametrize(
+    ("text", "fitted", "hyphenates"),
+    [
+        ("Sicherung", "Sicherung", True),
+        ("main_fuse_holder", "main_\u200bfuse_\u200bholder", False),
+        ("F1 15 A", "F1 15 A", False),
+        ("AAAAAAAA", "\u200b".join("AAAAAAAA"), False),
+    ],
+)
+def test_words_break_where_a_reader_expects_it(text: str, fitted: str, hyphenates: bool) -> None:
+    fitting = Fitting()
+    assert fitting.text(text, 4.0) == fitted
+    assert fitting.hyphenates is hyphenates
+    assert Fitting().text(text, 100.0) == text
