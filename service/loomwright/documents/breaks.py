@@ -26,8 +26,7 @@ _LETTERS = {
     0.85: "Hœ…",
     0.90: "M",
     0.95: "m",
-    1.00: "@Æ",
-    1.05: "W",
+    1.05: "@ÆW",
 }
 _WIDTHS = {letter: width for width, letters in _LETTERS.items() for letter in letters}
 _LEAST_LENGTH = 4

@@ -5,11 +5,11 @@ long word may break, which rows are one line high, and what is short enough to s
 """
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Any
 
-from loomwright.documents.breaks import Fitting, harmless_text, width_em
+from loomwright.documents.breaks import GREATEST_EM, Fitting, harmless_text, width_em
 from loomwright.documents.sheet import (
     BLANK,
     Block,
@@ -38,8 +38,10 @@ _BLANK_MM = 20.0
 _NARROWEST_MM = 11.0
 # What stands to both sides of the text of a cell.
 _INSETS_MM = 3.3
-# Whatever has more characters may be higher than a page, and has to be let across its end.
-_LONG = 1500
+# Whatever may have more lines than a page has room for has to be let across its end.
+_MANY_LINES = 40.0
+# Between a name and its value and behind the value, in the template [em].
+_BETWEEN_EM = 3.0
 _PAGE_PART = re.compile(r"(\{pages?\})")
 
 
@@ -72,7 +74,7 @@ def data_of(sheet: Sheet) -> dict[str, Any]:
         "name": harmless_text(sheet.title),
         "title": fitting.text(sheet.title, width_mm / _TITLE_EM_MM),
         "subtitle": fitting.text(sheet.subtitle, width_mm / _SUBTITLE_EM_MM),
-        "facts": _pairs(sheet.facts.pairs, width_mm / 2.0 / _EM_MM, fitting),
+        "facts": _facts(sheet.facts.pairs, width_mm / _EM_MM, fitting, across=2),
         "sections": [
             {
                 "heading": fitting.text(section.heading, width_mm / _HEADING_EM_MM),
@@ -115,7 +117,7 @@ def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
         case Paragraph():
             data = {"kind": "paragraph", "text": fitting.text(block.text, room_em)}
         case Facts():
-            data = {"kind": "facts", "pairs": _pairs(block.pairs, room_em, fitting)}
+            data = {"kind": "facts", "facts": _facts(block.pairs, room_em, fitting)}
         case Table():
             data = _table(block, width_mm, fitting)
         case Cautions():
@@ -123,7 +125,7 @@ def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
                 "kind": "cautions",
                 "heading": fitting.text(block.heading, room_em - 3.0),
                 "texts": [fitting.text(text, room_em - 4.5) for text in block.texts],
-                "breaks": _long(block.texts),
+                "breaks": sum(_lines(text, room_em - 4.5) for text in block.texts) > _MANY_LINES,
             }
         case Steps():
             steps = [_step(step, width_mm, fitting) for step in block.steps]
@@ -135,16 +137,32 @@ def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     return data
 
 
-def _pairs(
-    pairs: Iterable[tuple[str, str]], room_em: float, fitting: Fitting
-) -> list[list[str | None]]:
-    return [
-        [
-            fitting.text(name, room_em / 2.0),
-            None if value == BLANK else fitting.text(value, room_em / 2.0),
-        ]
-        for name, value in pairs
+def _facts(
+    pairs: Sequence[tuple[str, str]], room_em: float, fitting: Fitting, across: int = 1
+) -> dict[str, Any]:
+    """Return pairs in so many columns of pairs, each with the width that its names need.
+
+    A name takes no more than two fifths of its column, so that the value keeps the greater part.
+    """
+    column_em = room_em / across - _BETWEEN_EM
+    names = [
+        min(
+            max(map(width_em, (name for name, _ in pairs[n::across])), default=0.0), 0.4 * column_em
+        )
+        for n in range(across)
     ]
+    rooms = [column_em - name for name in names]
+    return {
+        "names": names,
+        "pairs": [
+            [
+                fitting.text(name, names[n % across]),
+                None if value == BLANK else fitting.text(value, rooms[n % across]),
+            ]
+            for n, (name, value) in enumerate(pairs)
+        ],
+        "lines": sum(_lines(value, rooms[n % across]) for n, (_, value) in enumerate(pairs)),
+    }
 
 
 def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
@@ -180,9 +198,9 @@ def _is_single(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
 
 
 def _is_high(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
-    """Return whether a row may be higher than half a page."""
+    """Return whether a row may be too high to stay whole."""
     return any(
-        cell is not None and len(cell) > 8.0 * room and width_em(cell) > 25.0 * room
+        cell is not None and _lines(cell, room) > _MANY_LINES
         for cell, room in zip(row, rooms, strict=True)
     )
 
@@ -225,17 +243,27 @@ def _least_width_mm(column: Column, index: int, table: Table) -> float:
 def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     room_mm = width_mm - 17.0
     room_em, small_em = room_mm / _EM_MM, room_mm / _SMALL_EM_MM
-    texts = [step.text, *step.cautions, *(text for pair in step.facts for text in pair)]
+    facts = _facts(step.facts, small_em, fitting, across=2)
+    quantity_em, part_em = small_em / 5.0, 0.7 * small_em
+    lines = (
+        _lines(step.text, room_em)
+        + facts["lines"]
+        + sum(_lines(text, small_em - 1.5) for text in step.cautions)
+        + sum(
+            max(_lines(quantity, quantity_em), _lines(part, part_em))
+            for quantity, part in step.parts
+        )
+    )
     return {
         "number": str(step.number),
         "text": fitting.text(step.text, room_em),
-        "facts": _pairs(step.facts, small_em / 2.0, fitting),
+        "facts": facts,
         "parts": [
-            [fitting.text(quantity, small_em / 5.0), fitting.text(part, 0.7 * small_em)]
+            [fitting.text(quantity, quantity_em), fitting.text(part, part_em)]
             for quantity, part in step.parts
         ],
         "cautions": [fitting.text(text, small_em - 1.5) for text in step.cautions],
-        "breaks": _long(texts) or len(step.parts) + len(step.facts) > 30,
+        "breaks": lines > _MANY_LINES,
     }
 
 
@@ -268,5 +296,8 @@ def _labels(labels: Labels, width_mm: float, fitting: Fitting) -> dict[str, Any]
     }
 
 
-def _long(texts: Sequence[str]) -> bool:
-    return sum(map(len, texts)) > _LONG or len(texts) > 25
+def _lines(text: str, room_em: float) -> float:
+    """Return about how many lines a text takes, rather too many than too few."""
+    if len(text) * GREATEST_EM <= room_em:
+        return 1.0
+    return 1.0 + 1.1 * width_em(text) / room_em
