@@ -47,7 +47,7 @@ _WORDS = MappingProxyType(
                 "unit": "Unit",
                 "unit_price": "Unit price",
                 "total": "Total",
-                "part": "Battery cable {size} mm², tinned copper, insulated for 105 °C, black",
+                "part": "Battery cable {size} mm², tinned copper, for 105 °C, black",
                 "metre": "m",
                 "net": "Net total",
                 "tax": "Value added tax 19 %",

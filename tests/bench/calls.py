@@ -115,10 +115,11 @@ class Connection:
         return b"connection: close" in head
 
 
-def http_request(operation: str, body: bytes) -> bytes:
-    """Return the bytes of one POST."""
+def http_request(name: str, body: bytes, accept: str = "application/json") -> bytes:
+    """Return the bytes of one POST; what follows a colon in the name is no part of the address."""
+    operation = name.partition(":")[0]
     head = (
-        f"POST /v1/{operation} HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept: application/json\r\n"
+        f"POST /v1/{operation} HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept: {accept}\r\n"
         f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
     )
     return head.encode() + body

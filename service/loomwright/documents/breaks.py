@@ -62,6 +62,24 @@ def width_em(text: str) -> float:
     return sum([width(letter, GREATEST_EM) for letter in text])
 
 
+def fits(text: str, room_em: float) -> bool:
+    """Return whether a text surely stands in one line.
+
+    Parameters
+    ----------
+    text
+        Any.
+    room_em
+        Width of the line [em].
+
+    Returns
+    -------
+    bool
+        True by its length alone or by ``width_em``.
+    """
+    return len(text) * GREATEST_EM <= room_em or width_em(text) <= room_em
+
+
 def harmless_text(text: str) -> str:
     """Return a text without what is no character of a line.
 
@@ -109,17 +127,17 @@ class Fitting:
             that no rules of a language divide.
         """
         clean = harmless_text(text)
-        if len(clean) * GREATEST_EM <= room_em or width_em(clean) <= room_em:
+        if fits(clean, room_em):
             return clean
         return _LONG_WORD.sub(lambda found: self._fitted(found[0], room_em), clean)
 
     def _fitted(self, word: str, room_em: float) -> str:
-        if width_em(word) <= room_em:
+        if fits(word, room_em):
             return word
         if _NATURAL.fullmatch(word):
             self.hyphenates = True
             return word
         return ZERO_WIDTH_SPACE.join(
-            piece if width_em(piece) <= room_em else ZERO_WIDTH_SPACE.join(piece)
+            piece if fits(piece, room_em) else ZERO_WIDTH_SPACE.join(piece)
             for piece in _AFTER_JOINT.split(word)
         )

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Any
 
-from loomwright.documents.breaks import GREATEST_EM, Fitting, harmless_text, width_em
+from loomwright.documents.breaks import GREATEST_EM, Fitting, fits, harmless_text, width_em
 from loomwright.documents.sheet import (
     BLANK,
     Block,
@@ -169,6 +169,7 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     widths = _widths(table, width_mm)
     rooms = [(width - _INSETS_MM) / _SMALL_EM_MM for width in widths]
     rows = [_row(row, rooms, fitting) for row in table.rows]
+    single = [_is_single(row, rooms) for row in rows]
     return {
         "kind": "table",
         "caption": fitting.text(table.caption, width_mm / _EM_MM),
@@ -176,10 +177,12 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
         "figures": [column.is_figure for column in table.columns],
         "widths": widths,
         "rows": rows,
-        "single": [_is_single(row, rooms) for row in rows],
+        "single": single,
         "totals": [_row(row, rooms, fitting) for row in table.totals],
         "blanks": any(None in row for row in rows),
-        "breaks": any(_is_high(row, rooms) for row in rows),
+        "breaks": any(
+            not one and _is_high(row, rooms) for one, row in zip(single, rows, strict=True)
+        ),
     }
 
 
@@ -194,7 +197,7 @@ def _is_single(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
     """Return whether each cell of a row surely takes one line; its height is not measured then."""
     # Kerning sets some pairs of capitals apart, by up to a thirtieth of an em.
     return all(
-        cell is not None and width_em(cell) <= 0.96 * room for cell, room in zip(row, rooms, strict=True)
+        cell is not None and fits(cell, 0.96 * room) for cell, room in zip(row, rooms, strict=True)
     )
 
 
