@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Any
 
-from loomwright.documents.breaks import GREATEST_EM, Fitting, fits, harmless_text, width_em
+from loomwright.documents.breaks import BOLD, GREATEST_EM, Fitting, fits, harmless_text, width_em
 from loomwright.documents.sheet import (
     BLANK,
     Block,
@@ -72,12 +72,12 @@ def data_of(sheet: Sheet) -> dict[str, Any]:
         "paper": sheet.paper,
         "margin_mm": MARGIN_MM,
         "name": harmless_text(sheet.title),
-        "title": fitting.text(sheet.title, width_mm / _TITLE_EM_MM),
+        "title": fitting.text(sheet.title, width_mm / _TITLE_EM_MM, bold=True),
         "subtitle": fitting.text(sheet.subtitle, width_mm / _SUBTITLE_EM_MM),
         "facts": _facts(sheet.facts.pairs, width_mm / _EM_MM, fitting, across=2),
         "sections": [
             {
-                "heading": fitting.text(section.heading, width_mm / _HEADING_EM_MM),
+                "heading": fitting.text(section.heading, width_mm / _HEADING_EM_MM, bold=True),
                 "starts_page": section.starts_page,
                 "blocks": [block_data(block, width_mm) for block in section.blocks],
             }
@@ -123,7 +123,7 @@ def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
         case Cautions():
             data = {
                 "kind": "cautions",
-                "heading": fitting.text(block.heading, room_em - 3.0),
+                "heading": fitting.text(block.heading, room_em - 3.0, bold=True),
                 "texts": [fitting.text(text, room_em - 4.5) for text in block.texts],
                 "breaks": sum(_lines(text, room_em - 4.5) for text in block.texts) > _MANY_LINES,
             }
@@ -172,13 +172,13 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     single = [_is_single(row, rooms) for row in rows]
     return {
         "kind": "table",
-        "caption": fitting.text(table.caption, width_mm / _EM_MM),
-        "columns": _row([column.heading for column in table.columns], rooms, fitting),
+        "caption": fitting.text(table.caption, width_mm / _EM_MM, bold=True),
+        "columns": _row([column.heading for column in table.columns], rooms, fitting, bold=True),
         "figures": [column.is_figure for column in table.columns],
         "widths": widths,
         "rows": rows,
         "single": single,
-        "totals": [_row(row, rooms, fitting) for row in table.totals],
+        "totals": [_row(row, rooms, fitting, bold=True) for row in table.totals],
         "blanks": any(None in row for row in rows),
         "breaks": any(
             not one and _is_high(row, rooms) for one, row in zip(single, rows, strict=True)
@@ -186,9 +186,11 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     }
 
 
-def _row(row: Sequence[str], rooms: Sequence[float], fitting: Fitting) -> list[str | None]:
+def _row(
+    row: Sequence[str], rooms: Sequence[float], fitting: Fitting, *, bold: bool = False
+) -> list[str | None]:
     return [
-        None if cell == BLANK else fitting.text(cell, room)
+        None if cell == BLANK else fitting.text(cell, room, bold=bold)
         for cell, room in zip(row, rooms, strict=True)
     ]
 
@@ -240,7 +242,12 @@ def _least_width_mm(column: Column, index: int, table: Table) -> float:
     cells = [row[index] for row in (*table.rows, *table.totals)]
     least = _BLANK_MM if BLANK in cells else _NARROWEST_MM
     if column.is_figure and cells:
-        least = max(least, max(map(width_em, cells)) * _SMALL_EM_MM + _INSETS_MM)
+        # Its least room takes the totals as they stand, in bold.
+        wide = max(
+            [width_em(row[index]) for row in table.rows]
+            + [BOLD * width_em(row[index]) for row in table.totals]
+        )
+        least = max(least, 1.05 * wide * _SMALL_EM_MM + _INSETS_MM)
     return least
 
 
@@ -266,7 +273,7 @@ def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
             [fitting.text(quantity, quantity_em), fitting.text(part, part_em)]
             for quantity, part in step.parts
         ],
-        "cautions": [fitting.text(text, small_em - 1.5) for text in step.cautions],
+        "cautions": [fitting.text(text, small_em - 1.5, bold=True) for text in step.cautions],
         "breaks": lines > _MANY_LINES,
     }
 
@@ -292,7 +299,7 @@ def _labels(labels: Labels, width_mm: float, fitting: Fitting) -> dict[str, Any]
         "height_mm": labels.height_mm,
         "labels": [
             {
-                "head": fitting.text(label.head, room_em / 1.5),
+                "head": fitting.text(label.head, room_em / 1.5, bold=True),
                 "lines": [fitting.text(line, room_em) for line in label.lines],
             }
             for label in labels.labels
