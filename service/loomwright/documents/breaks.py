@@ -47,8 +47,9 @@ _LETTERS = {
     0.90: "@",
     0.96: "W",
 }
-# No letter is so much wider in bold.
+# No letter is so much wider in bold, and no pair of letters is kerned so far apart.
 BOLD = 1.27
+_KERNED = 1.042
 _WIDTHS = {letter: width for width, letters in _LETTERS.items() for letter in letters}
 _LEAST_LENGTH = 4
 _LONG_WORD = re.compile(rf"[^\s]{{{_LEAST_LENGTH},}}")
@@ -98,7 +99,7 @@ def fits(text: str, room_em: float) -> bool:
     bool
         True by its length alone or by ``width_em``.
     """
-    return len(text) * GREATEST_EM <= room_em or width_em(text) <= room_em
+    return len(text) * GREATEST_EM <= room_em or _KERNED * width_em(text) <= room_em
 
 
 def harmless_text(text: str) -> str:

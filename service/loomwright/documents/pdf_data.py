@@ -152,6 +152,7 @@ def _facts(
         for n in range(across)
     ]
     rooms = [column_em - name for name in names]
+    rows = [pairs[start : start + across] for start in range(0, len(pairs), across)]
     return {
         "names": names,
         "pairs": [
@@ -161,7 +162,13 @@ def _facts(
             ]
             for n, (name, value) in enumerate(pairs)
         ],
-        "lines": sum(_lines(value, rooms[n % across]) for n, (_, value) in enumerate(pairs)),
+        "single": [
+            all(value != BLANK and fits(value, rooms[n]) for n, (name, value) in enumerate(row))
+            for row in rows
+        ],
+        "lines": sum(
+            max(_lines(value, rooms[n]) for n, (_, value) in enumerate(row)) for row in rows
+        ),
     }
 
 
@@ -197,10 +204,7 @@ def _row(
 
 def _is_single(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
     """Return whether each cell of a row surely takes one line; its height is not measured then."""
-    # Kerning sets some pairs of capitals apart, by up to a thirtieth of an em.
-    return all(
-        cell is not None and fits(cell, 0.96 * room) for cell, room in zip(row, rooms, strict=True)
-    )
+    return all(cell is not None and fits(cell, room) for cell, room in zip(row, rooms, strict=True))
 
 
 def _is_high(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
