@@ -163,7 +163,7 @@ def _facts(
             for n, (name, value) in enumerate(pairs)
         ],
         "single": [
-            all(value != BLANK and fits(value, rooms[n]) for n, (name, value) in enumerate(row))
+            all(value != BLANK and fits(value, rooms[n]) for n, (_, value) in enumerate(row))
             for row in rows
         ],
         "lines": sum(
@@ -263,7 +263,7 @@ def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     lines = (
         _lines(step.text, room_em)
         + facts["lines"]
-        + sum(_lines(text, small_em - 1.5) for text in step.cautions)
+        + sum(_lines(text, small_em - 1.5) for text in (*step.cautions, *step.checks))
         + sum(
             max(_lines(quantity, quantity_em), _lines(part, part_em))
             for quantity, part in step.parts
@@ -278,6 +278,7 @@ def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
             for quantity, part in step.parts
         ],
         "cautions": [fitting.text(text, small_em - 1.5, bold=True) for text in step.cautions],
+        "checks": [fitting.text(text, small_em - 1.5) for text in step.checks],
         "breaks": lines > _MANY_LINES,
     }
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from loomwright.drawings.drawing import Drawing
 
-# What a table cell holds that is filled in by hand.
+# What a table cell, or the value of a fact, holds that is filled in by hand.
 BLANK = "\u2007"
 
 
@@ -33,7 +33,10 @@ class Paragraph:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What stands under a name each, as pairs of name and value."""
+    """What stands under a name each, as pairs of name and value.
+
+    A value of ``BLANK`` is a line to write on.
+    """
 
     pairs: tuple[tuple[str, str], ...]
 
@@ -64,13 +67,15 @@ class Cautions:
 class Step:
     """A step of a work order with a box to tick.
 
-    ``facts`` says where, with what and how tight; ``parts`` are lines of quantity and part.
+    ``facts`` says where, with what and how tight; ``parts`` are lines of quantity and part;
+    ``checks`` are what has to be found true, each with a box of its own.
     """
 
     number: int
     text: str
     facts: tuple[tuple[str, str], ...] = ()
     parts: tuple[tuple[str, str], ...] = ()
+    checks: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
 
 
