@@ -578,3 +578,27 @@ def test_typst_is_loaded_with_the_first_document() -> None:
         timeout=60.0,
         check=True,
     )
+
+
+def test_words_are_divided_only_where_one_is_too_long_for_its_column() -> None:
+    names = (("Einbauort", "Batteriefach"), ("Anzugsdrehmoment", "8,5 N·m"), ("Länge", "2 m"))
+    step = Step(1, "Leitung verlegen.", names)
+    narrow = tuple(Column("Hauptsicherungshalterung") for _ in range(8))
+    sheet = sheets.small(
+        Facts(names),
+        Steps((step,)),
+        Table("", narrow, (("x",) * 8,)),
+        facts=Facts(names),
+        language="de",
+    )
+    data = data_of(sheet)
+    blocks = data["sections"][0]["blocks"]
+    assert [data["hyphenate"], *(block["hyphenate"] for block in blocks)] == [
+        False,
+        False,
+        False,
+        True,
+    ]
+    (page,) = pages_of(sheet)
+    assert re.search(r"Haupt[a-z]*[-\u2010]\s*\n?", page.extract_text())
+    assert "Anzugsdrehmoment" in page.extract_text()

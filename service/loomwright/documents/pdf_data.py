@@ -147,7 +147,8 @@ def _facts(
     column_em = room_em / across - _BETWEEN_EM
     names = [
         min(
-            max(map(width_em, (name for name, _ in pairs[n::across])), default=0.0), 0.4 * column_em
+            1.05 * max([width_em(name) for name, _ in pairs[n::across]], default=0.0),
+            0.4 * column_em,
         )
         for n in range(across)
     ]
