@@ -142,13 +142,13 @@ def _facts(
 ) -> dict[str, Any]:
     """Return pairs in so many columns of pairs, each with the width that its names need.
 
-    A name takes no more than two fifths of its column, so that the value keeps the greater part.
+    A name takes no more than half of its column.
     """
     column_em = room_em / across - _BETWEEN_EM
     names = [
         min(
             1.05 * max([width_em(name) for name, _ in pairs[n::across]], default=0.0),
-            0.4 * column_em,
+            0.5 * column_em,
         )
         for n in range(across)
     ]
