@@ -600,5 +600,6 @@ def test_words_are_divided_only_where_one_is_too_long_for_its_column() -> None:
         True,
     ]
     (page,) = pages_of(sheet)
-    assert re.search(r"Haupt[a-z]*[-\u2010]\s*\n?", page.extract_text())
+    # A hyphen that the setter put in is a soft one to whoever reads the text.
+    assert re.search(r"Haupt[a-z]*\u00ad\s", page.extract_text())
     assert "Anzugsdrehmoment" in page.extract_text()
