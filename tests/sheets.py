@@ -306,8 +306,8 @@ def work_order(language: str = "en", count: int = 18, paper: str = "a4") -> Shee
             )
             if n % 3 == 0
             else (),
-            (words["step_caution"],) if n % 5 == 0 else (),
             (words["point"], words["signature"]) if n % 4 == 0 else (),
+            (words["step_caution"],) if n % 5 == 0 else (),
         )
         for n in range(1, count + 1)
     )

@@ -197,6 +197,7 @@ def test_steps_and_cautions_stay_whole() -> None:
             f"beginning{n}. " + "Words of a step. " * (n % 30),
             (("Where", "here"),),
             (("1", "part"),),
+            (),
             (f"ending{n}.",),
         )
         for n in range(60)
@@ -349,14 +350,14 @@ def test_nothing_in_a_text_is_evaluated(text: str) -> None:
         Facts(((text, text),)),
         Table(text, (Column(text),), ((text,),)),
         Cautions(text, (text,)),
-        Steps((Step(1, text, ((text, text),), ((text, text),), (text,)),)),
+        Steps((Step(1, text, ((text, text),), ((text, text),), (text,), (text,)),)),
         Figure(sheets.drawing(), text),
         title=text,
         subtitle=text,
         footer=text,
     )
     words = "".join(words_of(page) for page in pages_of(sheet))
-    assert words.count(squeezed(text)) >= 15
+    assert words.count(squeezed(text)) >= 16
 
 
 def test_controls_and_marks_of_direction_are_harmless() -> None:
@@ -410,7 +411,7 @@ def test_nothing_runs_into_the_margin(word: str, paper: str) -> None:
         Facts(((word[:30], word),)),
         Table(word, columns, ((word[:90], "x", "y", word),), ((word[:90],) * 4,)),
         Cautions(word, (word,)),
-        Steps((Step(1, word, ((word[:30], word),) * 2, (("1", word),), (word,)),)),
+        Steps((Step(1, word, ((word[:30], word),) * 2, (("1", word),), (word,), (word,)),)),
         Figure(sheets.drawing(), word),
         paper=paper,
         title=word,
