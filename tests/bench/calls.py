@@ -46,10 +46,12 @@ OPERATIONS = (
 # A call of the first takes less than so many times a call of the second.
 COMPARED = (
     ("plan-installation", "size-conductor", 25.0),
+    ("draw-installation", "size-conductor", 10.0),
     ("draw-time-current", "size-conductor", 10.0),
     ("draw-drop-against-length", "size-conductor", 10.0),
     ("draw-output-against-claim", "size-conductor", 10.0),
     ("draw-voltage-path", "size-conductor", 10.0),
+    ("plan-installation.pdf", "size-conductor", 60.0),
 )
 SERVICE = "loomwright.web.app:create_app()"
 
@@ -126,10 +128,11 @@ class Connection:
         return b"connection: close" in head
 
 
-def http_request(operation: str, body: bytes) -> bytes:
-    """Return the bytes of one POST."""
+def http_request(name: str, body: bytes, accept: str = "application/json") -> bytes:
+    """Return the bytes of one POST; what follows a point in the name is no part of the address."""
+    operation = name.partition(".")[0]
     head = (
-        f"POST /v1/{operation} HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept: application/json\r\n"
+        f"POST /v1/{operation} HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept: {accept}\r\n"
         f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
     )
     return head.encode() + body
@@ -226,13 +229,26 @@ def _wait_for(port: int, process: subprocess.Popen[bytes]) -> None:
     raise BenchError("gunicorn did not listen within 180 s")
 
 
+def accept_of(folder: Path, name: str) -> str:
+    """Return the media type that an operation is asked for; JSON where its file says nothing."""
+    given = json.loads((folder / f"{name}.json").read_text(encoding="utf-8"))
+    accept: str = given.get("accept", "application/json")
+    return accept
+
+
 def request_bodies(folder: Path, operation: str, variants: int) -> list[bytes]:
     """Return the distinct request bodies that an operation is measured with.
 
     Each body of the file comes in as many variants, in which the numbers under the names that the
-    file says to vary are up to a fifth smaller: no memo of whole answers would be of help.
+    file says to vary are up to a fifth smaller: no memo of whole answers would be of help. A file
+    may take the bodies of another (``bodies_of``) and put members of its own into each (``with``),
+    to ask for them in another form (``accept``).
     """
     given = json.loads((folder / f"{operation}.json").read_text(encoding="utf-8"))
+    if "bodies_of" in given:
+        other = json.loads((folder / f"{given['bodies_of']}.json").read_text(encoding="utf-8"))
+        bodies = [{**body, **given.get("with", {})} for body in other["bodies"]]
+        given = {"vary": other["vary"], "bodies": bodies}
     factors = [1.0 - 0.2 * number / variants for number in range(variants)]
     bodies = [
         json.dumps(_scaled(body, frozenset(given["vary"]), factor)).encode()
@@ -262,7 +278,7 @@ def measure(options: argparse.Namespace) -> None:
     settings = ["--workers", str(options.workers), *options.gunicorn]
     requests = {
         operation: [
-            http_request(operation, body)
+            http_request(operation, body, accept_of(options.bodies, operation))
             for body in request_bodies(options.bodies, operation, options.variants)
         ]
         for operation in options.operations
@@ -273,7 +289,16 @@ def measure(options: argparse.Namespace) -> None:
         captured = {name: answers(service, asked) for name, asked in requests.items()}
         kept = folder / "answers.json"
         kept.write_text(
-            json.dumps({name: [body.decode() for body in got] for name, got in captured.items()}),
+            json.dumps(
+                {
+                    name: {
+                        "accept": accept_of(options.bodies, name),
+                        # Each byte as the character of its number: an answer need not be text.
+                        "answers": [body.decode("latin-1") for body in got],
+                    }
+                    for name, got in captured.items()
+                }
+            ),
             encoding="utf-8",
         )
         environment = {"BENCH_ANSWERS": str(kept)}
@@ -288,16 +313,16 @@ def measure(options: argparse.Namespace) -> None:
         print(f"{'client':>8}{'ratio':>7}  spread of the ratio")
         for name, asked in requests.items():
             _measure_operation(name, asked, captured[name], (service, floor, bare), options)
-        for costly, cheap, limit in COMPARED:
-            if {costly, cheap} <= requests.keys():
-                _compare(requests, service, options, (costly, cheap, limit))
+        for compared in COMPARED:
+            if set(compared[:2]) <= requests.keys():
+                _compare(compared, requests, service, options)
 
 
 def _compare(
+    compared: tuple[str, str, float],
     requests: dict[str, list[bytes]],
     port: int,
     options: argparse.Namespace,
-    compared: tuple[str, str, float],
 ) -> None:
     """Print how many calls of one operation a call of another takes, measured in turns.
 

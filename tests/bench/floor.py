@@ -7,19 +7,23 @@ from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, Response
+from flask import Flask, Response, request
 
-# Operation -> the bytes that the service answered to each of its request bodies.
-ANSWERS: dict[str, list[str]] = json.loads(
+# Operation, with its form behind a point -> what it is asked for, and the bytes that the service
+# answered to each of its request bodies, each byte as the character of its number.
+ANSWERS: dict[str, dict[str, Any]] = json.loads(
     Path(os.environ["BENCH_ANSWERS"]).read_text(encoding="utf-8")
 )
 
 
 def create_floor() -> Flask:
-    """Make the Flask app whose views return the answers in turn, without a look at the request."""
+    """Make the Flask app whose views return the answers in turn, without a look at the body."""
     app = Flask(__name__)
-    for operation, answers in ANSWERS.items():
-        turns = itertools.cycle([answer.encode() for answer in answers])
+    forms: dict[str, dict[str, Iterator[bytes]]] = {}
+    for name, given in ANSWERS.items():
+        answers = [answer.encode("latin-1") for answer in given["answers"]]
+        forms.setdefault(name.partition(".")[0], {})[given["accept"]] = itertools.cycle(answers)
+    for operation, turns in forms.items():
         app.add_url_rule(
             f"/v1/{operation}",
             operation,
@@ -30,9 +34,10 @@ def create_floor() -> Flask:
     return app
 
 
-def _view(turns: Iterator[bytes]) -> Callable[[], Response]:
+def _view(turns: dict[str, Iterator[bytes]]) -> Callable[[], Response]:
     def view() -> Response:
-        return Response(next(turns), mimetype="application/json")
+        accept = request.headers["Accept"]
+        return Response(next(turns[accept]), mimetype=accept)
 
     return view
 

@@ -14,6 +14,7 @@ from loomwright.documents.options import KINDS, LANGUAGES
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.jobs.plan.alternatives import PLAN_NAMES
 from loomwright.web.app import create_app
+from pdf_text import page_texts
 from set_up import create_with, key_entry
 
 PLAN, BILL = "/v1/plan-installation", "/v1/build-bill-of-materials"
@@ -21,7 +22,7 @@ PAPERWORK = {"number": "Q 17/2031", "seller": "Quayside Fitters (invented)"}
 LOCALES = {"en": "en_GB", "de": "de_DE", "es": "es_ES"}
 KEY = "a key that may see cost"
 CLIENT = create_app().test_client()
-HTML, CSV = "text/html", "text/csv"
+HTML, CSV, PDF = "text/html", "text/csv", "application/pdf"
 
 
 def asked(url, accept, client=CLIENT, headers=None, **members):
@@ -47,6 +48,24 @@ def test_page_of_a_plan_under_its_header_fields(kind, language):
     assert response.headers["Content-Disposition"] == f'inline; filename="{name}-Q-17-2031.html"'
     assert "Accept" in response.vary
     assert lxml_html.document_fromstring(response.text).get("lang") == language
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("kind", KINDS)
+def test_print_of_a_plan_under_its_header_fields(kind, language):
+    response = asked(PLAN, PDF, document={"kind": kind, "language": language})
+    assert (response.status_code, response.content_type) == (200, PDF)
+    assert response.headers["Content-Language"] == language
+    assert response.headers["Content-Disposition"].endswith('.pdf"')
+    # The same words as the page, figure by figure.
+    page = asked(PLAN, HTML, document={"kind": kind, "language": language})
+    printed = " ".join(" ".join(page_texts(response.data)).split())
+    (body,) = lxml_html.fromstring(page.data).findall("body")
+    # Cells stand apart; drawings are pictures in print.
+    words = body.xpath("//body//text()[not(ancestor::*[local-name()='svg'])]")
+    figures = re.findall(r"[0-9]+(?:[.,][0-9]+)*", " ".join(words))
+    assert len(figures) > 1
+    assert not [figure for figure in figures if figure not in printed]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -177,19 +196,20 @@ def test_no_document_tells_cost_or_margin(shop, url):
     for kind in kinds:
         for language in LANGUAGES:
             document = {"language": language} | ({"kind": kind} if url == PLAN else {})
-            for accept in (HTML, CSV):
+            for accept in (HTML, CSV, PDF):
                 made = asked(url, accept, pricing=shown, document=document, **stated)
                 assert made.status_code == 200
+                text = "\n".join(page_texts(made.data)) if accept == PDF else made.text
                 figures = {
                     format_decimal(cost, "#,##0.##", locale=LOCALES[language]) for cost in costs
                 } | {format(cost, "f") for cost in costs}
-                assert not [figure for figure in figures if figure in made.text]
+                assert not [figure for figure in figures if figure in text]
                 plain = asked(url, accept, document=document, **stated)
                 assert made.data == plain.data
 
 
 def test_cost_needs_its_key_in_any_form(shop):
     for url in (PLAN, BILL):
-        for accept in (HTML, CSV):
+        for accept in (HTML, CSV, PDF):
             response = asked(url, accept, client=shop, pricing={"show_cost": True})
             assert response.status_code == 401

@@ -4,11 +4,15 @@ from typing import Any
 
 from flask import Blueprint, Response, request
 
+from loomwright.documents.options import WORK_ORDER
 from loomwright.documents.paperwork import paperwork_document
+from loomwright.drawings.drawing import Drawing
+from loomwright.drawings.single_line import single_line
+from loomwright.drawings.single_line_layout import single_line_drawing
 from loomwright.jobs.plan.alternatives import PlanOptions
 from loomwright.jobs.plan.document import plans_document
 from loomwright.jobs.plan.one_plan import one_plan_document
-from loomwright.jobs.plan.plan import installation_plan, installation_plans
+from loomwright.jobs.plan.plan import SizedPlan, installation_plan, installation_plans
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
@@ -62,10 +66,14 @@ def _one_plan(wanted: BillRequest, plan_options: PlanOptions) -> dict[str, Any]:
             wanted.options,
             plan_options,
         )
+    drawings: tuple[Drawing, ...] = ()
+    if wanted.document.kind == WORK_ORDER:
+        sized = SizedPlan(plan.name, plan.consistent, plan.solved)
+        drawings = (single_line_drawing(single_line(wanted.job, sized, fuse_tables())),)
     return {
         **one_plan_document(wanted.job, plan),
         "cautions": cautions_of((*plan.cautions, *wanted.cautions)),
-        **document_members(wanted.document, paperwork_document(wanted.paperwork)),
+        **document_members(wanted.document, paperwork_document(wanted.paperwork), drawings),
     }
 
 

@@ -7,7 +7,7 @@ from loomwright.documents.bay_booking import bay_booking
 from loomwright.documents.bill_csv import bill_csv
 from loomwright.documents.paperwork import Paperwork, paperwork_of_answer
 from loomwright.documents.quotation import ubl_quotation
-from loomwright.web.forms.document_forms import HTML
+from loomwright.web.forms.document_forms import HTML, PDF
 from loomwright.web.forms.form import Form
 from loomwright.web.forms.shared_forms import JSON
 
@@ -44,4 +44,5 @@ BILL_FORMS = (
         parameters="; charset=utf-8",
     ),
     HTML,
+    PDF,
 )

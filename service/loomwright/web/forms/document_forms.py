@@ -1,17 +1,18 @@
 """The forms of documents for people: what is made of an answer that says which is wanted.
 
 Such an answer has ``paperwork`` beside its figures, and ``document`` and ``drawings``, which are no
-part of the JSON answer.
+part of the JSON answer. What makes documents is loaded with the first of them: calendars, words of
+several languages, templates and typesetting would double the time that the service takes to start.
 """
 
-from collections.abc import Callable, Sequence
+# ruff: noqa: PLC0415
+
+from collections.abc import Sequence
 from dataclasses import asdict
+from functools import partial
 from typing import Any
 
-from loomwright.documents.for_people import document_sheet, file_name
-from loomwright.documents.html import content_security_policy, html_of
 from loomwright.documents.options import DocumentOptions
-from loomwright.documents.plan_csv import plan_csv
 from loomwright.documents.sheet import Sheet
 from loomwright.drawings.drawing import Drawing
 from loomwright.web.forms.form import Form
@@ -50,14 +51,29 @@ def _options(answer: Answer) -> DocumentOptions:
     return DocumentOptions(**answer["document"])
 
 
-def set_by(printer: Callable[[Sheet], bytes]) -> Callable[[Answer], bytes]:
-    """Return how a printer sets the document that an answer asks for."""
+def _sheet(answer: Answer) -> Sheet:
+    from loomwright.documents.for_people import document_sheet
 
-    def encode(answer: Answer) -> bytes:
-        drawings = [Drawing(**entry) for entry in answer["drawings"]]
-        return printer(document_sheet(answer, _options(answer), drawings))
+    drawings = [Drawing(**entry) for entry in answer["drawings"]]
+    return document_sheet(answer, _options(answer), drawings)
 
-    return encode
+
+def _page(answer: Answer) -> bytes:
+    from loomwright.documents.html import html_of
+
+    return html_of(_sheet(answer))
+
+
+def _print(answer: Answer) -> bytes:
+    from loomwright.documents.pdf import pdf_of
+
+    return pdf_of(_sheet(answer))
+
+
+def _table(answer: Answer) -> bytes:
+    from loomwright.documents.plan_csv import plan_csv
+
+    return plan_csv(answer, _options(answer).kind)
 
 
 def document_headers(ending: str, answer: Answer) -> dict[str, str]:
@@ -75,6 +91,8 @@ def document_headers(ending: str, answer: Answer) -> dict[str, str]:
     dict
         Name of the file, language, and that nobody guesses another media type.
     """
+    from loomwright.documents.for_people import file_name
+
     options = _options(answer)
     return {
         "Content-Disposition": f'inline; filename="{file_name(answer, options, ending)}"',
@@ -84,6 +102,8 @@ def document_headers(ending: str, answer: Answer) -> dict[str, str]:
 
 
 def _page_headers(answer: Answer) -> dict[str, str]:
+    from loomwright.documents.html import content_security_policy
+
     policy = {"Content-Security-Policy": content_security_policy()}
     return document_headers("html", answer) | policy
 
@@ -97,7 +117,7 @@ HTML = Form(
     "html",
     "text/html",
     "The document for people that `document` asks for, one page that needs no other file.",
-    encode=set_by(html_of),
+    encode=_page,
     headers=_page_headers,
     parameters="; charset=utf-8",
 )
@@ -106,8 +126,16 @@ PLAN_CSV = Form(
     "text/csv",
     "What that document lists, as rows: lines and totals of the quote, steps with parts and "
     "readings of the work order, or labels; plain numbers, names of columns in English.",
-    encode=lambda answer: plan_csv(answer, _options(answer).kind),
+    encode=_table,
     headers=_table_headers,
     parameters="; charset=utf-8; header=present",
 )
-PLAN_FORMS = (JSON, HTML, PLAN_CSV)
+PDF = Form(
+    "pdf",
+    "application/pdf",
+    "The same document set for print: tagged, with its fonts, the same bytes for the same request.",
+    encode=_print,
+    headers=partial(document_headers, "pdf"),
+    is_binary=True,
+)
+PLAN_FORMS = (JSON, HTML, PDF, PLAN_CSV)

@@ -1,0 +1,320 @@
+"""A sheet as the plain values that the template of the PDF reads.
+
+What depends on widths and lengths of texts is settled here: widths of columns, points at which a
+long word may break, which rows are one line high, and what is short enough to stay on one page.
+"""
+
+import re
+from collections.abc import Sequence
+from types import MappingProxyType
+from typing import Any
+
+from loomwright.documents.breaks import BOLD, GREATEST_EM, Fitting, fits, harmless_text, width_em
+from loomwright.documents.sheet import (
+    BLANK,
+    Block,
+    Cautions,
+    Column,
+    Facts,
+    Figure,
+    Labels,
+    Paragraph,
+    Sheet,
+    Step,
+    Steps,
+    Table,
+)
+
+# The type sizes of the template [mm]: of texts, of tables and lists in steps, of the footer.
+_EM_MM, _SMALL_EM_MM, _FOOTER_EM_MM = 10.0 * 0.3528, 9.0 * 0.3528, 8.0 * 0.3528
+_TITLE_EM_MM, _HEADING_EM_MM, _SUBTITLE_EM_MM = 17.0 * 0.3528, 12.0 * 0.3528, 11.5 * 0.3528
+MARGIN_MM = 18.0
+# Width of the paper [mm], ISO 216 and ANSI/ASME Y14.1.
+PAPER_WIDTHS_MM = MappingProxyType({"a4": 210.0, "us-letter": 215.9})
+# Above this a drawing leaves no room for its heading and caption on a page of either paper.
+GREATEST_DRAWING_MM = 205.0
+# What a person needs to write a figure in.
+_BLANK_MM = 20.0
+_NARROWEST_MM = 11.0
+# What stands to both sides of the text of a cell.
+_INSETS_MM = 3.3
+# Whatever may have more lines than a page has room for has to be let across its end.
+_MANY_LINES = 40.0
+# Between a name and its value and behind the value, in the template [em].
+_BETWEEN_EM = 3.0
+_PAGE_PART = re.compile(r"(\{pages?\})")
+
+
+def data_of(sheet: Sheet) -> dict[str, Any]:
+    """Return a sheet as plain values.
+
+    Parameters
+    ----------
+    sheet
+        Any.
+
+    Returns
+    -------
+    dict[str, Any]
+        What ``typst/sheet.typ`` reads; every text in it is harmless.
+
+    Raises
+    ------
+    ValueError
+        The paper is none of ``PAPER_WIDTHS_MM``.
+    """
+    if sheet.paper not in PAPER_WIDTHS_MM:
+        raise ValueError(f"{sheet.paper!r} is no paper; one of {', '.join(PAPER_WIDTHS_MM)}")
+    width_mm = PAPER_WIDTHS_MM[sheet.paper] - 2.0 * MARGIN_MM
+    fitting = Fitting()
+    return {
+        "language": sheet.language,
+        "paper": sheet.paper,
+        "margin_mm": MARGIN_MM,
+        "name": harmless_text(sheet.title),
+        "title": fitting.text(sheet.title, width_mm / _TITLE_EM_MM, bold=True),
+        "subtitle": fitting.text(sheet.subtitle, width_mm / _SUBTITLE_EM_MM),
+        "facts": _facts(sheet.facts.pairs, width_mm / _EM_MM, fitting, across=2),
+        "sections": [
+            {
+                "heading": fitting.text(section.heading, width_mm / _HEADING_EM_MM, bold=True),
+                "starts_page": section.starts_page,
+                "blocks": [block_data(block, width_mm) for block in section.blocks],
+            }
+            for section in sheet.sections
+        ],
+        "page_of": [part for part in _PAGE_PART.split(harmless_text(sheet.page_of)) if part],
+        "footer": fitting.text(sheet.footer, 0.6 * width_mm / _FOOTER_EM_MM),
+        "hyphenate": fitting.hyphenates,
+    }
+
+
+def block_data(block: Block, width_mm: float) -> dict[str, Any]:
+    """Return a block as plain values with its kind.
+
+    Parameters
+    ----------
+    block
+        Any.
+    width_mm
+        Of the text on the page [mm].
+
+    Returns
+    -------
+    dict[str, Any]
+        Its texts and what was settled about it.
+    """
+    fitting = Fitting()
+    data = _block(block, width_mm, fitting)
+    data["hyphenate"] = fitting.hyphenates
+    return data
+
+
+def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
+    room_em = width_mm / _EM_MM
+    data: dict[str, Any]
+    match block:
+        case Paragraph():
+            data = {"kind": "paragraph", "text": fitting.text(block.text, room_em)}
+        case Facts():
+            data = {"kind": "facts", "facts": _facts(block.pairs, room_em, fitting)}
+        case Table():
+            data = _table(block, width_mm, fitting)
+        case Cautions():
+            data = {
+                "kind": "cautions",
+                "heading": fitting.text(block.heading, room_em - 3.0, bold=True),
+                "texts": [fitting.text(text, room_em - 4.5) for text in block.texts],
+                "breaks": sum(_lines(text, room_em - 4.5) for text in block.texts) > _MANY_LINES,
+            }
+        case Steps():
+            steps = [_step(step, width_mm, fitting) for step in block.steps]
+            data = {"kind": "steps", "steps": steps}
+        case Figure():
+            data = _figure(block, width_mm, fitting)
+        case Labels():
+            data = _labels(block, width_mm, fitting)
+    return data
+
+
+def _facts(
+    pairs: Sequence[tuple[str, str]], room_em: float, fitting: Fitting, across: int = 1
+) -> dict[str, Any]:
+    """Return pairs in so many columns of pairs, each with the width that its names need.
+
+    A name takes no more than half of its column.
+    """
+    column_em = room_em / across - _BETWEEN_EM
+    names = [
+        min(
+            1.05 * max([width_em(name) for name, _ in pairs[n::across]], default=0.0),
+            0.5 * column_em,
+        )
+        for n in range(across)
+    ]
+    rooms = [column_em - name for name in names]
+    rows = [pairs[start : start + across] for start in range(0, len(pairs), across)]
+    return {
+        "names": names,
+        "pairs": [
+            [
+                fitting.text(name, names[n % across]),
+                None if value == BLANK else fitting.text(value, rooms[n % across]),
+            ]
+            for n, (name, value) in enumerate(pairs)
+        ],
+        "single": [
+            all(value != BLANK and fits(value, rooms[n]) for n, (_, value) in enumerate(row))
+            for row in rows
+        ],
+        "lines": sum(
+            max(_lines(value, rooms[n]) for n, (_, value) in enumerate(row)) for row in rows
+        ),
+    }
+
+
+def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
+    widths = _widths(table, width_mm)
+    rooms = [(width - _INSETS_MM) / _SMALL_EM_MM for width in widths]
+    rows = [_row(row, rooms, fitting) for row in table.rows]
+    single = [_is_single(row, rooms) for row in rows]
+    return {
+        "kind": "table",
+        "caption": fitting.text(table.caption, width_mm / _EM_MM, bold=True),
+        "columns": _row([column.heading for column in table.columns], rooms, fitting, bold=True),
+        "figures": [column.is_figure for column in table.columns],
+        "widths": widths,
+        "rows": rows,
+        "single": single,
+        "totals": [_row(row, rooms, fitting, bold=True) for row in table.totals],
+        "blanks": any(None in row for row in rows),
+        "breaks": any(
+            not one and _is_high(row, rooms) for one, row in zip(single, rows, strict=True)
+        ),
+    }
+
+
+def _row(
+    row: Sequence[str], rooms: Sequence[float], fitting: Fitting, *, bold: bool = False
+) -> list[str | None]:
+    return [
+        None if cell == BLANK else fitting.text(cell, room, bold=bold)
+        for cell, room in zip(row, rooms, strict=True)
+    ]
+
+
+def _is_single(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
+    """Return whether each cell of a row surely takes one line; its height is not measured then."""
+    return all(cell is not None and fits(cell, room) for cell, room in zip(row, rooms, strict=True))
+
+
+def _is_high(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
+    """Return whether a row may be too high to stay whole."""
+    return any(
+        cell is not None and _lines(cell, room) > _MANY_LINES
+        for cell, room in zip(row, rooms, strict=True)
+    )
+
+
+def _widths(table: Table, width_mm: float) -> list[float]:
+    """Return the width of each column [mm]: its share, but enough for its figures and blanks."""
+    columns = table.columns
+    least = [
+        min(_least_width_mm(column, index, table), 0.4 * width_mm)
+        for index, column in enumerate(columns)
+    ]
+    # More columns than there is room for become narrower than they need.
+    scale = min(1.0, width_mm / sum(least))
+    least = [scale * width for width in least]
+    free = set(range(len(columns)))
+    widths = list(least)
+    # Whoever is given less than it needs keeps what it needs; the others share the rest.
+    while free:
+        rest = width_mm - sum(least[index] for index in range(len(columns)) if index not in free)
+        shares = sum(columns[index].share for index in free)
+        for index in free:
+            widths[index] = rest * columns[index].share / shares
+        short = {index for index in free if widths[index] < least[index]}
+        for index in short:
+            widths[index] = least[index]
+        if not short:
+            break
+        free -= short
+    return [round(width, 3) for width in widths]
+
+
+def _least_width_mm(column: Column, index: int, table: Table) -> float:
+    cells = [row[index] for row in (*table.rows, *table.totals)]
+    least = _BLANK_MM if BLANK in cells else _NARROWEST_MM
+    if column.is_figure and cells:
+        # Its least room takes the totals as they stand, in bold.
+        wide = max(
+            [width_em(row[index]) for row in table.rows]
+            + [BOLD * width_em(row[index]) for row in table.totals]
+        )
+        least = max(least, 1.05 * wide * _SMALL_EM_MM + _INSETS_MM)
+    return least
+
+
+def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
+    room_mm = width_mm - 17.0
+    room_em, small_em = room_mm / _EM_MM, room_mm / _SMALL_EM_MM
+    facts = _facts(step.facts, small_em, fitting, across=2)
+    quantity_em, part_em = small_em / 5.0, 0.7 * small_em
+    lines = (
+        _lines(step.text, room_em)
+        + facts["lines"]
+        + sum(_lines(text, small_em - 1.5) for text in (*step.cautions, *step.checks))
+        + sum(
+            max(_lines(quantity, quantity_em), _lines(part, part_em))
+            for quantity, part in step.parts
+        )
+    )
+    return {
+        "number": str(step.number),
+        "text": fitting.text(step.text, room_em),
+        "facts": facts,
+        "parts": [
+            [fitting.text(quantity, quantity_em), fitting.text(part, part_em)]
+            for quantity, part in step.parts
+        ],
+        "cautions": [fitting.text(text, small_em - 1.5, bold=True) for text in step.cautions],
+        "checks": [fitting.text(text, small_em - 1.5) for text in step.checks],
+        "breaks": lines > _MANY_LINES,
+    }
+
+
+def _figure(figure: Figure, width_mm: float, fitting: Fitting) -> dict[str, Any]:
+    drawing = figure.drawing
+    return {
+        "kind": "figure",
+        "svg": drawing.svg,
+        "alt": harmless_text(drawing.description),
+        "caption": fitting.text(figure.caption, width_mm / _SMALL_EM_MM),
+        "width_mm": min(width_mm, GREATEST_DRAWING_MM * drawing.width / drawing.height),
+    }
+
+
+def _labels(labels: Labels, width_mm: float, fitting: Fitting) -> dict[str, Any]:
+    # By the greatest type size of the template, at which most labels are set.
+    room_em = (labels.width_mm - 3.0) / _EM_MM
+    return {
+        "kind": "labels",
+        "across": max(1, int(width_mm / labels.width_mm + 1e-9)),
+        "width_mm": labels.width_mm,
+        "height_mm": labels.height_mm,
+        "labels": [
+            {
+                "head": fitting.text(label.head, room_em / 1.5, bold=True),
+                "lines": [fitting.text(line, room_em) for line in label.lines],
+            }
+            for label in labels.labels
+        ],
+    }
+
+
+def _lines(text: str, room_em: float) -> float:
+    """Return about how many lines a text takes, rather too many than too few."""
+    if len(text) * GREATEST_EM <= room_em:
+        return 1.0
+    return 1.0 + 1.1 * width_em(text) / room_em
