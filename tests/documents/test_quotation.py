@@ -3,6 +3,7 @@
 import importlib.util
 from decimal import Decimal
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 from answers import DAY, demo_answer, drawn_answer
@@ -69,6 +70,17 @@ def test_demo_quotation_follows_the_schema_and_adds_up(schema, name, pricing):
     party = f"{CAC}Party/{CAC}PartyName/{CBC}Name"
     assert root.findtext(f"{CAC}SellerSupplierParty/{party}") == "Quayside Fitters (invented)"
     assert root.findtext(f"{CAC}BuyerCustomerParty/{party}") == "Fleet office"
+
+
+def test_prefixes_of_other_documents_in_the_process_change_no_byte(monkeypatch):
+    answer = demo_answer(DEMO_JOBS[0], {})
+    before = ubl_quotation(answer, SELLER)
+    # What the library that draws symbols does as it is imported.
+    monkeypatch.setattr(ElementTree, "_namespace_map", dict(ElementTree._namespace_map))
+    ElementTree.register_namespace("", "http://www.w3.org/2000/svg")
+    ElementTree.register_namespace("cbc", "urn:other")
+    assert ubl_quotation(answer, SELLER) == before
+    assert b"<Quotation xmlns=" in before
 
 
 @given(books(), pricings(), st.integers(0, 3))

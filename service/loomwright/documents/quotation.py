@@ -20,12 +20,13 @@ from loomwright.pricing.money import rounded_money, tax_within
 VERSION = "2.1"
 _FAMILY = "urn:oasis:names:specification:ubl:schema:xsd"
 _ROOT = f"{_FAMILY}:Quotation-2"
-_PREFIXES = {
-    "cac": f"{_FAMILY}:CommonAggregateComponents-2",
-    "cbc": f"{_FAMILY}:CommonBasicComponents-2",
+# Prefixes are written out: those that the library registers hold for the whole process, and any
+# other module may register the same one for its own documents, as one that writes SVG does.
+_NAMESPACES = {
+    "xmlns": _ROOT,
+    "xmlns:cac": f"{_FAMILY}:CommonAggregateComponents-2",
+    "xmlns:cbc": f"{_FAMILY}:CommonBasicComponents-2",
 }
-for _prefix, _namespace in {"": _ROOT, **_PREFIXES}.items():
-    ElementTree.register_namespace(_prefix, _namespace)
 # XML 1.0, production 2: what texts of a request may hold and a document may not.
 _NOT_IN_XML = re.compile("[\ufffe\uffff]")
 _PREFIX_OF_UUID = "urn:loomwright:quotation:"
@@ -83,9 +84,7 @@ class _Writer:
 
     def basic(self, name: str, text: str, **attributes: str) -> None:
         """Add an element that holds a text."""
-        element = ElementTree.SubElement(
-            self.parent, f"{{{_PREFIXES['cbc']}}}{name}", attrib=attributes
-        )
+        element = ElementTree.SubElement(self.parent, f"cbc:{name}", attrib=attributes)
         element.text = _NOT_IN_XML.sub("\ufffd", text)
 
     def amount(self, name: str, text: str) -> None:
@@ -94,12 +93,12 @@ class _Writer:
 
     def below(self, name: str) -> "_Writer":
         """Add an element that holds others, and return its writer."""
-        element = ElementTree.SubElement(self.parent, f"{{{_PREFIXES['cac']}}}{name}")
+        element = ElementTree.SubElement(self.parent, f"cac:{name}")
         return _Writer(element, self.currency)
 
 
 def _document(answer: Mapping[str, Any], paperwork: Paperwork, identifier: str) -> bytes:
-    root = ElementTree.Element(f"{{{_ROOT}}}Quotation")
+    root = ElementTree.Element("Quotation", _NAMESPACES)
     quotation = _Writer(root, answer["currency"])
     quotation.basic("UBLVersionID", VERSION)
     if paperwork.number is not None:
