@@ -1,4 +1,4 @@
-"""Machine code that is read and never written; the image sets ``NUMBA_CACHE_LOCATOR_CLASSES`` to it.
+"""Machine code that is read and never written: what ``NUMBA_CACHE_LOCATOR_CLASSES`` of the image names.
 
 Numba keeps machine code only where it can write, also where all of it is there already: under a
 read-only root file system each start would compile every formula again. This locator takes the
