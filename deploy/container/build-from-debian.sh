@@ -55,13 +55,14 @@ make_base() {
     mirror="$(apt-get indextargets --format '$(REPO_URI)' 'Codename: bookworm' 'Component: main' \
         'Created-By: Packages' | head -n 1)"
     [ -n "$mirror" ] || fail "apt of this machine knows no source of Debian bookworm."
-    debootstrap --variant=minbase --include=ca-certificates,python3.11,python3.11-venv \
-        bookworm "$root" "$mirror" >"$folder/debootstrap.log"
+    debootstrap --variant=minbase --include=ca-certificates bookworm "$root" "$mirror" \
+        >"$folder/debootstrap.log" || fail "debootstrap failed; see $folder/debootstrap.log."
     apt-get indextargets --format 'deb $(REPO_URI) $(CODENAME) $(COMPONENT)' 'Component: main' \
         'Created-By: Packages' | grep -E ' bookworm(-[a-z]+)? main$' >"$root/etc/apt/sources.list"
     chroot "$root" /usr/bin/env DEBIAN_FRONTEND=noninteractive PATH=/usr/sbin:/usr/bin:/sbin:/bin \
-        sh -c 'apt-get update -qq && apt-get upgrade -y -qq && apt-get clean' \
-        </dev/null >"$folder/upgrade.log" 2>&1
+        sh -c 'apt-get update -qq && apt-get upgrade -y -qq &&
+            apt-get install -y -qq --no-install-recommends python3.11-venv && apt-get clean' \
+        </dev/null >"$folder/python.log" 2>&1 || fail "apt failed; see $folder/python.log."
     rm -rf "$root"/var/lib/apt/lists/* "$root/etc/apt/sources.list" "$root/etc/resolv.conf"
     mounted="$(store from scratch)"
     store add --quiet "$mounted" "$root" / >/dev/null

@@ -89,12 +89,14 @@ PACKAGES = {
     "ngspice": "ngspice",
     "chromium": "chromium",
     "pdftoppm": "poppler-utils",
+    "nginx": "nginx-light",
 }
 LEFT_OUT = {
     "office": "left out: the workbook in LibreOffice Calc",
     "ngspice": "left out: networks against the simulator",
     "chromium": "left out: pages in a browser",
     "pdftoppm": "left out: pictures of printed pages",
+    "nginx": "left out: instances behind a proxy",
 }
 EVERY = tuple(PACKAGES)
 LACKING = [(), *((name,) for name in EVERY), EVERY[::2], EVERY[1::2], EVERY]
@@ -103,7 +105,7 @@ LACKING = [(), *((name,) for name in EVERY), EVERY[::2], EVERY[1::2], EVERY]
 def make_programs(copy: Path, lacking: tuple[str, ...]) -> None:
     """Let the scripts find all outside programs but some."""
     make_office(copy, is_there="office" not in lacking)
-    for name in ("ngspice", "chromium", "pdftoppm"):
+    for name in ("ngspice", "chromium", "pdftoppm", "nginx"):
         make_command(copy, name, is_there=name not in lacking)
     # The browser's other name.
     make_command(copy, "chromium-browser", is_there=False)
