@@ -1,4 +1,4 @@
-"""Machine code that is read and never written: what ``NUMBA_CACHE_LOCATOR_CLASSES`` of the image names.
+"""What ``NUMBA_CACHE_LOCATOR_CLASSES`` of the image names: machine code read and never written.
 
 Numba keeps machine code only where it can write, also where all of it is there already: under a
 read-only root file system each start would compile every formula again. This locator takes the

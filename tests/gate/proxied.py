@@ -1,4 +1,4 @@
-"""Instances of the service behind the real proxy, all on the loopback and in a folder of their own."""
+"""Instances of the service behind the real proxy: on the loopback, in a folder of their own."""
 
 import http.client
 import os
@@ -140,16 +140,9 @@ def nginx(configuration: Path, *arguments: str) -> list[str]:
     assert command is not None, "nginx is not installed"
     # As root its workers would be another user, whom a test's folder is closed to.
     user = "user root; " if os.geteuid() == 0 else ""
-    places = ["-p", str(configuration.parent), "-c", str(configuration)]
-    return [
-        command,
-        *places,
-        "-e",
-        f"{configuration.parent}/error.log",
-        "-g",
-        f"{user}daemon off;",
-        *arguments,
-    ]
+    folder = configuration.parent
+    places = ["-p", str(folder), "-c", str(configuration), "-e", str(folder / "error.log")]
+    return [command, *places, "-g", f"{user}daemon off;", *arguments]
 
 
 class Proxy:

@@ -1,13 +1,14 @@
 """The deployed proxy, a real nginx, in front of two real instances of the service."""
 
+import contextlib
 import http.client
 import json
 import re
+import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import closing
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -70,7 +71,7 @@ class Client(threading.Thread):
         self.lost: list[str] = []
 
     def run(self) -> None:
-        with closing(self.proxy.connected()) as connection:
+        with contextlib.closing(self.proxy.connected()) as connection:
             for number in range(MOST_REQUESTS):
                 if self.stop.is_set():
                     return
@@ -99,10 +100,10 @@ def asked(connection: http.client.HTTPConnection, method: str) -> bytes:
 
 
 def test_no_request_is_lost_while_instances_fail_and_change(
-    proxy: Proxy, instances: list[Instance], record_property: pytest.RecordProperty
+    proxy: Proxy, instances: list[Instance], record_property: Callable[[str, object], None]
 ) -> None:
     first, second = instances
-    with closing(proxy.connected()) as connection:
+    with contextlib.closing(proxy.connected()) as connection:
         expected = {method: asked(connection, method) for method in ("GET", "POST")}
     assert all(body.startswith(b"{") for body in expected.values()), expected
     stop = threading.Event()
@@ -147,28 +148,30 @@ def test_no_request_is_lost_while_instances_fail_and_change(
 def test_rows_come_before_the_rest_is_worked_on_and_who_hangs_up_ends_the_work(
     tmp_path: Path,
 ) -> None:
-    with watched(tmp_path) as service:
-        with proxy_before(tmp_path / "proxy", [service.port, service.port]) as proxy:
-            service.wait()
-            with closing(proxy.connected()) as connection:
-                headers = {"Content-Type": "application/json"}
-                connection.request("POST", "/v1/price-packages", batch(packages=5), headers)
-                response = connection.getresponse()
-                first = [json.loads(response.readline()) for _ in range(VEHICLES)]
-                assert service.asked() in ([0], [0, 1])
-                service.go_on()
-                others = [json.loads(line) for line in response]
-            assert [row["package"] for row in first] == ["p0"] * VEHICLES
-            assert others[-1]["summary"]["rows"] == 5 * VEHICLES
-
-            before, closed = len(service.asked()), service.closed()
-            service.wait()
-            with closing(proxy.connected()) as connection:
-                connection.request("POST", "/v1/price-packages", batch(), headers)
-                connection.getresponse().readline()
+    with contextlib.ExitStack() as served:
+        service = served.enter_context(watched(tmp_path))
+        upstream = [service.port, service.port]
+        proxy = served.enter_context(proxy_before(tmp_path / "proxy", upstream))
+        service.wait()
+        with contextlib.closing(proxy.connected()) as connection:
+            headers = {"Content-Type": "application/json"}
+            connection.request("POST", "/v1/price-packages", batch(packages=5), headers)
+            response = connection.getresponse()
+            first = [json.loads(response.readline()) for _ in range(VEHICLES)]
+            assert service.asked() in ([0], [0, 1])
             service.go_on()
-            wait_for(lambda: service.closed() > closed, "the answer goes on")
-            assert len(service.asked()) - before < 100
+            others = [json.loads(line) for line in response]
+        assert [row["package"] for row in first] == ["p0"] * VEHICLES
+        assert others[-1]["summary"]["rows"] == 5 * VEHICLES
+
+        before, closed = len(service.asked()), service.closed()
+        service.wait()
+        with contextlib.closing(proxy.connected()) as connection:
+            connection.request("POST", "/v1/price-packages", batch(), headers)
+            connection.getresponse().readline()
+        service.go_on()
+        wait_for(lambda: service.closed() > closed, "the answer goes on")
+        assert len(service.asked()) - before < 100
 
 
 def answer_to(
@@ -178,7 +181,7 @@ def answer_to(
     body: bytes | None = None,
     headers: dict[str, str] | None = None,
 ) -> tuple[http.client.HTTPResponse, bytes]:
-    with closing(proxy.connected()) as connection:
+    with contextlib.closing(proxy.connected()) as connection:
         connection.request(method, path, body, headers or {})
         response = connection.getresponse()
         return response, response.read()
@@ -348,8 +351,6 @@ def test_the_files_of_the_proxys_refusals_are_as_made(
 
 
 def test_the_deployed_configuration_is_one(tmp_path: Path) -> None:
-    import subprocess
-
     configuration = configure(tmp_path, *free_ports(1), free_ports(2))
     done = subprocess.run(
         nginx(configuration, "-t"), capture_output=True, text=True, timeout=30, check=False
