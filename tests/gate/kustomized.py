@@ -20,7 +20,7 @@ _FIELDS = {
     "configMapGenerator",
     "patches",
 }
-# Merge keys of the API reference ("patch merge key"); a list of plain values or of these is replaced.
+# Merge keys as the API reference has them; other lists are replaced, these here.
 _MERGE_KEYS = {"containers": "name", "volumes": "name", "volumeMounts": "mountPath", "env": "name"}
 _REPLACED = {"ingress", "egress", "metrics"}
 _CLUSTER_WIDE = {"Namespace"}
