@@ -17,9 +17,8 @@ ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "deploy" / "kubernetes"
 VERSION = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]["version"]
 BUILDS = {name: documents_of(FOLDER / name) for name in ("base", "overlays/example")}
-EXAMPLE_SECRET = yaml.safe_load(
-    (FOLDER / "overlays/example/secret.example.yaml").read_text("utf-8")
-)
+SECRET_FILE = FOLDER / "overlays/example/secret.example.yaml"
+EXAMPLE_SECRET = yaml.safe_load(SECRET_FILE.read_text("utf-8"))
 EVERY = [
     *(
         pytest.param(each, id=f"{build}-{each['kind']}")
