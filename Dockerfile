@@ -37,8 +37,8 @@ RUN rm -rf /usr/local/bin/pip* /usr/local/bin/idle* /usr/local/bin/2to3* /usr/lo
         /usr/local/lib/python3*/ensurepip /usr/lib/python3*/ensurepip /usr/share/python-wheels \
         /usr/local/lib/python3.11/test /usr/local/lib/python3.11/idlelib /usr/local/lib/python3.11/tkinter \
         /usr/share/doc /usr/share/man /usr/share/locale /var/cache/apt /var/lib/apt/lists /var/log/* /root/.cache \
-    && groupadd --system --gid 10001 loomwright \
-    && useradd --system --uid 10001 --gid 10001 --no-create-home --home-dir /nonexistent \
+    && groupadd --gid 10001 loomwright \
+    && useradd --no-log-init --uid 10001 --gid 10001 --no-create-home --home-dir /nonexistent \
         --shell /usr/sbin/nologin loomwright
 COPY --from=build /opt/loomwright /opt/loomwright
 COPY deploy/gunicorn.conf.py /etc/loomwright/gunicorn.conf.py

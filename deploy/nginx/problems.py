@@ -15,7 +15,7 @@ UNREAD = "The request was refused before it was read."
 UNANSWERED = "No instance of the service answered; the same request may be sent again."
 # Statuses that nginx answers by itself, and the codes of those that the service never answers.
 DETAILS = {
-    **dict.fromkeys((400, 405, 408, 413, 414, 431, 501, 505), UNREAD),
+    **dict.fromkeys((400, 404, 405, 408, 413, 414, 431, 501, 505), UNREAD),
     **dict.fromkeys((500, 502, 503, 504), UNANSWERED),
 }
 CODES = {**CODE_OF_STATUS, 502: "internal_error", 503: "internal_error", 504: "internal_error"}

@@ -4,15 +4,19 @@ import contextlib
 import http.client
 import json
 import re
+import runpy
 import subprocess
 import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
-from proxied import CONFIGURATION, Instance, Proxy, configure, free_ports, nginx, proxy_before
+from gunicorn.config import Config
+from gunicorn.http.wsgi import Response
+from proxied import CONFIGURATION, ROOT, Instance, Proxy, configure, free_ports, nginx, proxy_before
 from test_streams import VEHICLES, batch, wait_for
 from test_streams import served as watched
 
@@ -20,9 +24,9 @@ MIB = 1024 * 1024
 BODY = json.dumps(
     {
         "series": "awg",
-        "load": {"kind": "current", "current": 20},
+        "load_current": 20,
         "supply_voltage": 12.6,
-        "length": 4.5,
+        "route": [{"length": 4.5}],
     }
 ).encode()
 QUERY = "/v1/size-conductor?series=awg&load_current=20&supply_voltage=12.6&length=4.5"
@@ -80,6 +84,7 @@ class Client(threading.Thread):
                     found = asked(connection, method)
                 except (OSError, http.client.HTTPException) as error:
                     self.lost.append(f"{method}: {error!r}")
+                    connection.close()
                     continue
                 if found == self.expected[method]:
                     self.answered += 1
@@ -126,10 +131,8 @@ def test_no_request_is_lost_while_instances_fail_and_change(
         stop.set()
         for client in clients:
             client.join()
-    answered, lost = (
-        sum(each.answered for each in clients),
-        [one for c in clients for one in c.lost],
-    )
+    answered = sum(each.answered for each in clients)
+    lost = [each for client in clients for each in client.lost]
     lines = proxy.accesses()[before:]
     again = sum("," in line.partition("upstream=")[2] for line in lines)
     record_property(
@@ -143,6 +146,33 @@ def test_no_request_is_lost_while_instances_fail_and_change(
     for part in (lines[: back - before], lines[back - before :]):
         assert all(f"127.0.0.1:{each.port} 200" in "\n".join(part) for each in instances)
     assert again > 0
+
+
+class Wire:
+    """Notes each piece that is sent."""
+
+    def __init__(self) -> None:
+        self.sent: list[bytes] = []
+
+    def sendall(self, piece: bytes) -> None:
+        self.sent.append(piece)
+
+
+@pytest.mark.parametrize("length", ["3", ""], ids=["whole", "stream"])
+def test_an_answer_does_not_end_behind_its_head(length: str) -> None:
+    runpy.run_path(str(ROOT / "deploy" / "gunicorn.conf.py"))
+    wire = Wire()
+    config = Config()
+    request = SimpleNamespace(method="GET", version=(1, 1), should_close=lambda: False)
+    response = Response(request, wire, config)
+    response.start_response("200 OK", [("Content-Length", length)] if length else [])
+    response.write(b"abc")
+    response.write(b"")
+    response.close()
+    (first, *last) = wire.sent
+    assert first.startswith(b"HTTP/1.1 200 OK\r\n")
+    assert first.endswith(b"\r\n\r\nabc" if length else b"\r\n\r\n3\r\nabc\r\n")
+    assert b"".join(last) == (b"" if length else b"0\r\n\r\n")
 
 
 def test_rows_come_before_the_rest_is_worked_on_and_who_hangs_up_ends_the_work(
