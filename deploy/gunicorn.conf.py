@@ -14,6 +14,7 @@ So: one thread per worker, as more contend for the interpreter lock while each r
 arithmetic; one worker per core; and no compiled parser.
 """
 
+import functools
 import gc
 import os
 import socket
@@ -72,14 +73,16 @@ class _Held:
         self.pieces.append(piece)
 
 
-_write = Response.write
+# This file is read again at each reload.
+_write = getattr(Response.write, "__wrapped__", Response.write)
 
 
+@functools.wraps(_write)
 def write_with_head(response: Any, piece: bytes) -> None:
     """Send the head of an answer together with the first piece of its body.
 
-    The server sends the head by itself. A process that is killed between the two leaves a proxy with a
-    head that it has passed on already, so that it can ask no other instance.
+    The server sends the head by itself. A process that is killed between the two leaves a proxy
+    with a head that it has passed on already, so that it can ask no other instance.
     """
     if response.headers_sent:
         _write(response, piece)
