@@ -16,8 +16,8 @@ RUN /opt/loomwright/bin/pip install --no-cache-dir --no-compile --no-deps --requ
 COPY pyproject.toml README.md LICENSE ./
 COPY service service
 COPY deploy/container/kept_machine_code.py /opt/loomwright/lib/python3.11/site-packages/
-# Out goes what nothing imports: tests of wheels, and headers and sources for compilers. Byte code
-# holds without looking at dates. The application answers every example as it is made, and leaves the
+# Out goes what nothing imports: tests of wheels, headers and sources for compilers, and Arrow's clients
+# of remote services, which pyarrow does without. Byte code holds without looking at dates. The application answers every example as it is made, and leaves the
 # machine code of each formula beside the byte code.
 RUN /opt/loomwright/bin/pip install --no-cache-dir --no-compile --no-deps --no-build-isolation --no-index . \
     && /opt/loomwright/bin/pip uninstall --yes setuptools pip \
@@ -27,7 +27,8 @@ RUN /opt/loomwright/bin/pip install --no-cache-dir --no-compile --no-deps --no-b
             -o -path '*/pyarrow/include' -o -path '*/pyarrow/src' -o -path '*/pyarrow/includes' \
             -o -path '*/numpy/*/include' \) -o -type f \
             \( -name '*.a' -o -name '*.c' -o -name '*.h' -o -name '*.pyx' -o -name '*.pxd' \
-            -o -name '*.pxi' \) \) -prune -exec rm -rf {} + \
+            -o -name '*.pxi' -o -name '_flight.*.so' -o -name 'libarrow*_flight.so*' \
+            -o -name '_s3fs.*.so' -o -name 'libarrow_s3.so*' \) \) -prune -exec rm -rf {} + \
     && /opt/loomwright/bin/python -m compileall -q --invalidation-mode unchecked-hash /opt/loomwright/lib \
     && /opt/loomwright/bin/python -c 'from loomwright.web.app import create_app; create_app()'
 

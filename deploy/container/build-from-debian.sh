@@ -77,17 +77,17 @@ fetch_wheels() {
     local python
     python="$(python_3_11)"
     [ -x "$folder/pip/bin/pip" ] || "$python" -m venv "$folder/pip"
-    "$folder/pip/bin/pip" download --quiet --disable-pip-version-check --no-input --no-deps \
+    "$folder/pip/bin/pip" download --quiet --quiet --disable-pip-version-check --no-input --no-deps \
         --require-hashes --only-binary :all: --dest "$folder/wheels" \
         --requirement deploy/build.lock --requirement deploy/requirements.lock
-    printf '[global]\nno-index = true\nfind-links = /wheels\n' >"$folder/pip.conf"
+    printf '[global]\nno-index = true\nfind-links = /media\n' >"$folder/pip.conf"
 }
 
 build_image() {
     store build --quiet --isolation chroot --format docker --tag "$image" \
         --build-arg "BASE=$base_image" \
         --build-arg "REVISION=$(git rev-parse HEAD 2>/dev/null || echo unknown)" \
-        --volume "$folder/wheels:/wheels:ro" --volume "$folder/pip.conf:/etc/pip.conf:ro" \
+        --volume "$folder/wheels:/media:ro" --volume "$folder/pip.conf:/etc/pip.conf:ro" \
         . >"$folder/build.log"
 }
 
