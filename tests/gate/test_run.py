@@ -200,6 +200,15 @@ def test_arguments_reach_the_tests(copy: Path) -> None:
     assert steps_run(done.stdout)[-1] == f"{STEPS[-1]} -k two words"
 
 
-@pytest.mark.parametrize("script", ["deploy/start.sh", "deploy/lock.sh", "tests/run.sh", ".ci/run"])
+@pytest.mark.parametrize(
+    "script",
+    [
+        "deploy/container/build-from-debian.sh",
+        "deploy/start.sh",
+        "deploy/lock.sh",
+        "tests/run.sh",
+        ".ci/run",
+    ],
+)
 def test_scripts_parse(script: str) -> None:
     subprocess.run(["bash", "-n", ROOT / script], check=True, timeout=10)
