@@ -136,7 +136,12 @@ with urllib.request.urlopen('http://127.0.0.1:$port/v1/health', timeout=5) as an
         kill -0 "$server" 2>/dev/null || fail "no start: $(tail -n 1 "$folder/server.log")"
         sleep 0.05
     done
-    say "$what: $(seconds_since "$started") s"
+    say "$what: $(seconds_since "$started") s, $(processor_seconds) s of a processor"
+}
+
+# Print what the server has used of a processor so far: a busy machine takes longer, but not more.
+processor_seconds() {
+    awk -v ticks="$(getconf CLK_TCK)" '{ printf "%.1f", ($14 + $15) / ticks }' "/proc/$server/stat"
 }
 
 [ "$(id -u)" = 0 ] || fail "only root can make a base and mount the image."
@@ -168,4 +173,6 @@ stop_server
 start_server "$root" "start as built"
 say "the demo job, priced by the image:"
 (in_image "$root" no_proxy=127.0.0.1 loomwright demo --url "http://127.0.0.1:$port")
+say "memory of its processes, shared pages in each: $(ps -o rss= --pid "$server" --ppid "$server" |
+    awk '{ printf "%s%d", separator, $1 / 1024; separator = ", " }') MiB"
 timed "stop" stop_server

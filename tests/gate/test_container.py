@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 import yaml
-from compose_spec import PyCompose, PyOptions
+from compose_spec import PyOptions
 
 from loomwright.web.settings import PREFIX, SETTINGS, settings_from
 
@@ -43,12 +43,8 @@ def test_what_is_copied_is_there_and_reaches_the_build() -> None:
     assert len(sources) >= 5
     reaching = (ROOT / ".dockerignore").read_text("utf-8").splitlines()
     assert reaching[0] == "*"
-    reached = {
-        path
-        for line in reaching
-        if line.startswith("!")
-        for path in ROOT.glob(line.removeprefix("!"))
-    }
+    let_in = [line.removeprefix("!") for line in reaching if line.startswith("!")]
+    reached = {path for pattern in let_in for path in ROOT.glob(pattern)}
     assert {ROOT / source for source in sources} <= reached
 
 
@@ -117,12 +113,13 @@ def asked(calls: int, environment: dict[str, str], folder: Path) -> list[str]:
 
 def test_the_composed_services_are_valid() -> None:
     """Compose specification, as the parser of the package compose-spec holds it."""
-    parsed = PyOptions(apply_merge=True).from_yaml(COMPOSE)
+    options = PyOptions(apply_merge=True)
+    parsed = options.from_yaml(COMPOSE)
     parsed.validate()
     parsed.to_spec()
     assert set(parsed.service_names()) == {"service-1", "service-2", "proxy", "redis"}
     with pytest.raises(ValueError, match="prots"):
-        PyCompose.from_yaml(COMPOSE.replace("    ports:", "    prots:")).validate()
+        options.from_yaml(COMPOSE.replace("    ports:", "    prots:"))
 
 
 SERVICES = yaml.safe_load(COMPOSE)["services"]
