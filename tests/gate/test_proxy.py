@@ -241,7 +241,8 @@ def test_neither_log_holds_a_key_of_an_address(proxy: Proxy) -> None:
     secret = "S3cretKey"
     headers = {"Referer": f"http://x/?key={secret}"}
     answer_to(proxy, "GET", f"{QUERY}&key={secret}", headers=headers)
-    answer_to(proxy, "TRACE", f"/?key={secret}", headers=headers)
+    answer_to(proxy, "TRACE", f"/v1/health?key={secret}", headers=headers)
+    assert " TRACE /v1/health 405 " in proxy.accesses()[-1]
     for log in ("access.log", "error.log", "output"):
         assert secret not in (proxy.folder / log).read_text("utf-8")
 
