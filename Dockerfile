@@ -40,7 +40,8 @@ RUN rm -rf /usr/local/bin/pip* /usr/local/bin/idle* /usr/local/bin/2to3* /usr/lo
         /usr/share/doc /usr/share/man /usr/share/locale /var/cache/apt /var/lib/apt/lists /var/log/* /root/.cache \
     && groupadd --gid 10001 loomwright \
     && useradd --no-log-init --uid 10001 --gid 10001 --no-create-home --home-dir /nonexistent \
-        --shell /usr/sbin/nologin loomwright
+        --shell /usr/sbin/nologin loomwright \
+    && find / -xdev -type f -perm /6000 -exec chmod a-s {} +
 COPY --from=build /opt/loomwright /opt/loomwright
 COPY deploy/gunicorn.conf.py /etc/loomwright/gunicorn.conf.py
 
