@@ -7,7 +7,7 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 
@@ -110,6 +110,12 @@ def health_status(port: int) -> int:
             return 0
 
 
+def accepts(port: int) -> bool:
+    """Tell whether anybody takes connections at a port."""
+    with socket.socket() as probe:
+        return probe.connect_ex(("127.0.0.1", port)) == 0
+
+
 def _replaced(text: str, changes: Mapping[str, str]) -> str:
     for found, put in changes.items():
         assert found in text, found
@@ -174,7 +180,9 @@ class Proxy:
 
 
 @contextmanager
-def proxy_before(folder: Path, upstream: list[int]) -> Iterator[Proxy]:
+def proxy_before(
+    folder: Path, upstream: list[int], is_up: Callable[[int], object] = health_status
+) -> Iterator[Proxy]:
     """Yield a proxy in front of two ports; afterwards none of its processes is left."""
     folder.mkdir()
     (port,) = free_ports(1)
@@ -185,7 +193,7 @@ def proxy_before(folder: Path, upstream: list[int]) -> Iterator[Proxy]:
         )
     try:
         deadline = time.monotonic() + LONGEST_S
-        while health_status(port) == 0:
+        while not is_up(port):
             assert process.poll() is None, (folder / "output").read_text("utf-8")
             assert time.monotonic() < deadline
             time.sleep(0.05)

@@ -5,6 +5,7 @@ import http.client
 import json
 import re
 import runpy
+import socket
 import subprocess
 import sys
 import threading
@@ -16,7 +17,17 @@ from types import SimpleNamespace
 import pytest
 from gunicorn.config import Config
 from gunicorn.http.wsgi import Response
-from proxied import CONFIGURATION, ROOT, Instance, Proxy, configure, free_ports, nginx, proxy_before
+from proxied import (
+    CONFIGURATION,
+    ROOT,
+    Instance,
+    Proxy,
+    accepts,
+    configure,
+    free_ports,
+    nginx,
+    proxy_before,
+)
 from test_streams import VEHICLES, batch, wait_for
 from test_streams import served as watched
 
@@ -298,6 +309,45 @@ def test_what_the_service_takes_is_not_refused_by_the_proxy(
     headers = {"Content-Type": "application/json", "X-Long": "x" * 8000}
     response, body = answer_to(proxy, "POST", path, b" " * size, headers)
     assert_is_problem(response, body, 400, "malformed_body")
+
+
+ANSWER = b"HTTP/1.1 200 OK\r\nContent-Length: 2\r\n\r\n{}"
+
+
+def answer_once_by_each_connection(listener: socket.socket, asked: list[bytes]) -> None:
+    """Answer the first request of each connection, and close it as the second one comes."""
+    listener.settimeout(10)
+    while len(asked) < 3:
+        wire, _ = listener.accept()
+        with wire:
+            asked.append(wire.recv(65536))
+            wire.sendall(ANSWER)
+            if len(asked) < 3:
+                asked.append(wire.recv(65536))
+
+
+@pytest.mark.parametrize("path", ["/v1/size-fuse", "/v1/price-packages"])
+def test_who_closes_a_kept_connection_is_asked_again_while_no_other_is_there(
+    tmp_path: Path, path: str
+) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        asked: list[bytes] = []
+        arguments = (listener, asked)
+        instance = threading.Thread(target=answer_once_by_each_connection, args=arguments)
+        instance.start()
+        upstream = [*free_ports(1), listener.getsockname()[1]]
+        # The proxy is up once its port is taken: nothing may be asked for before the test does.
+        with (
+            proxy_before(tmp_path / "proxy", upstream, is_up=accepts) as proxy,
+            contextlib.closing(proxy.connected()) as connection,
+        ):
+            for _ in range(2):
+                connection.request("POST", path, BODY)
+                response = connection.getresponse()
+                assert (response.status, response.read()) == (200, b"{}")
+        instance.join()
+    assert len(asked) == 3
+    assert all(each.endswith(BODY) for each in asked)
 
 
 def test_a_proxy_without_instances_says_so(tmp_path: Path) -> None:
