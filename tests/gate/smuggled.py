@@ -1,6 +1,6 @@
 """Requests that hide another one, if two readers of HTTP disagree where the first one ends.
 
-The ways are those of RFC 9112, 5.2, 6.3, 7.1 and 11.2, and of what is published on request smuggling.
+Source: RFC 9112, 5.2 (folded fields), 6.3 (lengths), 7.1 (chunks) and 11.2 (request smuggling).
 """
 
 NEXT = b"GET /v1/smuggled HTTP/1.1\r\nHost: x\r\n\r\n"
