@@ -110,3 +110,8 @@ chromium_is_here() {
 pdftoppm_is_here() {
     command -v pdftoppm >/dev/null
 }
+
+# Tell whether the proxy is installed; Debian has it in /usr/sbin.
+nginx_is_here() {
+    command -v nginx >/dev/null
+}

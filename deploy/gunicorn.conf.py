@@ -14,6 +14,7 @@ So: one thread per worker, as more contend for the interpreter lock while each r
 arithmetic; one worker per core; and no compiled parser.
 """
 
+import functools
 import gc
 import os
 import socket
@@ -25,6 +26,8 @@ for _library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.setdefault(_library, "1")
 
 # Below the lines above, which have to come before any library that reads them.
+from gunicorn.http.wsgi import Response  # noqa: E402
+
 from loomwright.web.redaction import RedactingLogger  # noqa: E402
 from loomwright.web.server import (  # noqa: E402
     checked_settings,
@@ -58,6 +61,41 @@ STALLED_CLIENT_S = 10
 # worked out as it is taken, so whoever holds it up holds a thread. A worker that streams for long
 # is not taken for dead: its main thread says that it lives, and requests run in others.
 STALLED_READER_S = 60
+
+
+class _Held:
+    """Keeps what would be sent."""
+
+    def __init__(self) -> None:
+        self.pieces: list[bytes] = []
+
+    def sendall(self, piece: bytes) -> None:
+        self.pieces.append(piece)
+
+
+# This file is read again at each reload.
+_write = getattr(Response.write, "__wrapped__", Response.write)
+
+
+@functools.wraps(_write)
+def write_with_head(response: Any, piece: bytes) -> None:
+    """Send the head of an answer together with the first piece of its body.
+
+    The server sends the head by itself. A process that is killed between the two leaves a proxy
+    with a head that it has passed on already, so that it can ask no other instance.
+    """
+    if response.headers_sent:
+        _write(response, piece)
+        return
+    wire, response.sock = response.sock, _Held()
+    try:
+        _write(response, piece)
+    finally:
+        held, response.sock = response.sock, wire
+        wire.sendall(b"".join(held.pieces))
+
+
+Response.write = write_with_head
 
 
 def on_starting(server: Any) -> None:

@@ -48,12 +48,23 @@ def pdftoppm_is_here() -> bool:
     return shutil.which("pdftoppm") is not None
 
 
+def nginx_command() -> str | None:
+    """Return the proxy's command, or None."""
+    return shutil.which("nginx")
+
+
+def nginx_is_here() -> bool:
+    """Tell whether the proxy is installed."""
+    return nginx_command() is not None
+
+
 # A file, or a folder with all that is in it.
 NEEDS: Mapping[Path, Callable[[], bool]] = MappingProxyType(
     {
         TESTS / "browser": chromium_is_here,
         TESTS / "clients" / "test_spreadsheet.py": calc_is_here,
         TESTS / "engineering" / "test_network_simulator.py": ngspice_is_here,
+        TESTS / "gate" / "test_proxy.py": nginx_is_here,
         TESTS / "test_page_pictures.py": pdftoppm_is_here,
     }
 )

@@ -36,6 +36,9 @@ fi
 if [ "${CI:-}" != true ] && ! pdftoppm_is_here; then
     say "left out: pictures of printed pages, as pdftoppm is not here"
 fi
+if [ "${CI:-}" != true ] && ! nginx_is_here; then
+    say "left out: instances behind a proxy, as nginx is not here"
+fi
 if [ ${#failed[@]} -gt 0 ]; then
     say "failed before the tests: ${failed[*]}" >&2
 fi

@@ -46,6 +46,7 @@ def collected(tmp_path: Path, ci: str, tests: str) -> str:
         "tests/browser/test_api_in_browser.py",
         "tests/clients/test_spreadsheet.py",
         "tests/engineering/test_network_simulator.py",
+        "tests/gate/test_proxy.py",
         "tests/test_page_pictures.py",
     ],
 )

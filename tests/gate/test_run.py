@@ -89,12 +89,14 @@ PACKAGES = {
     "ngspice": "ngspice",
     "chromium": "chromium",
     "pdftoppm": "poppler-utils",
+    "nginx": "nginx-light",
 }
 LEFT_OUT = {
     "office": "left out: the workbook in LibreOffice Calc",
     "ngspice": "left out: networks against the simulator",
     "chromium": "left out: pages in a browser",
     "pdftoppm": "left out: pictures of printed pages",
+    "nginx": "left out: instances behind a proxy",
 }
 EVERY = tuple(PACKAGES)
 LACKING = [(), *((name,) for name in EVERY), EVERY[::2], EVERY[1::2], EVERY]
@@ -103,7 +105,7 @@ LACKING = [(), *((name,) for name in EVERY), EVERY[::2], EVERY[1::2], EVERY]
 def make_programs(copy: Path, lacking: tuple[str, ...]) -> None:
     """Let the scripts find all outside programs but some."""
     make_office(copy, is_there="office" not in lacking)
-    for name in ("ngspice", "chromium", "pdftoppm"):
+    for name in ("ngspice", "chromium", "pdftoppm", "nginx"):
         make_command(copy, name, is_there=name not in lacking)
     # The browser's other name.
     make_command(copy, "chromium-browser", is_there=False)
@@ -198,6 +200,15 @@ def test_arguments_reach_the_tests(copy: Path) -> None:
     assert steps_run(done.stdout)[-1] == f"{STEPS[-1]} -k two words"
 
 
-@pytest.mark.parametrize("script", ["deploy/start.sh", "deploy/lock.sh", "tests/run.sh", ".ci/run"])
+@pytest.mark.parametrize(
+    "script",
+    [
+        "deploy/container/build-from-debian.sh",
+        "deploy/start.sh",
+        "deploy/lock.sh",
+        "tests/run.sh",
+        ".ci/run",
+    ],
+)
 def test_scripts_parse(script: str) -> None:
     subprocess.run(["bash", "-n", ROOT / script], check=True, timeout=10)
