@@ -131,7 +131,7 @@ def test_cost_is_in_no_document():
 
 
 def test_a_form_that_there_is_not_is_refused_with_those_there_are():
-    response = asked("application/pdf")
+    response = asked("application/msword")
     assert response.status_code == 406
     problem = response.get_json()
     assert problem["code"] == "not_acceptable"

@@ -24,6 +24,9 @@ def test_an_example_is_answered(name: str) -> None:
     response = create_app().test_client().post(f"/v1/{name}", json=body, headers=wish)
     assert response.status_code == 200, response.get_data(as_text=True)
     answer = response.get_json()
+    if name.startswith("draw-"):
+        assert answer["svg"].startswith("<svg ")
+        return
     # Of a batch every row has its own.
     (verdict,) = answer["summary"]["verdicts"] if "summary" in answer else [answer["verdict"]]
     # An impossible claim is what the estimate is asked about most.
