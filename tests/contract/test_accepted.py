@@ -138,7 +138,8 @@ def test_request_in_range_is_answered(operation):
             assert refusals(response, operation) == [], response.get_json()
 
     answered()
-    assert statuses[200] > 0.6 * statuses.total(), statuses
+    # Enough of them that it says something of answers, too.
+    assert statuses[200] > 0.4 * statuses.total(), statuses
     if operation in ENGINEERING:
         assert fields == set(component(request_name(operation))["properties"])
 
