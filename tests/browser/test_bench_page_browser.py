@@ -6,7 +6,6 @@ import urllib.request
 from collections.abc import Callable
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
