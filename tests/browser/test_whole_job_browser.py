@@ -161,9 +161,6 @@ def test_a_person_goes_from_a_job_to_a_printed_quote(
     expect(page.locator("#result-total")).to_have_text(total_of(answer))
     see_the_drawing(page, {"job": mended}, service_url)
     assert page.evaluate(WIDTH) == page.evaluate("innerWidth")
-    # Axe takes twenty seconds for the largest job; the others have all its parts but size.
-    if name != "van_second_battery":
-        assert axe_violations(page) == []
     page.locator("#drawing").scroll_into_view_if_needed()
     keep_screenshot(page, f"whole-job-{device}-{scheme}")
     tab = open_document(page, "quote", language, units)
@@ -191,8 +188,10 @@ def test_every_kind_of_document_opens_from_the_bench_with_its_style(
     page.locator("#plan-headroom").check()
     answer = posted(service_url, "plan-installation", {"job": demo_job("combustion_car")})
     plan = plan_of(answer, "headroom")
+    # The languages have the same style; in the dark one is enough.
+    places = LOCALES.items() if scheme == "light" else [(("en", "us"), "en-US")]
     for kind in KINDS:
-        for (language, units), locale in LOCALES.items():
+        for (language, units), locale in places:
             tab = open_document(page, kind, language, units)
             assert tab.evaluate("document.documentElement.lang") == language
             assert tab.evaluate(STYLED)[0] == "2px"
