@@ -192,12 +192,16 @@ def test_a_new_short_name_is_followed(service_url: str, page: Page) -> None:
     expect(page.locator("#faults")).to_be_hidden()
 
 
-def test_discount_and_package_price_change_the_total(service_url: str, page: Page) -> None:
+def test_discount_and_package_price_change_the_total(
+    service_url: str, page: Page, complaints: Complaints
+) -> None:
+    # Half a package is refused; each answer is waited for, however slow the machine.
+    complaints.allow("status of 422")
     open_with(page, service_url)
-    page.get_by_role("button", name="Add package price").click()
-    field(page, "field:/pricing/package/name").fill("Bass package")
     with page.expect_response(PLAN):
-        field(page, "field:/pricing/package/price").fill("700.00")
+        page.get_by_role("button", name="Add package price").click()
+    enter(page, "field:/pricing/package/name", "Bass package")
+    enter(page, "field:/pricing/package/price", "700.00")
     pricing = {"package": {"name": "Bass package", "price": "700.00"}}
     answer = posted(service_url, "plan-installation", {"job": demo_job(CAR), "pricing": pricing})
     expect(page.locator("#result-total")).to_have_text(total_of(answer))
