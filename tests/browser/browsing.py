@@ -11,7 +11,14 @@ from typing import Any, Protocol
 from urllib.parse import urlsplit
 
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, Page, sync_playwright
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Page,
+    Request,
+    sync_playwright,
+)
 
 from left_out import chromium_command
 
@@ -27,6 +34,8 @@ PHONE: dict[str, Any] = {
 ALIKE: dict[str, Any] = {"locale": "en-GB", "timezone_id": "UTC", "color_scheme": "light"}
 # A page that needs longer than that to do anything is a failure [ms].
 LONGEST_WAIT_MS = 15_000
+# Of every page.
+ICON = "/assets/mark.svg"
 # Web Content Accessibility Guidelines 2.1, levels A and AA, and what axe-core advises beyond.
 RULES = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "best-practice")
 _ARGUMENTS = (
@@ -61,16 +70,23 @@ class Complaints:
         """Note the complaints of all pages of a context, also of those that it opens itself."""
         context.on("console", self._note_said)
         context.on("weberror", lambda thrown: self.found.append(f"script: {thrown.error}"))
-        context.on(
-            "requestfailed",
-            lambda lost: self.found.append(f"request: {lost.method} {lost.url}: {lost.failure}"),
-        )
+        context.on("requestfailed", self._note_lost)
 
     def _note_said(self, said: ConsoleMessage) -> None:
         where = said.location["url"]
         # The browser asks for it by itself, once and at a time of its own, also beside JSON.
         if said.type == "error" and urlsplit(where).path != "/favicon.ico":
             self.found.append(f"console: {said.text} ({where})")
+
+    def _note_lost(self, lost: Request) -> None:
+        address = urlsplit(lost.url)
+        # The icon too is asked for at a time of its own, and given up when the page is left. The
+        # browser's own viewer of PDF is no part of any page.
+        is_left = lost.failure == "net::ERR_ABORTED" and (
+            address.path == ICON or address.scheme in {"chrome", "chrome-extension"}
+        )
+        if not is_left:
+            self.found.append(f"request: {lost.method} {lost.url}: {lost.failure}")
 
     def faults(self) -> list[str]:
         """Return what came and is not allowed, and what is allowed and did not come."""

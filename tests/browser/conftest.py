@@ -5,10 +5,22 @@ from pathlib import Path
 
 import pytest
 from artefacts import kept_pdf, kept_screenshot
-from browsing import DESK, PHONE, Complaints, NewPage, launched, violations, watched_pages
-from playwright.sync_api import Browser, Page
+from browsing import (
+    DESK,
+    LONGEST_WAIT_MS,
+    PHONE,
+    Complaints,
+    NewPage,
+    launched,
+    violations,
+    watched_pages,
+)
+from playwright.sync_api import Browser, Page, expect
 
 from served import served
+
+# A third of it, as it is without this, is too short on a busy machine.
+expect.set_options(timeout=LONGEST_WAIT_MS)
 
 
 @pytest.fixture(scope="session")

@@ -236,6 +236,13 @@ def test_markup_of_a_text_is_text() -> None:
     assert "<code>&lt;i&gt;</code>" in made.html
 
 
+def test_a_long_name_breaks_between_its_words_only(client: FlaskClient) -> None:
+    made = rendered_markdown("# A\n\n`body_too_large` `<b>`\n", {}.get)
+    assert "<code>body_<wbr>too_<wbr>large</code> <code>&lt;b&gt;</code>" in made.html
+    problems = client.get("/v1/problems", headers={"Accept": "text/html"}).text
+    assert "<code>body_<wbr>too_<wbr>large</code>" in problems
+
+
 def test_a_link_to_what_is_not_served_is_text() -> None:
     made = rendered_markdown("# A\n\n[x](gone.md) [y](#a) [z](b.md#c)\n", {"b.md": "/b"}.get)
     assert "<span>x</span>" in made.html

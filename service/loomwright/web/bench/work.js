@@ -76,8 +76,8 @@ export function readingsOf(plan, job) {
       table(
         caption,
         [
-          { heading: "Reading", cell: (row) => readingWords(row.what) },
-          { heading: "Where", cell: (row) => named.get(row.circuit ?? row.source) ?? row.circuit ?? row.source ?? "" },
+          // In one column, so that the figures are in sight on a telephone too.
+          { heading: "Reading and place", cell: (row) => [readingWords(row.what), place(row, named)] },
           { heading: "State", cell: (row) => readingState(row.state) },
           { heading: "From", unit, isFigure: true, cell: cell("low") },
           { heading: "Expected", unit, isFigure: true, cell: cell("expected") },
@@ -87,4 +87,9 @@ export function readingsOf(plan, job) {
       ),
     ];
   });
+}
+
+function place(row, named) {
+  const key = row.circuit ?? row.source;
+  return key ? el("small", { class: "place" }, named.get(key) ?? key) : null;
 }

@@ -14,8 +14,10 @@ from itertools import pairwise
 from urllib.parse import urlsplit
 
 from markdown_it import MarkdownIt
+from markdown_it.renderer import RendererProtocol
 from markdown_it.rules_core import StateCore
 from markdown_it.token import Token
+from markdown_it.utils import EnvType, OptionsDict
 
 _COMMENT = re.compile(r"<!--.*-->", re.DOTALL)
 _REQUIREMENT = re.compile(r"[A-Z]-[0-9]{3}(?= )")
@@ -72,7 +74,15 @@ def _reader() -> MarkdownIt:
     reader.core.ruler.push("links", _direct_links)
     reader.core.ruler.push("anchors", _set_anchors)
     reader.core.ruler.push("boxes", _let_scroll)
+    reader.add_render_rule("code_inline", _breakable_code)
     return reader
+
+
+def _breakable_code(
+    _: RendererProtocol, tokens: Sequence[Token], index: int, _options: OptionsDict, _env: EnvType
+) -> str:
+    # A long name had better break between its words than within one.
+    return f"<code>{escape(tokens[index].content).replace('_', '_<wbr>')}</code>"
 
 
 def _drop_comments(state: StateCore) -> None:
