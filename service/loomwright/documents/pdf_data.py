@@ -33,8 +33,14 @@ MARGIN_MM = 18.0
 PAPER_WIDTHS_MM = MappingProxyType({"a4": 210.0, "us-letter": 215.9})
 # Above this a drawing leaves no room for its heading and caption on a page of either paper.
 GREATEST_DRAWING_MM = 205.0
-# What a person needs to write a figure in.
-_BLANK_MM = 20.0
+# A pixel of a drawing, whose letters have 13: those of the print then have the size of its tables.
+PIXEL_MM = 0.7 * 0.3528
+# A drawing that is higher lets what follows come before it, if it begins a page.
+_HIGH_DRAWING_MM = 70.0
+# What a person needs to write a figure in, and to tick.
+_BLANK_MM, _TICK_MM = 20.0, 13.0
+# What stands in front of the text of a step: the box and the number.
+STEP_INDENT_MM = 13.0
 _NARROWEST_MM = 11.0
 # What stands to both sides of the text of a cell.
 _INSETS_MM = 3.3
@@ -42,6 +48,7 @@ _INSETS_MM = 3.3
 _MANY_LINES = 40.0
 # Between a name and its value and behind the value, in the template [em].
 _BETWEEN_EM = 3.0
+_NUMBER_DIGITS, _FIGURE_SPACE = 3, "\u2007"
 _PAGE_PART = re.compile(r"(\{pages?\})")
 
 
@@ -128,8 +135,14 @@ def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
                 "breaks": sum(_lines(text, room_em - 4.5) for text in block.texts) > _MANY_LINES,
             }
         case Steps():
-            steps = [_step(step, width_mm, fitting) for step in block.steps]
-            data = {"kind": "steps", "steps": steps}
+            data = {
+                "kind": "steps",
+                "steps": [_step(step, width_mm, fitting) for step in block.steps],
+                "cautions": [
+                    fitting.text(text, width_mm / _SMALL_EM_MM - 2.0, bold=True)
+                    for text in block.cautions
+                ],
+            }
         case Figure():
             data = _figure(block, width_mm, fitting)
         case Labels():
@@ -187,7 +200,7 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
         "rows": rows,
         "single": single,
         "totals": [_row(row, rooms, fitting, bold=True) for row in table.totals],
-        "blanks": any(None in row for row in rows),
+        "blanks": [any(cells) for cells in zip(*([c is None for c in r] for r in rows))],
         "breaks": any(
             not one and _is_high(row, rooms) for one, row in zip(single, rows, strict=True)
         ),
@@ -205,7 +218,7 @@ def _row(
 
 def _is_single(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
     """Return whether each cell of a row surely takes one line; its height is not measured then."""
-    return all(cell is not None and fits(cell, room) for cell, room in zip(row, rooms, strict=True))
+    return all(cell is None or fits(cell, room) for cell, room in zip(row, rooms, strict=True))
 
 
 def _is_high(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
@@ -245,7 +258,9 @@ def _widths(table: Table, width_mm: float) -> list[float]:
 
 def _least_width_mm(column: Column, index: int, table: Table) -> float:
     cells = [row[index] for row in (*table.rows, *table.totals)]
-    least = _BLANK_MM if BLANK in cells else _NARROWEST_MM
+    least = _NARROWEST_MM
+    if BLANK in cells:
+        least = _TICK_MM if column.is_tick else _BLANK_MM
     if column.is_figure and cells:
         # Its least room takes the totals as they stand, in bold.
         wide = max(
@@ -257,41 +272,38 @@ def _least_width_mm(column: Column, index: int, table: Table) -> float:
 
 
 def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
-    room_mm = width_mm - 17.0
-    room_em, small_em = room_mm / _EM_MM, room_mm / _SMALL_EM_MM
-    facts = _facts(step.facts, small_em, fitting, across=2)
-    quantity_em, part_em = small_em / 5.0, 0.7 * small_em
-    lines = (
-        _lines(step.text, room_em)
-        + facts["lines"]
-        + sum(_lines(text, small_em - 1.5) for text in (*step.cautions, *step.checks))
-        + sum(
-            max(_lines(quantity, quantity_em), _lines(part, part_em))
-            for quantity, part in step.parts
-        )
-    )
+    room_mm = width_mm - STEP_INDENT_MM
+    room_em, small_em = room_mm / _EM_MM, room_mm / _SMALL_EM_MM - 1.5
+    facts = [(fitting.text(name, small_em), fitting.text(text, small_em)) for name, text in step.facts]
+    parts = fitting.text("; ".join(f"{quantity} {part}" for quantity, part in step.parts), small_em)
+    cautions = [fitting.text(text, small_em, bold=True) for text in step.cautions]
+    checks = [fitting.text(text, small_em) for text in step.checks]
+    # Each of them begins a line, which its last word may fill.
+    small = ["   ".join(f"{name} {text}" for name, text in facts), parts, "    ".join(checks)]
+    lines = _lines(step.text, room_em) + sum(_lines(text, small_em) for text in (*small, *cautions))
     return {
-        "number": str(step.number),
+        "number": str(step.number).rjust(_NUMBER_DIGITS, _FIGURE_SPACE),
         "text": fitting.text(step.text, room_em),
         "facts": facts,
-        "parts": [
-            [fitting.text(quantity, quantity_em), fitting.text(part, part_em)]
-            for quantity, part in step.parts
-        ],
-        "cautions": [fitting.text(text, small_em - 1.5, bold=True) for text in step.cautions],
-        "checks": [fitting.text(text, small_em - 1.5) for text in step.checks],
+        "parts": parts,
+        "cautions": cautions,
+        "checks": checks,
         "breaks": lines > _MANY_LINES,
     }
 
 
 def _figure(figure: Figure, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     drawing = figure.drawing
+    scale_mm = min(
+        PIXEL_MM, width_mm / drawing.width, GREATEST_DRAWING_MM / drawing.height
+    )
     return {
         "kind": "figure",
         "svg": drawing.svg,
         "alt": harmless_text(drawing.description),
         "caption": fitting.text(figure.caption, width_mm / _SMALL_EM_MM),
-        "width_mm": min(width_mm, GREATEST_DRAWING_MM * drawing.width / drawing.height),
+        "width_mm": scale_mm * drawing.width,
+        "floats": scale_mm * drawing.height > _HIGH_DRAWING_MM,
     }
 
 
