@@ -43,7 +43,7 @@ _BLANK_MM, _TICK_MM = 20.0, 13.0
 STEP_INDENT_MM = 13.0
 _NARROWEST_MM = 11.0
 # What stands to both sides of the text of a cell.
-_INSETS_MM = 3.3
+_INSETS_MM = 2.9
 # Whatever may have more lines than a page has room for has to be let across its end.
 _MANY_LINES = 40.0
 # Between a name and its value and behind the value, in the template [em].
@@ -191,6 +191,9 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     rooms = [(width - _INSETS_MM) / _SMALL_EM_MM for width in widths]
     rows = [_row(row, rooms, fitting) for row in table.rows]
     single = [_is_single(row, rooms) for row in rows]
+    blanks = [
+        any(row[index] == BLANK for row in table.rows) for index in range(len(table.columns))
+    ]
     return {
         "kind": "table",
         "caption": fitting.text(table.caption, width_mm / _EM_MM, bold=True),
@@ -200,7 +203,11 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
         "rows": rows,
         "single": single,
         "totals": [_row(row, rooms, fitting, bold=True) for row in table.totals],
-        "blanks": [any(cells) for cells in zip(*([c is None for c in r] for r in rows))],
+        "blanks": blanks,
+        "written": any(
+            blank and not column.is_tick
+            for blank, column in zip(blanks, table.columns, strict=True)
+        ),
         "breaks": any(
             not one and _is_high(row, rooms) for one, row in zip(single, rows, strict=True)
         ),
@@ -279,8 +286,13 @@ def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     cautions = [fitting.text(text, small_em, bold=True) for text in step.cautions]
     checks = [fitting.text(text, small_em) for text in step.checks]
     # Each of them begins a line, which its last word may fill.
-    small = ["   ".join(f"{name} {text}" for name, text in facts), parts, "    ".join(checks)]
-    lines = _lines(step.text, room_em) + sum(_lines(text, small_em) for text in (*small, *cautions))
+    small = (
+        "   ".join(f"{name} {text}" for name, text in facts),
+        parts,
+        "    ".join(checks),
+        "    ".join(cautions),
+    )
+    lines = _lines(step.text, room_em) + sum(_lines(text, small_em) for text in small)
     return {
         "number": str(step.number).rjust(_NUMBER_DIGITS, _FIGURE_SPACE),
         "text": fitting.text(step.text, room_em),
