@@ -26,9 +26,9 @@ from loomwright.documents.sheet import (
 )
 
 # The type sizes of the template [mm]: of texts, of tables and lists in steps, of the footer.
-_EM_MM, _SMALL_EM_MM, _FOOTER_EM_MM = 10.0 * 0.3528, 9.0 * 0.3528, 8.0 * 0.3528
+_EM_MM, _SMALL_EM_MM, _FOOTER_EM_MM = 10.0 * 0.3528, 8.5 * 0.3528, 8.0 * 0.3528
 _TITLE_EM_MM, _HEADING_EM_MM, _SUBTITLE_EM_MM = 17.0 * 0.3528, 12.0 * 0.3528, 11.5 * 0.3528
-MARGIN_MM = 18.0
+MARGIN_MM = 15.0
 # Width of the paper [mm], ISO 216 and ANSI/ASME Y14.1.
 PAPER_WIDTHS_MM = MappingProxyType({"a4": 210.0, "us-letter": 215.9})
 # Above this a drawing leaves no room for its heading and caption on a page of either paper.
@@ -287,8 +287,7 @@ def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     checks = [fitting.text(text, small_em) for text in step.checks]
     # Each of them begins a line, which its last word may fill.
     small = (
-        "   ".join(f"{name} {text}" for name, text in facts),
-        parts,
+        "   ".join([*(f"{name} {text}" for name, text in facts), parts]),
         "    ".join(checks),
         "    ".join(cautions),
     )

@@ -251,10 +251,10 @@ def _readings(words: Words, answer: Answer) -> Iterator[Block]:
         yield Table(
             words.say("Readings, {state}", state=words.say(STATES[state])),
             (
-                Column(words.say("Where"), share=3.0),
-                Column(words.say("What"), share=1.7),
+                Column(words.say("Where"), share=2.6),
+                Column(words.say("What"), share=2.2),
                 Column(words.say("Expected"), is_figure=True, share=0.8),
-                Column(words.say("Range"), is_figure=True, share=1.3),
+                Column(words.say("Range"), is_figure=True, share=0.9),
                 Column(words.say("Measured"), share=1.0),
                 Column(words.say("Pass"), share=0.5, is_tick=True),
             ),
