@@ -274,6 +274,8 @@ def _least_width_mm(column: Column, index: int, table: Table) -> float:
             [width_em(row[index]) for row in table.rows]
             + [BOLD * width_em(row[index]) for row in table.totals]
         )
+        # No word of its heading is divided either.
+        wide = max([wide] + [BOLD * width_em(word) for word in column.heading.split()])
         least = max(least, 1.05 * wide * _SMALL_EM_MM + _INSETS_MM)
     return least
 

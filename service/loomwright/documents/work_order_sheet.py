@@ -251,11 +251,11 @@ def _readings(words: Words, answer: Answer) -> Iterator[Block]:
         yield Table(
             words.say("Readings, {state}", state=words.say(STATES[state])),
             (
-                Column(words.say("Where"), share=2.6),
-                Column(words.say("What"), share=2.2),
-                Column(words.say("Expected"), is_figure=True, share=0.8),
-                Column(words.say("Range"), is_figure=True, share=0.9),
-                Column(words.say("Measured"), share=1.0),
+                Column(words.say("Where"), share=2.3),
+                Column(words.say("What"), share=2.5),
+                Column(words.say("Expected"), is_figure=True, share=0.1),
+                Column(words.say("Range"), is_figure=True, share=0.1),
+                Column(words.say("Measured"), share=0.8),
                 Column(words.say("Pass"), share=0.5, is_tick=True),
             ),
             tuple(_reading(words, entry, names) for entry in entries),
