@@ -52,6 +52,8 @@ COMPARED = (
     ("draw-output-against-claim", "size-conductor", 10.0),
     ("draw-voltage-path", "size-conductor", 10.0),
     ("plan-installation.pdf", "size-conductor", 60.0),
+    ("plan-installation.work-order.pdf", "size-conductor", 60.0),
+    ("plan-installation.labels.pdf", "size-conductor", 60.0),
 )
 SERVICE = "loomwright.web.app:create_app()"
 

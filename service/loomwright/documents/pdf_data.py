@@ -293,7 +293,10 @@ def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
         "    ".join(checks),
         "    ".join(cautions),
     )
-    lines = _lines(step.text, room_em) + sum(_lines(text, small_em) for text in small)
+    # Few letters need no measuring.
+    lines = 5.0 + 1.1 * GREATEST_EM * sum(map(len, (step.text, *small))) / small_em
+    if lines > _MANY_LINES:
+        lines = _lines(step.text, room_em) + sum(_lines(text, small_em) for text in small)
     return {
         "number": str(step.number).rjust(_NUMBER_DIGITS, _FIGURE_SPACE),
         "text": fitting.text(step.text, room_em),
