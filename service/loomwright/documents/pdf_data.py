@@ -191,9 +191,7 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     rooms = [(width - _INSETS_MM) / _SMALL_EM_MM for width in widths]
     rows = [_row(row, rooms, fitting) for row in table.rows]
     single = [_is_single(row, rooms) for row in rows]
-    blanks = [
-        any(row[index] == BLANK for row in table.rows) for index in range(len(table.columns))
-    ]
+    blanks = [any(row[index] == BLANK for row in table.rows) for index in range(len(table.columns))]
     return {
         "kind": "table",
         "caption": fitting.text(table.caption, width_mm / _EM_MM, bold=True),
@@ -283,7 +281,9 @@ def _least_width_mm(column: Column, index: int, table: Table) -> float:
 def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     room_mm = width_mm - STEP_INDENT_MM
     room_em, small_em = room_mm / _EM_MM, room_mm / _SMALL_EM_MM - 1.5
-    facts = [(fitting.text(name, small_em), fitting.text(text, small_em)) for name, text in step.facts]
+    facts = [
+        (fitting.text(name, small_em), fitting.text(text, small_em)) for name, text in step.facts
+    ]
     parts = fitting.text("; ".join(f"{quantity} {part}" for quantity, part in step.parts), small_em)
     cautions = [fitting.text(text, small_em, bold=True) for text in step.cautions]
     checks = [fitting.text(text, small_em) for text in step.checks]
@@ -310,9 +310,7 @@ def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
 
 def _figure(figure: Figure, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     drawing = figure.drawing
-    scale_mm = min(
-        PIXEL_MM, width_mm / drawing.width, GREATEST_DRAWING_MM / drawing.height
-    )
+    scale_mm = min(PIXEL_MM, width_mm / drawing.width, GREATEST_DRAWING_MM / drawing.height)
     return {
         "kind": "figure",
         "svg": drawing.svg,

@@ -65,9 +65,7 @@ def work_order_sheet(
         *_steps(words, answer),
     ]
     if answer["expected_measurements"]:
-        sections.append(
-            Section(words.say("Readings"), tuple(_readings(words, answer)))
-        )
+        sections.append(Section(words.say("Readings"), tuple(_readings(words, answer))))
     sections.append(Section(words.say("Signed off"), (_signed(words),)))
     return sheet_of(words, answer, words.say("Work order"), tuple(_facts(words, answer)), sections)
 
