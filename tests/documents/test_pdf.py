@@ -509,7 +509,7 @@ def test_boxes_to_tick_and_to_write_in() -> None:
 
 
 def strokes_of(page: PageObject) -> list[tuple[float, float, float, float]]:
-    """Straight strokes as their corners [mm], where Typst draws each with its own transformation."""
+    """Straight strokes as their corners [mm], as Typst transforms them one by one."""
     contents = page.get_contents()
     assert contents is not None
     found: list[tuple[float, float, float, float]] = []

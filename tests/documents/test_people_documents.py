@@ -141,8 +141,8 @@ def test_work_order_has_every_step_with_its_parts_and_checks(name, language):
 
 
 def numbers_in(text):
-    """The numbers of a text such as ``3, 5–8``."""
-    ends = [[int(end) for end in part.split("–")] for part in text.split(", ")]
+    """The numbers of a text, of which those that follow one another are joined by a dash."""
+    ends = [[int(end) for end in part.split("\u2013")] for part in text.split(", ")]
     return [number for each in ends for number in range(each[0], each[-1] + 1)]
 
 

@@ -170,14 +170,14 @@ def _shared_cautions(
 
 
 def _ranges(numbers: Sequence[int]) -> str:
-    """Return rising numbers with those that follow one another joined: ``3, 5–8``."""
+    """Return rising numbers with those that follow one another joined by a dash."""
     runs: list[list[int]] = []
     for number in numbers:
         if runs and number == runs[-1][-1] + 1:
             runs[-1].append(number)
         else:
             runs.append([number])
-    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}–{run[-1]}" for run in runs)
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}\u2013{run[-1]}" for run in runs)
 
 
 def _step(
