@@ -190,6 +190,15 @@ def test_words_of_the_page_number_come_in_the_order_of_the_language() -> None:
     assert "1 Seiten, davon 1." in page.extract_text()
 
 
+def test_a_few_lines_to_sign_stay_together_under_their_heading() -> None:
+    names = ("Done by", "Date", "Checked by")
+    signed = Section("Signed off", (Facts(tuple((name, BLANK) for name in names)),))
+    for lead in range(20, 60, 2):
+        before = Section("Work", (Paragraph("A line."),) * lead)
+        pages = [words_of(page) for page in pages_of(sheets.small(sections=(before, signed)))]
+        assert any(all(squeezed(name) in page for name in ("Signed off", *names)) for page in pages)
+
+
 def test_steps_and_cautions_stay_whole() -> None:
     steps = tuple(
         Step(

@@ -124,7 +124,8 @@ def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
         case Paragraph():
             data = {"kind": "paragraph", "text": fitting.text(block.text, room_em)}
         case Facts():
-            data = {"kind": "facts", "facts": _facts(block.pairs, room_em, fitting)}
+            facts = _facts(block.pairs, room_em, fitting)
+            data = {"kind": "facts", "facts": facts, "breaks": facts["lines"] > _MANY_LINES / 2.0}
         case Table():
             data = _table(block, width_mm, fitting)
         case Cautions():
