@@ -52,6 +52,8 @@ COMPARED = (
     ("draw-output-against-claim", "size-conductor", 10.0),
     ("draw-voltage-path", "size-conductor", 10.0),
     ("plan-installation.pdf", "size-conductor", 60.0),
+    ("plan-installation.work-order.pdf", "size-conductor", 60.0),
+    ("plan-installation.labels.pdf", "size-conductor", 60.0),
 )
 SERVICE = "loomwright.web.app:create_app()"
 
@@ -129,10 +131,15 @@ class Connection:
 
 
 def http_request(name: str, body: bytes, accept: str = "application/json") -> bytes:
-    """Return the bytes of one POST; what follows a point in the name is no part of the address."""
+    """Return the bytes of one POST.
+
+    What follows a point in the name is no part of the address; by the whole name the floor knows
+    which answers are asked for.
+    """
     operation = name.partition(".")[0]
     head = (
         f"POST /v1/{operation} HTTP/1.1\r\nHost: 127.0.0.1\r\nAccept: {accept}\r\n"
+        f"Measured: {name}\r\n"
         f"Content-Type: application/json\r\nContent-Length: {len(body)}\r\n\r\n"
     )
     return head.encode() + body

@@ -19,11 +19,11 @@ ANSWERS: dict[str, dict[str, Any]] = json.loads(
 def create_floor() -> Flask:
     """Make the Flask app whose views return the answers in turn, without a look at the body."""
     app = Flask(__name__)
-    forms: dict[str, dict[str, Iterator[bytes]]] = {}
+    turns: dict[str, Iterator[bytes]] = {}
     for name, given in ANSWERS.items():
         answers = [answer.encode("latin-1") for answer in given["answers"]]
-        forms.setdefault(name.partition(".")[0], {})[given["accept"]] = itertools.cycle(answers)
-    for operation, turns in forms.items():
+        turns[name] = itertools.cycle(answers)
+    for operation in dict.fromkeys(name.partition(".")[0] for name in turns):
         app.add_url_rule(
             f"/v1/{operation}",
             operation,
@@ -36,8 +36,8 @@ def create_floor() -> Flask:
 
 def _view(turns: dict[str, Iterator[bytes]]) -> Callable[[], Response]:
     def view() -> Response:
-        accept = request.headers["Accept"]
-        return Response(next(turns[accept]), mimetype=accept)
+        name = request.headers["Measured"]
+        return Response(next(turns[name]), mimetype=request.headers["Accept"])
 
     return view
 

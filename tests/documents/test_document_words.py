@@ -3,7 +3,7 @@
 from decimal import Decimal
 
 import pytest
-from babel.numbers import parse_decimal
+from babel.numbers import format_decimal, parse_decimal
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -32,6 +32,14 @@ def test_amounts_read_back_to_the_last_digit(words, amount):
     assert parse_decimal(words.amount(stated), locale=words.locale, strict=True) == amount
     kept = "".join(sign for sign in words.money(stated, "EUR") if sign not in "€\u00a0")
     assert parse_decimal(kept, locale=words.locale) == amount
+
+
+@pytest.mark.parametrize("words", ALL, ids=IDS)
+@given(number=st.decimals(-(10**9), 10**9, allow_nan=False, places=3) | amounts)
+def test_numbers_are_set_as_the_locale_sets_them(words, number):
+    places = max(0, -number.as_tuple().exponent)
+    pattern = f"#,##0.{'0' * places}" if places else "#,##0"
+    assert words.exact(number) == format_decimal(number, format=pattern, locale=words.locale)
 
 
 @pytest.mark.parametrize(

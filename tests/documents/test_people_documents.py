@@ -127,15 +127,59 @@ def test_work_order_has_every_step_with_its_parts_and_checks(name, language):
     steps = [step for block in blocks(sheet, Steps) for step in block.steps]
     assert [step.number for step in steps] == [step["number"] for step in order["steps"]]
     for step, stated in zip(steps, order["steps"], strict=True):
-        assert [part for _, part in step.parts] == [part["description"] for part in stated["parts"]]
+        # The same part at two places of a step stands there once.
+        assert [part for _, part in step.parts] == list(
+            dict.fromkeys(part["description"] for part in stated["parts"])
+        )
         assert len(step.checks) == len(stated["checks"])
-        assert len(step.cautions) == len(stated["cautions"])
     page = page_of(sheet)
     numbers = [item.get("value") for item in page.iterfind(".//li[@class='step']")]
     assert numbers == [str(step["number"]) for step in order["steps"]]
     boxes = page.iterfind(".//span[@class='box']")
     checks = sum(len(step["checks"]) for step in order["steps"])
     assert len(list(boxes)) == len(order["steps"]) + checks
+
+
+def numbers_in(text):
+    """The numbers of a text, of which those that follow one another are joined by a dash."""
+    ends = [[int(end) for end in part.split("\u2013")] for part in text.split(", ")]
+    return [number for each in ends for number in range(each[0], each[-1] + 1)]
+
+
+@pytest.mark.parametrize("language", LANGUAGES)
+@pytest.mark.parametrize("name", DEMO_JOBS)
+def test_no_caution_is_lost_and_each_step_has_its_own(name, language):
+    answer = demo_plan(name)
+    words = Words(DocumentOptions(language=language))
+    texts = {entry["key"]: words.say(entry["text"]) for entry in answer["cautions"]}
+    stated = {step["number"]: step["cautions"] for step in answer["work_order"]["steps"]}
+    sheet = sheet_of_demo(name, "work_order", language)
+    (front,) = blocks(sheet, Cautions)
+    told = set(front.texts)
+    for block in blocks(sheet, Steps):
+        shared = {}
+        for text in block.cautions:
+            numbers, caution = text.partition(" ")[2].split(": ", 1)
+            shared[caution] = numbers_in(numbers)
+        of_section = {step.number for step in block.steps}
+        for numbers in shared.values():
+            assert set(numbers) <= of_section
+            assert max(1.0, 0.5 * len(of_section)) < len(numbers)
+        for step in block.steps:
+            # Either at the step, or with its number under the heading of its section.
+            above = [text for text, numbers in shared.items() if step.number in numbers]
+            assert sorted([*above, *step.cautions]) == sorted(
+                texts[key] for key in stated[step.number]
+            )
+            told |= {*above, *step.cautions}
+    assert told == set(texts.values())
+    everywhere = Counter(key for keys in stated.values() for key in keys)
+    for key, text in texts.items():
+        assert (text in front.texts) == (
+            key not in everywhere or everywhere[key] > 0.5 * len(stated)
+        )
+    shown = page_of(sheet).find("body").text_content()
+    assert [text for text in texts.values() if text not in shown] == []
 
 
 @pytest.mark.parametrize("name", DEMO_JOBS)

@@ -50,7 +50,16 @@ _LETTERS = {
 # No letter is so much wider in bold, and no pair of letters is kerned so far apart.
 BOLD = 1.27
 _KERNED = 1.042
-_WIDTHS = {letter: width for width, letters in _LETTERS.items() for letter in letters}
+
+
+class _Widths(dict[str, float]):
+    """Widths by letter; a letter that is not among them takes the greatest."""
+
+    def __missing__(self, letter: str) -> float:
+        return GREATEST_EM
+
+
+_WIDTHS = _Widths({letter: width for width, letters in _LETTERS.items() for letter in letters})
 _LEAST_LENGTH = 4
 _LONG_WORD = re.compile(rf"[^\s]{{{_LEAST_LENGTH},}}")
 # Control characters become spaces; marks that turn the direction of what follows are dropped, as
@@ -80,8 +89,7 @@ def width_em(text: str) -> float:
     float
         Width [em] in regular weight; without kerning, which sets few pairs apart.
     """
-    width = _WIDTHS.get
-    return sum([width(letter, GREATEST_EM) for letter in text])
+    return sum(map(_WIDTHS.__getitem__, text))
 
 
 def fits(text: str, room_em: float) -> bool:
@@ -153,7 +161,7 @@ class Fitting:
         clean = harmless_text(text)
         if bold:
             room_em /= BOLD
-        if fits(clean, room_em):
+        if max(map(len, clean.split()), default=0) * GREATEST_EM <= room_em or fits(clean, room_em):
             return clean
         return _LONG_WORD.sub(lambda found: self._fitted(found[0], room_em), clean)
 

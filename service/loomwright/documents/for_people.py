@@ -76,10 +76,12 @@ def file_name(answer: Answer, options: DocumentOptions, ending: str) -> str:
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, str):
-        return value.translate(_NOT_SET)
-    if isinstance(value, Mapping):
+    # By the exact types of JSON, and a text without controls as it is: answers have many thousands.
+    kind = type(value)
+    if kind is str:
+        return value if value.isprintable() else value.translate(_NOT_SET)
+    if kind is dict or isinstance(value, Mapping):
         return {name: _plain(entry) for name, entry in value.items()}
-    if isinstance(value, list):
+    if kind is list:
         return [_plain(entry) for entry in value]
     return value

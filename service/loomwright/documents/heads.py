@@ -149,7 +149,7 @@ def circuits_table(words: Words, answer: Answer, *, with_figures: bool) -> Table
         Column(words.say("Circuit"), share=2.4),
         Column(words.say("Conductor"), share=1.3),
         Column(words.say("Length one way"), is_figure=True),
-        Column(words.say("Fuse"), share=1.9),
+        Column(words.say("Fuse"), share=2.4),
     ]
     if with_figures:
         columns += [

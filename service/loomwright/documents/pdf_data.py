@@ -26,22 +26,29 @@ from loomwright.documents.sheet import (
 )
 
 # The type sizes of the template [mm]: of texts, of tables and lists in steps, of the footer.
-_EM_MM, _SMALL_EM_MM, _FOOTER_EM_MM = 10.0 * 0.3528, 9.0 * 0.3528, 8.0 * 0.3528
+_EM_MM, _SMALL_EM_MM, _FOOTER_EM_MM = 10.0 * 0.3528, 8.5 * 0.3528, 8.0 * 0.3528
 _TITLE_EM_MM, _HEADING_EM_MM, _SUBTITLE_EM_MM = 17.0 * 0.3528, 12.0 * 0.3528, 11.5 * 0.3528
-MARGIN_MM = 18.0
+MARGIN_MM = 15.0
 # Width of the paper [mm], ISO 216 and ANSI/ASME Y14.1.
 PAPER_WIDTHS_MM = MappingProxyType({"a4": 210.0, "us-letter": 215.9})
 # Above this a drawing leaves no room for its heading and caption on a page of either paper.
 GREATEST_DRAWING_MM = 205.0
-# What a person needs to write a figure in.
-_BLANK_MM = 20.0
+# A pixel of a drawing, whose letters have 13: those of the print then have the size of its tables.
+PIXEL_MM = 0.7 * 0.3528
+# A drawing that is higher lets what follows come before it, if it begins a page.
+_HIGH_DRAWING_MM = 70.0
+# What a person needs to write a figure in, and to tick.
+_BLANK_MM, _TICK_MM = 20.0, 13.0
+# What stands in front of the text of a step: the box and the number.
+STEP_INDENT_MM = 13.0
 _NARROWEST_MM = 11.0
 # What stands to both sides of the text of a cell.
-_INSETS_MM = 3.3
+_INSETS_MM = 2.9
 # Whatever may have more lines than a page has room for has to be let across its end.
 _MANY_LINES = 40.0
 # Between a name and its value and behind the value, in the template [em].
 _BETWEEN_EM = 3.0
+_NUMBER_DIGITS, _FIGURE_SPACE = 3, "\u2007"
 _PAGE_PART = re.compile(r"(\{pages?\})")
 
 
@@ -117,7 +124,8 @@ def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
         case Paragraph():
             data = {"kind": "paragraph", "text": fitting.text(block.text, room_em)}
         case Facts():
-            data = {"kind": "facts", "facts": _facts(block.pairs, room_em, fitting)}
+            facts = _facts(block.pairs, room_em, fitting)
+            data = {"kind": "facts", "facts": facts, "breaks": facts["lines"] > _MANY_LINES / 2.0}
         case Table():
             data = _table(block, width_mm, fitting)
         case Cautions():
@@ -128,8 +136,14 @@ def _block(block: Block, width_mm: float, fitting: Fitting) -> dict[str, Any]:
                 "breaks": sum(_lines(text, room_em - 4.5) for text in block.texts) > _MANY_LINES,
             }
         case Steps():
-            steps = [_step(step, width_mm, fitting) for step in block.steps]
-            data = {"kind": "steps", "steps": steps}
+            data = {
+                "kind": "steps",
+                "steps": [_step(step, width_mm, fitting) for step in block.steps],
+                "cautions": [
+                    fitting.text(text, width_mm / _SMALL_EM_MM - 2.0, bold=True)
+                    for text in block.cautions
+                ],
+            }
         case Figure():
             data = _figure(block, width_mm, fitting)
         case Labels():
@@ -178,6 +192,7 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     rooms = [(width - _INSETS_MM) / _SMALL_EM_MM for width in widths]
     rows = [_row(row, rooms, fitting) for row in table.rows]
     single = [_is_single(row, rooms) for row in rows]
+    blanks = [any(row[index] == BLANK for row in table.rows) for index in range(len(table.columns))]
     return {
         "kind": "table",
         "caption": fitting.text(table.caption, width_mm / _EM_MM, bold=True),
@@ -187,7 +202,11 @@ def _table(table: Table, width_mm: float, fitting: Fitting) -> dict[str, Any]:
         "rows": rows,
         "single": single,
         "totals": [_row(row, rooms, fitting, bold=True) for row in table.totals],
-        "blanks": any(None in row for row in rows),
+        "blanks": blanks,
+        "written": any(
+            blank and not column.is_tick
+            for blank, column in zip(blanks, table.columns, strict=True)
+        ),
         "breaks": any(
             not one and _is_high(row, rooms) for one, row in zip(single, rows, strict=True)
         ),
@@ -205,7 +224,7 @@ def _row(
 
 def _is_single(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
     """Return whether each cell of a row surely takes one line; its height is not measured then."""
-    return all(cell is not None and fits(cell, room) for cell, room in zip(row, rooms, strict=True))
+    return all(cell is None or fits(cell, room) for cell, room in zip(row, rooms, strict=True))
 
 
 def _is_high(row: Sequence[str | None], rooms: Sequence[float]) -> bool:
@@ -245,53 +264,61 @@ def _widths(table: Table, width_mm: float) -> list[float]:
 
 def _least_width_mm(column: Column, index: int, table: Table) -> float:
     cells = [row[index] for row in (*table.rows, *table.totals)]
-    least = _BLANK_MM if BLANK in cells else _NARROWEST_MM
+    least = _NARROWEST_MM
+    if BLANK in cells:
+        least = _TICK_MM if column.is_tick else _BLANK_MM
     if column.is_figure and cells:
         # Its least room takes the totals as they stand, in bold.
         wide = max(
             [width_em(row[index]) for row in table.rows]
             + [BOLD * width_em(row[index]) for row in table.totals]
         )
+        # No word of its heading is divided either.
+        wide = max([wide] + [BOLD * width_em(word) for word in column.heading.split()])
         least = max(least, 1.05 * wide * _SMALL_EM_MM + _INSETS_MM)
     return least
 
 
 def _step(step: Step, width_mm: float, fitting: Fitting) -> dict[str, Any]:
-    room_mm = width_mm - 17.0
-    room_em, small_em = room_mm / _EM_MM, room_mm / _SMALL_EM_MM
-    facts = _facts(step.facts, small_em, fitting, across=2)
-    quantity_em, part_em = small_em / 5.0, 0.7 * small_em
-    lines = (
-        _lines(step.text, room_em)
-        + facts["lines"]
-        + sum(_lines(text, small_em - 1.5) for text in (*step.cautions, *step.checks))
-        + sum(
-            max(_lines(quantity, quantity_em), _lines(part, part_em))
-            for quantity, part in step.parts
-        )
+    room_mm = width_mm - STEP_INDENT_MM
+    room_em, small_em = room_mm / _EM_MM, room_mm / _SMALL_EM_MM - 1.5
+    facts = [
+        (fitting.text(name, small_em), fitting.text(text, small_em)) for name, text in step.facts
+    ]
+    parts = fitting.text("; ".join(f"{quantity} {part}" for quantity, part in step.parts), small_em)
+    cautions = [fitting.text(text, small_em, bold=True) for text in step.cautions]
+    checks = [fitting.text(text, small_em) for text in step.checks]
+    # Each of them begins a line, which its last word may fill.
+    small = (
+        "   ".join([*(f"{name} {text}" for name, text in facts), parts]),
+        "    ".join(checks),
+        "    ".join(cautions),
     )
+    # Few letters need no measuring.
+    lines = 5.0 + 1.1 * GREATEST_EM * sum(map(len, (step.text, *small))) / small_em
+    if lines > _MANY_LINES:
+        lines = _lines(step.text, room_em) + sum(_lines(text, small_em) for text in small)
     return {
-        "number": str(step.number),
+        "number": str(step.number).rjust(_NUMBER_DIGITS, _FIGURE_SPACE),
         "text": fitting.text(step.text, room_em),
         "facts": facts,
-        "parts": [
-            [fitting.text(quantity, quantity_em), fitting.text(part, part_em)]
-            for quantity, part in step.parts
-        ],
-        "cautions": [fitting.text(text, small_em - 1.5, bold=True) for text in step.cautions],
-        "checks": [fitting.text(text, small_em - 1.5) for text in step.checks],
+        "parts": parts,
+        "cautions": cautions,
+        "checks": checks,
         "breaks": lines > _MANY_LINES,
     }
 
 
 def _figure(figure: Figure, width_mm: float, fitting: Fitting) -> dict[str, Any]:
     drawing = figure.drawing
+    scale_mm = min(PIXEL_MM, width_mm / drawing.width, GREATEST_DRAWING_MM / drawing.height)
     return {
         "kind": "figure",
         "svg": drawing.svg,
         "alt": harmless_text(drawing.description),
         "caption": fitting.text(figure.caption, width_mm / _SMALL_EM_MM),
-        "width_mm": min(width_mm, GREATEST_DRAWING_MM * drawing.width / drawing.height),
+        "width_mm": scale_mm * drawing.width,
+        "floats": scale_mm * drawing.height > _HIGH_DRAWING_MM,
     }
 
 

@@ -16,12 +16,14 @@ BLANK = "\u2007"
 class Column:
     """A column of a table; ``is_figure`` sets its cells in figures of equal width, to the right.
 
-    ``share`` is its share of the width beside those of the others.
+    ``share`` is its share of the width beside those of the others; ``is_tick`` says that its blank
+    cells are ticked, and need no room for a figure.
     """
 
     heading: str
     is_figure: bool = False
     share: float = 1.0
+    is_tick: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +83,13 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Steps:
-    """Steps in their order, each of which stays on one page where it can."""
+    """Steps in their order, each of which stays on one page where it can.
+
+    ``cautions`` stand in front, once for all the steps that they hold for.
+    """
 
     steps: tuple[Step, ...]
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from math import floor, log10
 
 from babel import Locale
 from babel.dates import format_date, format_time
-from babel.numbers import format_currency, format_decimal, format_percent, get_currency_symbol
+from babel.numbers import format_currency, format_percent, get_currency_symbol
 from babel.units import format_unit
 
 from loomwright.documents.catalogue import catalogue
@@ -51,6 +51,7 @@ class Words:
         self.language, self.units = options.language, options.units
         self.paper = PAPERS[options.units]
         self.locale = _locale(_LOCALES[options.language, options.units])
+        self._signs = _signs(_LOCALES[options.language, options.units])
         self._texts = catalogue(options.language)
 
     def say(self, text: str, **values: str) -> str:
@@ -106,7 +107,8 @@ class Words:
 
     def exact(self, number: Decimal) -> str:
         """Return a decimal number with all its digits."""
-        return format_decimal(number, format=_pattern_of(_places_of(number)), locale=self.locale)
+        # As Babel sets it by such a pattern, which it takes apart anew for each number.
+        return format(number, f",.{_places_of(number)}f").translate(self._signs)
 
     def quantity(self, text: str) -> str:
         """Return a decimal number without zeros at its end."""
@@ -262,6 +264,15 @@ class Words:
 @cache
 def _locale(name: str) -> Locale:
     return Locale.parse(name)
+
+
+@cache
+def _signs(name: str) -> dict[int, str]:
+    """Return the signs in the numbers of a locale by those of Python."""
+    symbols = _locale(name).number_symbols["latn"]
+    return str.maketrans(
+        {",": symbols["group"], ".": symbols["decimal"], "-": symbols["minusSign"]}
+    )
 
 
 def _places_of(number: Decimal) -> int:

@@ -1,6 +1,7 @@
 """The work order for the workshop: what is fitted, in which order, and what a meter has to show."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
@@ -64,9 +65,7 @@ def work_order_sheet(
         *_steps(words, answer),
     ]
     if answer["expected_measurements"]:
-        sections.append(
-            Section(words.say("Readings"), tuple(_readings(words, answer)), starts_page=True)
-        )
+        sections.append(Section(words.say("Readings"), tuple(_readings(words, answer))))
     sections.append(Section(words.say("Signed off"), (_signed(words),)))
     return sheet_of(words, answer, words.say("Work order"), tuple(_facts(words, answer)), sections)
 
@@ -84,8 +83,9 @@ def _facts(words: Words, answer: Answer) -> Iterator[tuple[str, str]]:
 def _before(words: Words, answer: Answer) -> Iterator[Block]:
     order = answer["work_order"]
     told = {key for step in order["steps"] for key in step["cautions"]}
-    # What a step tells stands there, where it is needed.
-    of_job = [entry["key"] for entry in answer["cautions"] if entry["key"] not in told]
+    # What few steps tell stands there, where it is needed.
+    few = told - set(_of_most(order["steps"]))
+    of_job = [entry["key"] for entry in answer["cautions"] if entry["key"] not in few]
     texts = caution_texts(words, answer, of_job)
     if texts:
         yield Cautions(words.say("For the whole job"), texts)
@@ -106,15 +106,10 @@ def _circuits(words: Words, answer: Answer, drawings: Sequence[Drawing]) -> Iter
 
 def _parts(words: Words, order: Entry) -> Table:
     """Return the parts of all steps, each once, to be taken out of the store."""
-    found: dict[tuple[str | None, str, str], Decimal] = {}
-    for step in order["steps"]:
-        for part in step["parts"]:
-            place = part["key"], part["description"], part["unit"]
-            found[place] = found.get(place, Decimal(0)) + Decimal(part["quantity"])
     return Table(
         words.say("Parts"),
         (
-            Column(words.say("Taken"), share=0.4),
+            Column(words.say("Taken"), share=0.4, is_tick=True),
             Column(words.say("Quantity"), is_figure=True, share=0.7),
             Column(words.say("Part"), share=3.0),
             Column(words.say("Key"), share=1.4),
@@ -126,9 +121,19 @@ def _parts(words: Words, order: Entry) -> Table:
                 description,
                 key or words.say("not in the price book"),
             )
-            for (key, description, unit), quantity in found.items()
+            for (key, description, unit), quantity in _summed(order["steps"]).items()
         ),
     )
+
+
+def _summed(steps: Sequence[Entry]) -> Mapping[tuple[str | None, str, str], Decimal]:
+    """Return the quantity of each part of steps, by its key, description and unit."""
+    found: dict[tuple[str | None, str, str], Decimal] = {}
+    for step in steps:
+        for part in step["parts"]:
+            place = part["key"], part["description"], part["unit"]
+            found[place] = found.get(place, Decimal(0)) + Decimal(part["quantity"])
+    return found
 
 
 # --- steps ---
@@ -136,24 +141,63 @@ def _parts(words: Words, order: Entry) -> Table:
 
 def _steps(words: Words, answer: Answer) -> Iterator[Section]:
     circuits = {entry["key"]: entry["description"] for entry in answer["circuits"]}
-    steps = answer["work_order"]["steps"]
     for heading, kinds in STAGES:
-        of_stage = [_step(words, step, answer, circuits) for step in steps if step["kind"] in kinds]
-        if of_stage:
-            yield Section(words.say(heading), (Steps(tuple(of_stage)),))
+        steps = [step for step in answer["work_order"]["steps"] if step["kind"] in kinds]
+        if not steps:
+            continue
+        shared = _of_most(steps)
+        block = Steps(
+            tuple(_step(words, step, answer, circuits, shared) for step in steps),
+            tuple(_shared_cautions(words, answer, shared, steps)),
+        )
+        yield Section(words.say(heading), (block,))
 
 
-def _step(words: Words, step: Entry, answer: Answer, circuits: Mapping[str, str]) -> Step:
+def _of_most(steps: Sequence[Entry]) -> tuple[str, ...]:
+    """Return the cautions that more than half of several steps bear, in the order of the steps."""
+    count = Counter(key for step in steps for key in step["cautions"])
+    return tuple(key for key, times in count.items() if times > max(1.0, 0.5 * len(steps)))
+
+
+def _shared_cautions(
+    words: Words, answer: Answer, keys: Collection[str], steps: Sequence[Entry]
+) -> Iterator[str]:
+    """Yield each caution with the numbers of those of the steps that bear it."""
+    for key in keys:
+        numbers = _ranges([step["number"] for step in steps if key in step["cautions"]])
+        for text in caution_texts(words, answer, (key,)):
+            yield words.say("Steps {numbers}: {caution}", numbers=numbers, caution=text)
+
+
+def _ranges(numbers: Sequence[int]) -> str:
+    """Return rising numbers with those that follow one another joined by a dash."""
+    runs: list[list[int]] = []
+    for number in numbers:
+        if runs and number == runs[-1][-1] + 1:
+            runs[-1].append(number)
+        else:
+            runs.append([number])
+    return ", ".join(str(run[0]) if len(run) == 1 else f"{run[0]}\u2013{run[-1]}" for run in runs)
+
+
+def _step(
+    words: Words,
+    step: Entry,
+    answer: Answer,
+    circuits: Mapping[str, str],
+    shared: Collection[str],
+) -> Step:
+    own = [key for key in step["cautions"] if key not in shared]
     return Step(
         number=step["number"],
         text=step_text(words, step, circuits),
         facts=tuple(_step_facts(words, step)),
         parts=tuple(
-            (quantity_text(words, part["quantity"], part["unit"]), part["description"])
-            for part in step["parts"]
+            (quantity_text(words, format(quantity, "f"), unit), description)
+            for (_, description, unit), quantity in _summed((step,)).items()
         ),
         checks=tuple(check_text(words, text) for text in step["checks"]),
-        cautions=caution_texts(words, answer, step["cautions"]),
+        cautions=caution_texts(words, answer, own),
     )
 
 
@@ -205,12 +249,12 @@ def _readings(words: Words, answer: Answer) -> Iterator[Block]:
         yield Table(
             words.say("Readings, {state}", state=words.say(STATES[state])),
             (
-                Column(words.say("Where"), share=2.2),
-                Column(words.say("What"), share=1.7),
-                Column(words.say("Expected"), is_figure=True, share=0.9),
-                Column(words.say("Range"), is_figure=True, share=1.7),
-                Column(words.say("Measured"), share=1.0),
-                Column(words.say("Pass"), share=0.5),
+                Column(words.say("Where"), share=2.3),
+                Column(words.say("What"), share=2.5),
+                Column(words.say("Expected"), is_figure=True, share=0.1),
+                Column(words.say("Range"), is_figure=True, share=0.1),
+                Column(words.say("Measured"), share=0.8),
+                Column(words.say("Pass"), share=0.5, is_tick=True),
             ),
             tuple(_reading(words, entry, names) for entry in entries),
         )
