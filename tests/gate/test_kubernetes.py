@@ -11,6 +11,7 @@ import yaml
 from gunicorn.config import GracefulTimeout
 from kustomized import Document, documents_of, named
 
+from loomwright.web.app import create_app
 from loomwright.web.settings import PREFIX, SETTINGS, settings_from
 
 ROOT = Path(__file__).parents[2]
@@ -147,12 +148,11 @@ def test_the_example_secret_holds_nothing() -> None:
 @builds
 def test_the_probes_ask_what_the_service_answers(documents: list[Document]) -> None:
     assert container(documents)["ports"] == [{"name": "http", "containerPort": 8080}]
-    for name, path in (
-        ("startupProbe", "/v1/ready"),
-        ("readinessProbe", "/v1/ready"),
-        ("livenessProbe", "/v1/live"),
-    ):
-        assert container(documents)[name]["httpGet"] == {"path": path, "port": "http"}
+    client = create_app().test_client()
+    for name in ("startupProbe", "readinessProbe", "livenessProbe"):
+        asked = container(documents)[name]["httpGet"]
+        assert asked["port"] == "http"
+        assert client.get(asked["path"]).get_json()["status"] == "ready"
     (port,) = named(documents, "Service", "loomwright")["spec"]["ports"]
     assert port["targetPort"] == "http"
 
