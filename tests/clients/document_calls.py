@@ -46,6 +46,13 @@ class Call:
         reference: str = described["requestBody"]["content"][JSON]["schema"]["$ref"]
         return reference.rpartition("/")[2]
 
+    @property
+    def answer_schema(self) -> str:
+        """Name of the component that the answer in JSON is described by."""
+        described = document()["paths"][self.path][self.method]
+        reference: str = described["responses"]["200"]["content"][JSON]["schema"]["$ref"]
+        return reference.rpartition("/")[2]
+
 
 @cache
 def document() -> dict[str, Any]:

