@@ -230,6 +230,11 @@ def test_a_document_opens_as_pdf_in_a_tab(service_url: str, page: Page) -> None:
         assert asked["document"]["kind"] == kind
         # The same request makes the same bytes.
         assert content == answered(service_url, "plan-installation", asked, "application/pdf")
+        # The viewer of PDF never says that it has loaded, so its address is looked at again.
+        for _ in range(100):
+            if opened.value.url.startswith(f"blob:{service_url}/"):
+                break
+            page.wait_for_timeout(100)
         assert opened.value.url.startswith(f"blob:{service_url}/")
 
 

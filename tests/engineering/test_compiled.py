@@ -213,7 +213,8 @@ def test_no_request_waits_for_the_compiler():
     client = create_app().test_client()
     before = {name: len(each.signatures) for name, each in every_compiled_formula().items()}
     for path in sorted(BODIES.glob("*.json")):
-        for body in json.loads(path.read_text(encoding="utf-8"))["bodies"]:
+        # Other forms of an answer state no bodies of their own.
+        for body in json.loads(path.read_text(encoding="utf-8")).get("bodies", ()):
             assert client.post(f"/v1/{path.stem}", json=body).status_code == 200
     after = {name: len(each.signatures) for name, each in every_compiled_formula().items()}
     assert len(before) >= 5

@@ -66,7 +66,9 @@ def test_a_stated_browser_goes_before_those_on_the_path(
         (tmp_path / name).write_text("#!/bin/sh\n", encoding="utf-8")
         (tmp_path / name).chmod(0o755)
     monkeypatch.setenv("PATH", str(tmp_path))
-    monkeypatch.delenv(CHROMIUM, raising=False)
+    # Set first, so that what is set aside below is taken back, too.
+    monkeypatch.setenv(CHROMIUM, "")
+    monkeypatch.delenv(CHROMIUM)
     assert chromium_command() == str(tmp_path / "chromium")
     (tmp_path / "chromium").unlink()
     assert chromium_command() == str(tmp_path / "chromium-browser")

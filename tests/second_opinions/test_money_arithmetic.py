@@ -38,8 +38,8 @@ from loomwright.pricing.money import (
 
 # Digits by ISO 4217 and by CLDR.
 DIFFERENT_DIGITS = {
-    **dict.fromkeys(("AFN", "ALL", "IRR", "KPW", "LAK", "LBP", "MGA", "MMK"), (2, 0)),
-    **dict.fromkeys(("RSD", "SOS", "SYP", "YER"), (2, 0)),
+    **dict.fromkeys(("AFN", "ALL", "COP", "HUF", "IDR", "IRR", "KPW", "LAK"), (2, 0)),
+    **dict.fromkeys(("LBP", "MGA", "MMK", "SOS", "SYP", "YER"), (2, 0)),
     "IQD": (3, 0),
 }
 MPFR_ROUNDINGS: dict[str, Callable[[mpfr], mpfr]] = {
