@@ -17,6 +17,7 @@ from pathlib import Path
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from distributed.comm.core import CommClosedError
 
 from batch_commands import (
     children,
@@ -28,6 +29,8 @@ from batch_commands import (
     wait_until,
 )
 from batch_inputs import write_inputs
+from loomwright.batch.runs.cluster import ClusterWorkers
+from loomwright.batch.runs.run_error import RunError
 from loomwright.cli import main
 
 PACKAGES, VEHICLES = 3, 40
@@ -183,6 +186,22 @@ def test_an_address_that_is_of_no_use_is_told_in_one_line(
     assert (process.returncode, page) == (2, "")
     assert told.count("\n") == 1, told
     assert reason.format(address=address) in told
+
+
+def test_a_way_to_the_scheduler_that_breaks_off_is_told_as_its_end() -> None:
+    class Broken:
+        status = "finished"
+
+        def result(self) -> bytes:
+            raise CommClosedError("Connection reset by peer")
+
+    class OfNoPartition:
+        def packed(self) -> None:
+            return None
+
+    workers = ClusterWorkers(OfNoPartition(), "tcp://127.0.0.1:8786", 1)  # type: ignore[arg-type]
+    with pytest.raises(RunError, match=r"The scheduler at tcp://127\.0\.0\.1:8786 is gone"):
+        workers._content(Broken(), None)  # type: ignore[arg-type]
 
 
 def test_without_the_extra_the_command_says_what_to_install(

@@ -22,6 +22,7 @@ from distributed import (
     WorkerPlugin,
     as_completed,
 )
+from distributed.comm.core import CommClosedError
 
 from loomwright.batch.runs.partition import (
     Partition,
@@ -217,6 +218,9 @@ class ClusterWorkers:
                 f"Partition {partition.number} ended one worker after the other; perhaps memory "
                 f"is short. {error}"
             ) from None
+        except CommClosedError:
+            # The way to the scheduler broke off, of which the client may hear later only.
+            raise self._gone() from None
         except Exception as error:
             # It comes from a worker and may be of any kind, or from the way to it.
             self._check_connection()
