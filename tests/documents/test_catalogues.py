@@ -13,6 +13,7 @@ from loomwright.documents.catalogue import TRANSLATED, catalogue
 from loomwright.documents.options import LANGUAGES, DocumentOptions
 from loomwright.documents.step_words import CHECKS, FORMS, OF_THE_SHOP, set_anew
 from loomwright.documents.words import Words
+from loomwright.drawings.wording import MATERIALS
 from loomwright.engineering.audio.output_words import VERDICTS as CLAIM_VERDICTS
 from loomwright.engineering.cautions import CAUTIONS
 from loomwright.engineering.measurement.measured_network import QUANTITIES
@@ -73,7 +74,7 @@ def test_a_language_is_either_translated_or_english():
         (vocabulary.PURPOSES, PLAN_NAMES),
         (vocabulary.ZONES, tables().zones),
         (vocabulary.FUSE_TYPES, fuse_tables().types),
-        (vocabulary.MATERIALS, tables().materials),
+        (MATERIALS, tables().materials),
         (vocabulary.UNITS_SOLD, UNIT_WORDS),
         (vocabulary.TOOLS, TOOLS),
         (vocabulary.READINGS, QUANTITIES),

@@ -338,7 +338,10 @@ def test_material_is_named_where_it_is_not_copper() -> None:
     document = demo_job("combustion_car")
     document["conductors"]["material"] = "cca_15"
     drawing = check(document)
-    assert re.search(r"\d AWG cca 15, 3\.8 m", marks_of(drawing.svg)[f"{NAME}-circuit-1"].said())
+    assert re.search(
+        r"\d AWG copper-clad aluminium, 15 %, 3\.8 m",
+        marks_of(drawing.svg)[f"{NAME}-circuit-1"].said(),
+    )
     assert "copper" not in check(demo_job("combustion_car")).svg
 
 

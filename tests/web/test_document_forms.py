@@ -9,11 +9,13 @@ import pytest
 from babel.numbers import format_decimal, parse_decimal
 from lxml import html as lxml_html
 
+from loomwright.documents.catalogue import TRANSLATED, catalogue
 from loomwright.documents.html import content_security_policy
 from loomwright.documents.options import KINDS, LANGUAGES
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.jobs.plan.alternatives import PLAN_NAMES
 from loomwright.web.app import create_app
+from loomwright.web.stated_jobs import stated_job
 from pdf_text import page_texts
 from set_up import create_with, key_entry
 
@@ -79,6 +81,41 @@ def test_table_of_a_plan_under_its_header_fields(kind):
     assert response.headers["Content-Disposition"] == f'inline; filename="{name}-Q-17-2031.csv"'
     # Neither language nor units change a table for programs.
     assert response.data == asked(PLAN, CSV, document={"kind": kind}).data
+
+
+def diagram_of(name, language, units):
+    """The lines of text in the diagram of a work order."""
+    document = {"kind": "work_order", "language": language, "units": units}
+    page = lxml_html.document_fromstring(
+        asked(PLAN, HTML, job=demo_job(name), document=document).text
+    )
+    return page.xpath("//*[local-name()='svg']//*[local-name()='text']/text()")
+
+
+@pytest.mark.parametrize("language", TRANSLATED)
+@pytest.mark.parametrize("name", DEMO_JOBS)
+def test_diagram_of_a_work_order_is_in_the_language_of_the_document(name, language):
+    english, said = (diagram_of(name, tongue, "metric") for tongue in ("en", language))
+    texts = catalogue(language)
+    # Sentences, which may go over several lines, and what stands around the figures of others.
+    whole = [text for text in texts if text[-1] == "." and text in " ".join(english)]
+    assert whole
+    assert all(texts[text] in " ".join(said) for text in whole)
+    around = ("open circuit", "under load", "at the load", "at the distribution", "to chassis")
+    assert any(words in line for words in around for line in english)
+    assert not any(words in line for words in around for line in said)
+    # A comma stands in every figure that has a point in English, and no other figure is shown.
+    shown = [sorted(re.findall(r"[0-9]+(?:[.,][0-9]+)?", " ".join(e))) for e in (english, said)]
+    assert sorted(figure.replace(".", ",") for figure in shown[0]) == shown[1]
+
+
+def test_diagram_of_a_work_order_has_the_units_of_the_document():
+    name = DEMO_JOBS[0]
+    job = stated_job(demo_job(name))
+    lines = " ".join(diagram_of(name, "en", "us"))
+    for circuit in job.circuits:
+        assert f"{circuit.route_length_m / 0.3048:.1f}\u00a0ft" in lines
+    assert not re.search(r"[0-9]\s?m\b", lines)
 
 
 def test_quote_is_what_is_made_without_a_wish():

@@ -17,14 +17,6 @@ ENGLISH = "en"
 TRANSLATED = ("de", "es")
 
 
-def marked(text: str) -> str:
-    """Return a text that is translated later, as it is.
-
-    Marks it for those who look for texts without translation.
-    """
-    return text
-
-
 @cache
 def catalogue(language: str) -> Mapping[str, str]:
     """Return the texts of a language by their English.

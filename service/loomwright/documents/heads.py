@@ -6,8 +6,9 @@ from typing import Any
 from loomwright.documents.paperwork import Paperwork, paperwork_of_answer
 from loomwright.documents.sheet import Cautions, Column, Facts, Section, Sheet, Table
 from loomwright.documents.step_words import fuse_type_text
-from loomwright.documents.vocabulary import MATERIALS, PLANS, UNSIZED, VERDICTS
+from loomwright.documents.vocabulary import PLANS, UNSIZED, VERDICTS
 from loomwright.documents.words import NOTHING, Words
+from loomwright.drawings.wording import MATERIALS
 from loomwright.jobs.priced_job import COMPLETE
 from loomwright.jobs.sized_circuit import SIZED
 
@@ -153,7 +154,7 @@ def circuits_table(words: Words, answer: Answer, *, with_figures: bool) -> Table
     ]
     if with_figures:
         columns += [
-            Column(words.say("Load"), is_figure=True),
+            Column(words.say("Sized for"), is_figure=True),
             Column(words.say("Voltage drop"), is_figure=True, share=1.1),
         ]
     rows = [_circuit(words, entry, with_figures=with_figures) for entry in answer["circuits"]]

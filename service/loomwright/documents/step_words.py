@@ -12,9 +12,9 @@ from decimal import Decimal
 from functools import cache
 from typing import Any
 
-from loomwright.documents.catalogue import marked
 from loomwright.documents.vocabulary import ENDS, FUSE_TYPES, TERMINALS, ZONES, fuse_standard
 from loomwright.documents.words import TIMES, Words
+from loomwright.marked import marked
 
 # Forms by kind of step, without the circuit that a text begins with.
 FORMS: Mapping[str, tuple[str, ...]] = {

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from loomwright.documents.catalogue import marked
+from loomwright.marked import marked
 
 
 def _words(texts: Mapping[str, str]) -> Mapping[str, str]:
@@ -97,15 +97,6 @@ FUSE_TYPES = _words(
         "sae_j1284": marked("blade fuse (regular)"),
         "sae_j1888": marked("high-current time-lag blade fuse"),
         "sae_j2077": marked("miniature blade fuse"),
-    }
-)
-MATERIALS = _words(
-    {
-        "aluminium": marked("aluminium"),
-        "cca_10": marked("copper-clad aluminium, 10 %"),
-        "cca_15": marked("copper-clad aluminium, 15 %"),
-        "copper": marked("copper"),
-        "tinned_copper": marked("tinned copper"),
     }
 )
 UNITS_SOLD = _words(

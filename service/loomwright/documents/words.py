@@ -17,6 +17,7 @@ from babel.units import format_unit
 
 from loomwright.documents.catalogue import catalogue
 from loomwright.documents.options import METRIC, US, DocumentOptions
+from loomwright.drawings.wording import Wording
 from loomwright.units import LENGTH, TEMPERATURE, TORQUE, QuantityKind
 
 # How dates and figures are written where a language is asked for.
@@ -72,6 +73,10 @@ class Words:
         """
         found = self._texts.get(text, text)
         return found.format(**values) if values else found
+
+    def of_drawings(self) -> Wording:
+        """Return how a drawing in the document says what it shows."""
+        return Wording(self._texts, self.exact(Decimal("0.1"))[1], self.length)
 
     # --- money and numbers ---
 

@@ -7,6 +7,7 @@ between feed and return, ground potentials over the negative pole of the source.
 from collections.abc import Mapping
 
 from loomwright.drawings.svg_text import printable
+from loomwright.drawings.wording import ENGLISH, MATERIALS, PLAIN_COPPER, Wording
 from loomwright.engineering.network.solver import SOLVED
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_sources import CONVERTER
@@ -16,6 +17,7 @@ from loomwright.jobs.plan.alternatives import HEADROOM, LEANEST, RECOMMENDED
 from loomwright.jobs.plan.plan import SizedPlan
 from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FEEDER, NO_FUSE, SIZED, SizedCircuit
 from loomwright.jobs.solved_installation import STATES, CircuitState, SolvedInstallation
+from loomwright.marked import marked
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import FuseType
 
@@ -37,21 +39,21 @@ _SOURCE_SYMBOLS = {
 # Equipment whose signal inputs feel the potential of its ground.
 _AUDIO = frozenset({"amplifier", "bass_unit", "radio"})
 _NOT_BUILT = {
-    NO_CONDUCTOR: "Not built: no conductor of its series meets the limits.",
-    NO_FUSE: "Not built: no fuse fits both its load and its conductor.",
-    NO_FEEDER: "Not built: the circuit that feeds it is not built.",
+    NO_CONDUCTOR: marked("Not built: no conductor of its series meets the limits."),
+    NO_FUSE: marked("Not built: no fuse fits both its load and its conductor."),
+    NO_FEEDER: marked("Not built: the circuit that feeds it is not built."),
 }
 _PLANS = {
-    LEANEST: "leanest plan",
-    RECOMMENDED: "recommended plan",
-    HEADROOM: "plan with headroom",
+    LEANEST: marked("Single-line diagram, {voltage}, leanest plan"),
+    RECOMMENDED: marked("Single-line diagram, {voltage}, recommended plan"),
+    HEADROOM: marked("Single-line diagram, {voltage}, plan with headroom"),
 }
-_NO_POINT = "The sources cannot carry all loads at once: no voltages can be given."
-_NOTES = (
+_NO_POINT = marked("The sources cannot carry all loads at once: no voltages can be given.")
+_NOTES = marked(
     "All loads are on. Voltages are between feed and return, drops there and back, lengths one way."
 )
-_NOTE_ON_GROUND = "Ground potential: of the load's negative side over that of the source."
-_NOTE_ON_STROKES = "Two strokes across a line: feed and return conductor."
+_NOTE_ON_GROUND = marked("Ground potential: of the load's negative side over that of the source.")
+_NOTE_ON_STROKES = marked("Two strokes across a line: feed and return conductor.")
 
 
 @record
@@ -100,6 +102,7 @@ class DrawnSource:
 class SingleLine:
     """What a diagram shows; ``unfed`` is equipment that no circuit of the job feeds."""
 
+    wording: Wording
     title: str
     vehicle: str
     subtitle: str
@@ -112,7 +115,10 @@ class SingleLine:
     def in_words(self) -> str:
         """What a person who does not see the diagram has to know."""
         circuits = [part for source in self.sources for part in _words_of(source.circuits)]
-        unfed = [f"No circuit here feeds {', '.join(self.unfed)}."] if self.unfed else []
+        unfed = []
+        if self.unfed:
+            names = ", ".join(self.unfed)
+            unfed = [self.wording.say("No circuit here feeds {names}.", names=names)]
         sources = [source.in_words for source in self.sources]
         return " ".join([*self.warnings, *sources, *circuits, *unfed])
 
@@ -123,7 +129,9 @@ def _words_of(circuits: tuple[DrawnCircuit, ...]) -> list[str]:
     ]
 
 
-def single_line(job: Job, plan: SizedPlan, fuse_tables: FuseTables) -> SingleLine:
+def single_line(
+    job: Job, plan: SizedPlan, fuse_tables: FuseTables, wording: Wording = ENGLISH
+) -> SingleLine:
     """Return what the diagram of a plan shows.
 
     Parameters
@@ -134,13 +142,15 @@ def single_line(job: Job, plan: SizedPlan, fuse_tables: FuseTables) -> SingleLin
         A plan of it.
     fuse_tables
         Tables with the names of fuse types.
+    wording
+        Language and figures.
 
     Returns
     -------
     SingleLine
         Every source, every circuit and all equipment of the job, each once.
     """
-    reader = _Reader(job, plan, fuse_tables.types)
+    reader = _Reader(job, plan, fuse_tables.types, wording)
     solved = plan.solved.state == STATES[SOLVED]
     sources = tuple(
         reader.source(number, source) for number, source in enumerate(job.power_sources.values(), 1)
@@ -151,21 +161,26 @@ def single_line(job: Job, plan: SizedPlan, fuse_tables: FuseTables) -> SingleLin
         _NOTE_ON_GROUND if any(circuit.shows_ground_potential for circuit in drawn) else "",
         _NOTE_ON_STROKES if any(circuit.returns_by_conductor for circuit in drawn) else "",
     )
+    system_voltage = wording.figure(f"{job.vehicle.system_voltage_v:g} V")
     return SingleLine(
+        wording=wording,
         title=printable(job.title),
         vehicle=printable(job.vehicle.description),
-        subtitle=f"Single-line diagram, {job.vehicle.system_voltage_v:g} V, {_PLANS[plan.name]}",
-        warnings=() if solved else (_NO_POINT,),
+        subtitle=wording.say(_PLANS[plan.name], voltage=system_voltage),
+        warnings=() if solved else (wording.say(_NO_POINT),),
         sources=sources,
         unfed=tuple(_unfed(item) for item in job.equipment if item.circuit is None),
-        notes=tuple(note for note in notes if note),
+        notes=tuple(wording.say(note) for note in notes if note),
     )
 
 
 class _Reader:
     """Reads sources and circuits of one plan."""
 
-    def __init__(self, job: Job, plan: SizedPlan, fuse_types: Mapping[str, FuseType]) -> None:
+    def __init__(
+        self, job: Job, plan: SizedPlan, fuse_types: Mapping[str, FuseType], wording: Wording
+    ) -> None:
+        self._wording, self._say = wording, wording.say
         self._job = job
         self._solved: SolvedInstallation = plan.solved
         self._sized = {entry.circuit.key: entry for entry in plan.consistent.sized}
@@ -175,14 +190,20 @@ class _Reader:
         circuits = tuple(self._circuit(circuit) for circuit in self._job.branches(source.key))
         symbol = _SOURCE_SYMBOLS.get(source.tap_point, "terminal")
         title = printable(source.description)
-        lines = [f"{source.emf_v:g} V open circuit"]
+        figure, say = self._wording.figure, self._say
+        lines = [say("{voltage} open circuit", voltage=figure(f"{source.emf_v:g} V"))]
         state = self._solved.sources.get(source.key)
         if state is not None:
-            limit = source.greatest_current_a
-            allowed = "" if limit is None else f" of {limit:g} A allowed"
-            under_load = f"{volts(state.terminal_voltage_v)} under load"
-            lines += [under_load, f"gives {amperes(state.current_a)}{allowed}"]
-        words = f"{title}, {TAP_POINTS[source.tap_point]}: {', '.join(lines)}."
+            given = figure(amperes(state.current_a))
+            lines.append(say("{voltage} under load", voltage=self._volts(state.terminal_voltage_v)))
+            if source.greatest_current_a is None:
+                lines.append(say("gives {current}", current=given))
+            else:
+                allowed = figure(f"{source.greatest_current_a:g} A")
+                lines.append(
+                    say("gives {current} of {allowed} allowed", current=given, allowed=allowed)
+                )
+        words = f"{title}, {say(TAP_POINTS[source.tap_point])}: {', '.join(lines)}."
         return DrawnSource(
             number=number,
             title=title,
@@ -198,16 +219,23 @@ class _Reader:
         state = self._solved.circuits.get(circuit.key)
         items = self._job.equipment_on(circuit.key)
         title = printable(circuit.description)
-        fault = "" if sized.verdict == SIZED else _NOT_BUILT[sized.verdict]
+        fault = "" if sized.verdict == SIZED else self._say(_NOT_BUILT[sized.verdict])
         fuse = self._fuse(sized)
-        conductor = _conductor(sized, state)
-        at_end = _at_end(circuit, items, state)
-        equipment = tuple(_load(item, charges=circuit.charges_source) for item in items)
+        conductor = self._conductor(sized, state)
+        at_end = self._at_end(circuit, items, state)
+        equipment = tuple(self._load(item, charges=circuit.charges_source) for item in items)
         by_conductor = circuit.return_path.path != CHASSIS
-        ground_potential = _ground_potential(items, state, by_conductor=by_conductor)
-        ground = () if by_conductor else (*ground_potential, _ground_lead(circuit))
+        ground_potential = self._ground_potential(items, state, by_conductor=by_conductor)
+        ground = () if by_conductor else (*ground_potential, self._ground_lead(circuit))
         beside_load = (*equipment, *(ground_potential if by_conductor else ()))
-        said = (fault[:-1], fuse and f"fuse {fuse}", *conductor, *at_end, *beside_load, *ground)
+        said = (
+            fault[:-1],
+            fuse and self._say("fuse {fuse}", fuse=fuse),
+            *conductor,
+            *at_end,
+            *beside_load,
+            *ground,
+        )
         return DrawnCircuit(
             number=circuit.index + 1,
             title=title,
@@ -230,7 +258,71 @@ class _Reader:
             return ""
         # What follows the comma are the ratings that the type comes in.
         name = self._fuse_types[sized.fuse_type].name.partition(", ")[0]
-        return f"{sized.rated_current_a:g} A, {name}"
+        rating = self._wording.figure(f"{sized.rated_current_a:g} A")
+        return f"{rating}, {self._say(name)}"
+
+    def _conductor(self, sized: SizedCircuit, state: CircuitState | None) -> tuple[str, ...]:
+        circuit, size = sized.circuit, sized.conductor
+        material = circuit.conductor.material
+        by_chassis = circuit.return_path.path == CHASSIS
+        length = self._wording.length(circuit.route_length_m)
+        if size is None:
+            return (length,)
+        words = [
+            "" if by_chassis else "2 \u00d7",
+            self._wording.figure(size.key.replace("mm2", "mm\u00b2")),
+            "" if material == PLAIN_COPPER else self._say(MATERIALS[material]),
+        ]
+        lines = [f"{' '.join(word for word in words if word)}, {length}"]
+        if circuit.charges_source:
+            current_a, drop_v = sized.load_current_a, sized.voltage_drop_v
+        elif state is not None:
+            current_a, drop_v = state.current_a, state.voltage_drop_v
+        else:
+            current_a = drop_v = None
+        if current_a is not None and drop_v is not None:
+            current = self._wording.figure(amperes(current_a))
+            lines.append(
+                self._say("{current}, drop {voltage}", current=current, voltage=self._volts(drop_v))
+            )
+        return tuple(lines)
+
+    def _at_end(
+        self, circuit: Circuit, items: tuple[Equipment, ...], state: CircuitState | None
+    ) -> tuple[str, ...]:
+        if state is None or circuit.charges_source:
+            return ()
+        voltage = self._volts(state.load_voltage_v)
+        if items:
+            return (self._say("{voltage} at the load", voltage=voltage),)
+        return (self._say("{voltage} at the distribution", voltage=voltage),)
+
+    def _ground_potential(
+        self, items: tuple[Equipment, ...], state: CircuitState | None, *, by_conductor: bool
+    ) -> tuple[str, ...]:
+        """Return the ground potential where the chassis carries it, or a signal input feels it."""
+        matters = not by_conductor or any(item.what in _AUDIO for item in items)
+        if state is None or not matters:
+            return ()
+        voltage = self._wording.figure(millivolts(state.ground_potential_v))
+        return (self._say("ground potential {voltage}", voltage=voltage),)
+
+    def _ground_lead(self, circuit: Circuit) -> str:
+        path = circuit.return_path
+        length = self._wording.length(path.ground_lead_length_m)
+        return self._say("{length} lead to chassis, {stud} stud", length=length, stud=path.stud)
+
+    def _load(self, item: Equipment, *, charges: bool) -> str:
+        figure = self._wording.figure
+        each = f"{item.quantity} \u00d7 " if item.quantity > 1 else ""
+        value = f"{item.power_w:g} W" if item.current_a is None else f"{item.current_a:g} A"
+        stated = f"{each}{figure(value)}"
+        if charges:
+            stated = self._say("{current} into the source", current=stated)
+        return f"{stated}, {printable(item.description)}"
+
+    def _volts(self, value_v: float) -> str:
+        return self._wording.figure(volts(value_v))
 
 
 def _tree(circuits: tuple[DrawnCircuit, ...]) -> list[DrawnCircuit]:
@@ -241,67 +333,12 @@ def _is_grounded(circuit: DrawnCircuit) -> bool:
     return bool(circuit.ground)
 
 
-def _conductor(sized: SizedCircuit, state: CircuitState | None) -> tuple[str, ...]:
-    circuit, size = sized.circuit, sized.conductor
-    material = circuit.conductor.material
-    by_chassis = circuit.return_path.path == CHASSIS
-    words = [
-        "" if by_chassis else "2 \u00d7",
-        "" if size is None else size.key.replace("mm2", "mm\u00b2"),
-        "" if material == "copper" else material.replace("_", " "),
-    ]
-    what = " ".join(word for word in words if word)
-    length = f"{circuit.route_length_m:.2f}".rstrip("0").rstrip(".")
-    if size is None:
-        return (f"{length} m",)
-    lines = [f"{what}, {length} m"]
-    if circuit.charges_source:
-        current_a, drop_v = sized.load_current_a, sized.voltage_drop_v
-    elif state is not None:
-        current_a, drop_v = state.current_a, state.voltage_drop_v
-    else:
-        current_a = drop_v = None
-    if current_a is not None and drop_v is not None:
-        lines.append(f"{amperes(current_a)}, drop {volts(drop_v)}")
-    return tuple(lines)
-
-
-def _at_end(
-    circuit: Circuit, items: tuple[Equipment, ...], state: CircuitState | None
-) -> tuple[str, ...]:
-    if state is None or circuit.charges_source:
-        return ()
-    return (f"{volts(state.load_voltage_v)} at the {'load' if items else 'distribution'}",)
-
-
-def _ground_potential(
-    items: tuple[Equipment, ...], state: CircuitState | None, *, by_conductor: bool
-) -> tuple[str, ...]:
-    """Return the ground potential where the chassis carries it, or a signal input feels it."""
-    matters = not by_conductor or any(item.what in _AUDIO for item in items)
-    if state is None or not matters:
-        return ()
-    return (f"ground potential {millivolts(state.ground_potential_v)}",)
-
-
-def _ground_lead(circuit: Circuit) -> str:
-    path = circuit.return_path
-    return f"{path.ground_lead_length_m:g} m lead to chassis, {path.stud} stud"
-
-
 def _end(items: tuple[Equipment, ...]) -> str:
     """Return the symbol of what a circuit feeds: that of its equipment where all is of a kind."""
     if not items:
         return DISTRIBUTION
     kinds = {_SYMBOLS.get(item.what, "load") for item in items}
     return kinds.pop() if len(kinds) == 1 else "load"
-
-
-def _load(item: Equipment, *, charges: bool) -> str:
-    each = f"{item.quantity} \u00d7 " if item.quantity > 1 else ""
-    value = f"{item.power_w:g} W" if item.current_a is None else f"{item.current_a:g} A"
-    way = " into the source" if charges else ""
-    return f"{each}{value}{way}, {printable(item.description)}"
 
 
 def _unfed(item: Equipment) -> str:

@@ -60,6 +60,7 @@ class _Sheet:
 
     def __init__(self, content: SingleLine) -> None:
         self._content = content
+        self._say = content.wording.say
         usual = self._needed(narrow=False)
         self._narrow = usual > _USUAL_DEPTH
         columns = self._needed(narrow=True) if self._narrow else usual
@@ -86,7 +87,9 @@ class _Sheet:
             self._source(source)
         self._foot()
         return self._canvas.drawing(
-            f"Single-line diagram: {content.title}", content.in_words, self._y + _MARGIN
+            self._say("Single-line diagram: {title}", title=content.title),
+            content.in_words,
+            self._y + _MARGIN,
         )
 
     # --- blocks across the sheet ---
@@ -104,7 +107,7 @@ class _Sheet:
     def _foot(self) -> None:
         if self._content.unfed:
             self._y += 6
-            self._block("Fed by no circuit of this drawing:", 1, is_bold=True)
+            self._block(self._say("Fed by no circuit of this drawing:"), 1, is_bold=True)
             for item in self._content.unfed:
                 self._block(item, _TEXT_LINES)
         self._y += 8
@@ -188,13 +191,13 @@ class _Sheet:
 
     def _distribution(self, circuit: DrawnCircuit, x: int, top: int) -> int:
         canvas = self._canvas
-        node = self._row(self._wrapped(circuit.at_end) or ["distribution"], 16)
+        node = self._row(self._wrapped(circuit.at_end) or [self._say("distribution")], 16)
         canvas.line((x, top), (x, node), is_broken=bool(circuit.fault))
         canvas.dot(x, node)
         if circuit.ground:
             # The frame connection is that of the negative bar, which one line does not show.
             first, *others = circuit.ground
-            texts = (f"negative bar: {first}", *others)
+            texts = (self._say("negative bar: {ground}", ground=first), *others)
             lines = [line for text in texts for line in wrapped(text, self._cells - 4, _TEXT_LINES)]
             middle = self._row(lines, 22, shift=_cells_px(4))
             canvas.symbol(self._symbols["chassis"], self._text_x + 8, middle - 5)

@@ -7,6 +7,7 @@ from functools import cached_property
 from loomwright.engineering.signal.path import SignalPath
 from loomwright.engineering.supply.request import VehicleSupply
 from loomwright.jobs.amplifier import Amplifier
+from loomwright.marked import marked
 
 SYSTEM_VOLTAGES_V = (12, 24, 48)
 DRIVES = ("combustion", "hybrid", "electric")
@@ -20,11 +21,11 @@ HAZARDS = (
     "start_stop",
 )
 TAP_POINTS = {
-    "battery": "battery terminal",
-    "remote_battery": "remote battery",
-    "jump_start_post": "jump-start post",
-    "converter_output": "DC-DC converter output",
-    "distribution": "distribution point of the vehicle",
+    "battery": marked("battery terminal"),
+    "remote_battery": marked("remote battery"),
+    "jump_start_post": marked("jump-start post"),
+    "converter_output": marked("DC-DC converter output"),
+    "distribution": marked("distribution point of the vehicle"),
 }
 EQUIPMENT = (
     "amplifier",

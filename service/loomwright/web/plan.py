@@ -19,7 +19,7 @@ from loomwright.tables.load import tables
 from loomwright.web.access import require_cost_key
 from loomwright.web.answers import ENGINE_VERSION, cautions_of
 from loomwright.web.bill import BillRequest, bill_request
-from loomwright.web.forms.document_forms import document_members
+from loomwright.web.forms.document_forms import document_members, drawn_wording
 from loomwright.web.forms.negotiation import asked_form
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.requests import json_object
@@ -69,7 +69,8 @@ def _one_plan(wanted: BillRequest, plan_options: PlanOptions) -> dict[str, Any]:
     drawings: tuple[Drawing, ...] = ()
     if wanted.document.kind == WORK_ORDER:
         sized = SizedPlan(plan.name, plan.consistent, plan.solved)
-        drawings = (single_line_drawing(single_line(wanted.job, sized, fuse_tables())),)
+        content = single_line(wanted.job, sized, fuse_tables(), drawn_wording(wanted.document))
+        drawings = (single_line_drawing(content),)
     return {
         **one_plan_document(wanted.job, plan),
         "cautions": cautions_of((*plan.cautions, *wanted.cautions)),

@@ -15,6 +15,7 @@ from typing import Any
 from loomwright.documents.options import DocumentOptions
 from loomwright.documents.sheet import Sheet
 from loomwright.drawings.drawing import Drawing
+from loomwright.drawings.wording import Wording
 from loomwright.web.forms.form import Form
 from loomwright.web.forms.shared_forms import JSON
 
@@ -45,6 +46,24 @@ def document_members(
         "document": asdict(options),
         "drawings": [asdict(drawing) for drawing in drawings],
     }
+
+
+def drawn_wording(options: DocumentOptions) -> Wording:
+    """Return the words and figures of the drawings in a document.
+
+    Parameters
+    ----------
+    options
+        Its language and units.
+
+    Returns
+    -------
+    Wording
+        For whatever draws.
+    """
+    from loomwright.documents.words import Words
+
+    return Words(options).of_drawings()
 
 
 def _options(answer: Answer) -> DocumentOptions:
