@@ -68,6 +68,8 @@ class Load:
 
     requests_per_second: float
     client_share: float
+    # From the moment that a request was sent to that at which its answer was complete [s].
+    waits_s: list[float]
 
 
 @dataclass
@@ -78,6 +80,7 @@ class Connection:
     wire: socket.socket = field(init=False)
     received: bytearray = field(init=False)
     expected: int = field(init=False)
+    sent_at: float = field(init=False, default=0.0)
 
     def __post_init__(self) -> None:
         """Connect."""
@@ -98,6 +101,7 @@ class Connection:
         """Send one request."""
         self.received.clear()
         self.expected = -1
+        self.sent_at = time.perf_counter()
         self.wire.sendall(request)
 
     def receive(self) -> bool:
@@ -160,7 +164,8 @@ def answers(port: int, requests: list[bytes]) -> list[bytes]:
 
 def load(port: int, requests: list[bytes], seconds: float, connections: int) -> Load:
     """Keep every connection busy with the requests in turn and count the answers."""
-    turn = done = 0
+    turn = 0
+    waits: list[float] = []
     with selectors.DefaultSelector() as selector, contextlib.ExitStack() as stack:
         for _ in range(connections):
             connection = Connection(port)
@@ -171,7 +176,7 @@ def load(port: int, requests: list[bytes], seconds: float, connections: int) -> 
         busy, begun = time.process_time(), time.perf_counter()
         now = begun
         # However slow a call is, a rate is that of at least one.
-        while now - begun < seconds or not done:
+        while now - begun < seconds or not waits:
             ready = selector.select(timeout=30.0)
             if not ready:
                 raise BenchError("the server has not answered for 30 s")
@@ -179,7 +184,7 @@ def load(port: int, requests: list[bytes], seconds: float, connections: int) -> 
                 connection = key.data
                 if not connection.receive():
                     continue
-                done += 1
+                waits.append(time.perf_counter() - connection.sent_at)
                 if connection.closing:
                     selector.unregister(connection.wire)
                     connection.close()
@@ -188,7 +193,8 @@ def load(port: int, requests: list[bytes], seconds: float, connections: int) -> 
                 connection.send(requests[turn % len(requests)])
                 turn += 1
             now = time.perf_counter()
-        return Load(done / (now - begun), (time.process_time() - busy) / (now - begun))
+        busy = time.process_time() - busy
+        return Load(len(waits) / (now - begun), busy / (now - begun), waits)
 
 
 def free_port() -> int:
@@ -320,9 +326,36 @@ def measure(options: argparse.Namespace) -> None:
         print(f"{'client':>8}{'ratio':>7}  spread of the ratio")
         for name, asked in requests.items():
             _measure_operation(name, asked, captured[name], (service, floor, bare), options)
+        if options.percentiles:
+            _print_percentiles(requests, (service, floor), options)
         for compared in COMPARED:
             if set(compared[:2]) <= requests.keys():
                 _compare(compared, requests, service, options)
+
+
+def _print_percentiles(
+    requests: dict[str, list[bytes]], ports: tuple[int, int], options: argparse.Namespace
+) -> None:
+    """Print what a caller waits, alone and among others, and how often the floor's wait that is."""
+    print(f"{'wait in ms':<34}{'p50':>9}{'p95':>9}{'p99':>9}  times the floor's p50, p95, p99")
+    for name, asked in requests.items():
+        for connections in (1, options.connections):
+            seen: tuple[list[float], list[float]] = ([], [])
+            for _ in range(options.runs):
+                for port, found in zip(ports, seen, strict=True):
+                    found += load(port, asked, options.seconds, connections).waits_s
+            service, floor = (
+                [1e3 * statistics.quantiles(waits, n=100)[percent - 1] for percent in (50, 95, 99)]
+                for waits in seen
+            )
+            callers = "1 caller" if connections == 1 else f"{connections} callers"
+            ratios = [f"{one / other:.1f}" for one, other in zip(service, floor, strict=True)]
+            print(
+                f"{name:<24}{callers:>10}" + "".join(f"{wait:>9.3f}" for wait in service),
+                " ",
+                ", ".join(ratios),
+                flush=True,
+            )
 
 
 def _compare(
@@ -393,6 +426,9 @@ def main() -> None:
     parser.add_argument("--workers", type=int, default=1)
     parser.add_argument("--connections", type=int, default=8)
     parser.add_argument("--app", default=SERVICE, help="the app that takes the service's place")
+    parser.add_argument(
+        "--percentiles", action="store_true", help="print what callers wait, beside the rates"
+    )
     parser.add_argument("--variants", type=int, default=150, help="of each request body")
     parser.add_argument("--bodies", type=Path, default=BODIES, help="a folder of request bodies")
     parser.add_argument(
