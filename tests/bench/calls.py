@@ -342,8 +342,8 @@ def _print_percentiles(
         for connections in (1, options.connections):
             seen: tuple[list[float], list[float]] = ([], [])
             for _ in range(options.runs):
-                for port, found in zip(ports, seen, strict=True):
-                    found += load(port, asked, options.seconds, connections).waits_s
+                for port, waits in zip(ports, seen, strict=True):
+                    waits.extend(load(port, asked, options.seconds, connections).waits_s)
             service, floor = (
                 [1e3 * statistics.quantiles(waits, n=100)[percent - 1] for percent in (50, 95, 99)]
                 for waits in seen
