@@ -1,15 +1,20 @@
 """Puts the specification, which lies beside the package, into what is installed.
 
 Its pages are kept once, in ``openapi/``, where people and the conformance runner read them. An
-editable install serves them from there; a wheel gets a copy as it is built. All else of the build
-is stated in ``pyproject.toml``.
+editable install serves them from there; a wheel gets a copy as it is built. The source archive has
+the same bytes each time. All else of the build is stated in ``pyproject.toml``.
 """
 
+import gzip
+import os
 import shutil
+import tarfile
 from pathlib import Path
+from typing import Any
 
 from setuptools import setup
 from setuptools.command.build_py import build_py
+from setuptools.command.sdist import sdist
 
 SOURCE = Path("openapi")
 TARGET = Path("loomwright", "web", "pages", "specification")
@@ -46,4 +51,44 @@ class BuildWithSpecification(build_py):
         return [(str(path), str(folder / path.relative_to(SOURCE))) for path in found]
 
 
-setup(cmdclass={"build_py": BuildWithSpecification})
+class SameArchiveEachTime(sdist):
+    """Leaves out of the source archive what tells of one build: times, owner, order, umask.
+
+    A wheel does so by itself where ``SOURCE_DATE_EPOCH`` is set; setuptools' source archive not yet.
+    """
+
+    def make_archive(
+        self,
+        base_name: str,
+        format: str,  # noqa: A002  # the name that setuptools gives it
+        root_dir: str | None = None,
+        base_dir: str | None = None,
+        owner: str | None = None,
+        group: str | None = None,
+    ) -> str:
+        """Write the archive, of the date of ``SOURCE_DATE_EPOCH`` if there is one."""
+        epoch = os.environ.get("SOURCE_DATE_EPOCH")
+        if epoch is None or format != "gztar" or base_dir is None:
+            made: str = super().make_archive(base_name, format, root_dir, base_dir, owner, group)
+            return made
+
+        def plain(entry: tarfile.TarInfo) -> tarfile.TarInfo:
+            entry.uid = entry.gid = 0
+            entry.uname = entry.gname = ""
+            entry.mtime = int(epoch)
+            entry.mode = 0o755 if entry.isdir() else 0o644
+            return entry
+
+        archive = f"{base_name}.tar.gz"
+        Path(archive).parent.mkdir(parents=True, exist_ok=True)
+        wrapped: dict[str, Any] = {"filename": "", "mode": "wb", "mtime": int(epoch)}
+        with (
+            open(archive, "wb") as file,
+            gzip.GzipFile(fileobj=file, **wrapped) as zipped,
+            tarfile.open(fileobj=zipped, mode="w", format=tarfile.PAX_FORMAT) as tar,
+        ):
+            tar.add(base_dir, filter=plain)
+        return archive
+
+
+setup(cmdclass={"build_py": BuildWithSpecification, "sdist": SameArchiveEachTime})
