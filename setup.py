@@ -54,13 +54,13 @@ class BuildWithSpecification(build_py):
 class SameArchiveEachTime(sdist):
     """Leaves out of the source archive what tells of one build: times, owner, order, umask.
 
-    A wheel does so by itself where ``SOURCE_DATE_EPOCH`` is set; setuptools' source archive not yet.
+    Of a wheel setuptools does so by itself where ``SOURCE_DATE_EPOCH`` is set.
     """
 
     def make_archive(
         self,
         base_name: str,
-        format: str,  # noqa: A002  # the name that setuptools gives it
+        format: str,
         root_dir: str | None = None,
         base_dir: str | None = None,
         owner: str | None = None,

@@ -60,11 +60,11 @@ quietly() {
     "$@" >"$work/log" 2>&1 || { cat "$work/log" >&2 && fail "failed: $*"; }
 }
 
+quietly "bill of software" \
+    "$python" deploy/release/sbom.py "$work/made/loomwright-$version.cdx.json"
 # The wheel is made of the source archive, so that the archive holds all that a wheel needs.
 quietly "source archive and wheel of $version" \
     "$python" -m build --no-isolation --outdir "$work/made" "$work/source"
-quietly "bill of software" \
-    "$python" deploy/release/sbom.py "$work/made/loomwright-$version.cdx.json"
 quietly "metadata" "$python" -m twine check --strict "$work"/made/*.whl "$work"/made/*.tar.gz
 quietly "contents" "$python" -m check_wheel_contents "$work"/made/*.whl
 install -m 644 deploy/requirements.lock deploy/gunicorn.conf.py "$work/made"

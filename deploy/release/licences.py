@@ -1,11 +1,12 @@
-"""The licence of each package that the service is served with, as an SPDX expression that is allowed."""
+"""The licence of each package that is served, as an SPDX expression that is allowed."""
 
 import tomllib
 from importlib.metadata import PackageMetadata, metadata
 from pathlib import Path
 from typing import Any
 
-from license_expression import AND, OR, LicenseExpression, get_spdx_licensing
+from boolean.boolean import ParseError
+from license_expression import AND, OR, ExpressionError, LicenseExpression, get_spdx_licensing
 
 TABLE = Path(__file__).with_name("licences.toml")
 _SPDX = get_spdx_licensing()
@@ -55,7 +56,7 @@ def licence_of(package: str, table: dict[str, Any], found: PackageMetadata | Non
     LicenceRefusedError
         If the licence is not known or not allowed, with what to do.
     """
-    says = stated_licence(found or metadata(package))
+    says = stated_licence(metadata(package) if found is None else found)
     read = table["read"].get(package)
     if is_valid(says):
         if read:
@@ -67,21 +68,24 @@ def licence_of(package: str, table: dict[str, Any], found: PackageMetadata | Non
         expression = read["expression"]
     else:
         raise LicenceRefusedError(
-            f"{package} states its licence as {says!r}, which is no SPDX expression: read its licence "
-            f"file, and say under [read.{package}] of {TABLE.name} what it is"
+            f"{package} states its licence as {says!r}, which is no SPDX expression: read its "
+            f"licence file, and say under [read.{package}] of {TABLE.name} what it is"
         )
     parsed = _SPDX.parse(expression, validate=True)
     if not is_allowed(parsed, frozenset(table["allowed"])):
         raise LicenceRefusedError(
-            f"{package} is under {expression}: use another package, or find that the licence agrees "
-            f"with ours and list it as allowed in {TABLE.name}"
+            f"{package} is under {expression}: use another package, or find that the licence "
+            f"agrees with ours and list it as allowed in {TABLE.name}"
         )
     return str(parsed.render())
 
 
 def is_valid(text: str) -> bool:
     """Tell whether a text is an SPDX expression whose every name is known."""
-    return bool(text) and not _SPDX.validate(text).errors
+    try:
+        return _SPDX.parse(text, validate=True) is not None
+    except (ExpressionError, ParseError):
+        return False
 
 
 def is_allowed(expression: LicenseExpression, allowed: frozenset[str]) -> bool:

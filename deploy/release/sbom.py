@@ -1,4 +1,4 @@
-"""Make the bill of software of a release: CycloneDX 1.6 of what ``requirements.lock`` pins, as JSON.
+"""Make the bill of software of a release: CycloneDX 1.6 of what the lock pins, as JSON.
 
     python deploy/release/sbom.py FILE
 
@@ -51,14 +51,17 @@ def found_here() -> Bom:
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     if done.returncode:
         sys.exit(f"cyclonedx-py failed:\n{done.stderr}")
-    return Bom.from_json(json.loads(done.stdout))  # type: ignore[attr-defined, no-any-return]
+    bom: Bom = Bom.from_json(json.loads(done.stdout))  # type: ignore[attr-defined]
+    return bom
 
 
 def kept(dependencies: Iterable[Dependency], references: set[str]) -> Iterable[Dependency]:
     """Return the dependencies among the components that are kept."""
     for each in dependencies:
         if each.ref.value in references:
-            yield Dependency(each.ref, (on for on in each.dependencies if on.ref.value in references))
+            yield Dependency(
+                each.ref, (on for on in each.dependencies if on.ref.value in references)
+            )
 
 
 def complete(component: Component, hashes: list[str], licence: str) -> None:
@@ -76,10 +79,24 @@ def complete(component: Component, hashes: list[str], licence: str) -> None:
     )
 
 
+def licences_of(names: Iterable[str]) -> dict[str, str]:
+    """Return the licence of each package, or end with a line for each that cannot be."""
+    table, found, refused = licence_table(), {}, []
+    for name in names:
+        try:
+            found[name] = licence_of(name, table)
+        except LicenceRefusedError as error:
+            refused.append(str(error))
+    if refused:
+        sys.exit("\n".join(refused))
+    return found
+
+
 def bill_of_software() -> str:
     """Return the document."""
     lock = LOCK.read_text("utf-8")
-    pins, table, bom = locked(lock), licence_table(), found_here()
+    pins = locked(lock)
+    licences, bom = licences_of(pins), found_here()
     components = {canonicalize_name(each.name): each for each in bom.components}
     wrong = [
         f"{name} is not installed as {version}, which the lock says"
@@ -89,12 +106,7 @@ def bill_of_software() -> str:
     if wrong:
         sys.exit("\n".join(wrong))
     for name, (_, hashes) in pins.items():
-        try:
-            complete(components[name], hashes, licence_of(name, table))
-        except LicenceRefusedError as error:
-            wrong.append(str(error))
-    if wrong:
-        sys.exit("\n".join(wrong))
+        complete(components[name], hashes, licences[name])
     root = bom.metadata.component
     assert root is not None
     bom.components = [components[name] for name in pins]

@@ -4,7 +4,6 @@ import re
 import shutil
 import subprocess
 import sys
-import zipfile
 from collections import Counter
 from html.parser import HTMLParser
 from pathlib import Path
@@ -23,15 +22,6 @@ from set_up import create_with
 
 ROOT = Path(__file__).parents[2]
 SPECIFICATION = ROOT / "openapi"
-BUILT_FROM = (
-    "pyproject.toml",
-    "setup.py",
-    "MANIFEST.in",
-    "README.md",
-    "LICENSE",
-    "service",
-    "openapi",
-)
 HTML = "text/html; charset=utf-8"
 # Where files of pages lie.
 FILES = ("/assets/", "/bench/")
@@ -272,68 +262,17 @@ assert "markdown_it" in sys.modules
 assert client.get("/reference").status_code == 200
 assert "flask_swagger_ui" not in sys.modules
 """
-INSTALLED = """
-import sys
-import loomwright
-assert loomwright.__file__.startswith(sys.argv[1]), loomwright.__file__
-from flask import Flask
-from loomwright.web.pages import register_pages
-from loomwright.web.pages.serving import page_paths
-app = Flask("pages", static_folder=None)
-register_pages(app)
-for path in sorted(page_paths(app)):
-    answer = app.test_client().get(path)
-    assert answer.status_code == 200, path
-    print(path, len(answer.data))
-"""
 
 
-def run(program: str, *arguments: str, **environment: str) -> str:
+def test_who_asks_for_no_page_pays_for_none() -> None:
     done = subprocess.run(
-        [sys.executable, "-W", "error", "-c", program, *arguments],
-        env=environment or None,
+        [sys.executable, "-W", "error", "-c", UNUSED],
         capture_output=True,
         text=True,
         timeout=120,
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    return done.stdout
-
-
-def test_who_asks_for_no_page_pays_for_none() -> None:
-    run(UNUSED)
-
-
-def test_a_wheel_serves_the_same_pages(tmp_path: Path) -> None:
-    source, target = tmp_path / "source", tmp_path / "installed"
-    source.mkdir()
-    ignored = shutil.ignore_patterns("__pycache__", "*.egg-info", "build")
-    for name in BUILT_FROM:
-        if (ROOT / name).is_dir():
-            shutil.copytree(ROOT / name, source / name, ignore=ignored)
-        else:
-            shutil.copy(ROOT / name, source / name)
-    built = subprocess.run(
-        [
-            *(sys.executable, "-m", "pip", "wheel", "--quiet", "--disable-pip-version-check"),
-            *("--no-deps", "--no-build-isolation", "--no-index"),
-            *("--wheel-dir", str(tmp_path), str(source)),
-        ],
-        capture_output=True,
-        text=True,
-        timeout=300,
-        check=False,
-    )
-    assert built.returncode == 0, built.stderr
-    (wheel,) = tmp_path.glob("*.whl")
-    zipfile.ZipFile(wheel).extractall(target)
-    assert not (target / "openapi").exists()
-    printed = run(INSTALLED, str(target), PYTHONPATH=str(target))
-    app = Flask("pages", static_folder=None)
-    register_pages(app)
-    here = [(path, len(app.test_client().get(path).data)) for path in sorted(page_paths(app))]
-    assert printed.splitlines() == [f"{path} {length}" for path, length in here]
 
 
 def test_a_build_without_the_specification_fails(tmp_path: Path) -> None:

@@ -6,6 +6,7 @@ The price book in it is that of the service's own document, made from the same m
 import sys
 from typing import Any
 
+from loomwright.delivery import VERSION
 from loomwright.pricing.book_members import BOOK, PRICE_BOOK
 from loomwright.pricing.members import Member, Records
 from loomwright.providers.provided_book import (
@@ -53,7 +54,7 @@ def provider_openapi() -> dict[str, Any]:
         "openapi": "3.1.0",
         "info": {
             "title": "Provider of price books for Loomwright",
-            "version": "1.0",
+            "version": VERSION,
             "summary": "What a shop system serves so that bills are made of its own prices.",
             "description": "The plugin specification in provider.md and versions.md is the "
             "authority; this document says the same for programs.\n",
