@@ -16,10 +16,10 @@ from loomwright.batch.forms.writing import (
     arrow_rows,
     csv_rows,
     ndjson_rows,
-    write_parquet,
 )
 from loomwright.batch.quote import Quote, Refusal
 from loomwright.batch.rows import COLUMNS, Rows, row_schema, rows_of_quotes
+from loomwright.batch.runs.partition import parquet_bytes
 from loomwright.batch.summary import Summary
 from loomwright.harmless import harmless
 
@@ -69,10 +69,14 @@ def test_arrow_holds_the_rows(drawn: Drawn) -> None:
 
 @given(pairs)
 def test_parquet_holds_the_rows(drawn: Drawn) -> None:
-    file = io.BytesIO()
-    write_parquet(in_two(drawn), CURRENCY, file)
-    file.seek(0)
-    assert pq.read_table(file).to_pylist() == expected(drawn)
+    summary = Summary(CURRENCY)
+    chunks = [each.nested() for each in summary.passing(in_two(drawn))]
+    content = parquet_bytes(pa.Table.from_batches(chunks), summary)
+    assert pq.read_table(io.BytesIO(content)).to_pylist() == expected(drawn)
+    kept = pq.ParquetFile(io.BytesIO(content))
+    assert kept.schema_arrow.equals(row_schema(CURRENCY))
+    assert kept.num_row_groups == 1
+    assert json.loads(kept.metadata.metadata[b"summary"]) == summary.document()
 
 
 @given(pairs)
@@ -164,9 +168,3 @@ def test_the_summary_comes_last(drawn: Drawn) -> None:
     last, metadata = stream.read_next_batch_with_custom_metadata()
     assert last.num_rows == 0
     assert json.loads(metadata[b"summary"]) == summary.document()
-
-    file = io.BytesIO()
-    third = Summary(CURRENCY)
-    write_parquet(third.passing(in_two(drawn)), CURRENCY, file, third)
-    file.seek(0)
-    assert json.loads(pq.ParquetFile(file).metadata.metadata[b"summary"]) == summary.document()

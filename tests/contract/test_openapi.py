@@ -268,3 +268,21 @@ def test_right_form_is_read_by_both(kind, text):
     text = text.format(kind.stated_unit)
     assert in_ecma_sense(kind.pattern).search(text) is not None
     assert kind.si_of_text(text) is not None
+
+
+def test_the_links_of_a_bill_lead_to_answers():
+    """Runtime expressions of OpenAPI 3.1, 4.8.20.4: the whole body, or a JSON pointer into it."""
+    operation = document()["paths"]["/v1/build-bill-of-materials"]["post"]
+    links = operation["responses"]["200"]["links"]
+    body = operation["requestBody"]["content"]["application/json"]["examples"]
+    request = next(iter(body.values()))["value"]
+    billed = client().post("/v1/build-bill-of-materials", json=request).json
+    assert links["work_order_of_the_job"]["requestBody"] == "$request.body"
+    order = client().post("/v1/build-work-order", json=request)
+    assert order.status_code == 200
+    # The order is of this very bill.
+    assert order.json["labour_duration"] == billed["labour_duration"]
+    assert order.json["title"] == billed["title"]
+    assert links["check_of_the_book_for_the_job"]["requestBody"] == {"jobs": ["$request.body#/job"]}
+    checked = client().post("/v1/check-price-book", json={"jobs": [request["job"]]})
+    assert checked.status_code == 200

@@ -29,7 +29,8 @@ from loomwright.jobs.job import DRIVES, HAZARDS, SYSTEM_VOLTAGES_V, Job
 from loomwright.jobs.job_document import emf_fits
 from loomwright.jobs.job_members import RETURN_PATH, SIGNAL_LEAD, SOURCE, length_member
 from loomwright.pricing.members import Member, Number
-from loomwright.pricing.reading import is_text, stated_number
+from loomwright.pricing.reading import is_text
+from loomwright.pricing.stated_numbers import stated_number
 from loomwright.units import quantity_text
 
 Array = npt.NDArray[np.float64]

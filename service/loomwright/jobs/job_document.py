@@ -22,7 +22,8 @@ from loomwright.jobs.job_members import CHASSIS, RETURN_PATH, job_record
 from loomwright.jobs.signal_document import signal_path
 from loomwright.jobs.supply_document import supply_from_reader
 from loomwright.pricing.faults import DocumentError, Fault
-from loomwright.pricing.reading import ObjectReader, QuantityText
+from loomwright.pricing.reading import ObjectReader
+from loomwright.pricing.stated_numbers import QuantityText
 from loomwright.tables.records import Tables
 from loomwright.tables.supply_load import supply_tables
 

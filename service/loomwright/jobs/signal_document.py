@@ -19,7 +19,8 @@ from loomwright.engineering.signal.path import (
 )
 from loomwright.jobs.signal_members import SIGNAL_RECORD
 from loomwright.pricing.faults import DocumentError, Fault
-from loomwright.pricing.reading import ObjectReader, QuantityText
+from loomwright.pricing.reading import ObjectReader
+from loomwright.pricing.stated_numbers import QuantityText
 
 # Members of a take-off that only an output for loudspeakers has.
 OF_SPEAKER_LEVEL = ("bridged", "detects_open_load", "loudspeaker_stays", "load_resistance")

@@ -1,6 +1,5 @@
 """Reading of plain JSON documents, with every fault noted beside its JSON pointer."""
 
-import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
@@ -8,7 +7,6 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import TypeVar
 
-from loomwright.decimal_comma import comma_advice
 from loomwright.pricing.faults import Fault, pointer_token
 from loomwright.pricing.members import (
     DATE_PATTERN,
@@ -32,15 +30,12 @@ from loomwright.pricing.members import (
     Whole,
     is_required,
 )
+from loomwright.pricing.stated_numbers import QuantityText, number_needed, stated_number
 
 _DECIMAL = re.compile(DECIMAL_PATTERN, re.ASCII)
 _TEXT = re.compile(TEXT_PATTERN)
 _DATE = re.compile(DATE_PATTERN, re.ASCII)
 _INSTANT = re.compile(INSTANT_PATTERN, re.ASCII)
-# Quantity and text such as "16 ft" -> number in the stated unit, or None if it is not of that form.
-QuantityText = Callable[[str, str], float | None]
-# A foot in metres is a binary fraction: text at a bound may miss it by a hair.
-_BOUND_SLACK = 1e-12
 _TEXT_NEEDED = f"A text of 1 to {TEXT_LIMIT} printable characters is needed, the first no space."
 REPEATED = "The same value stands earlier in the list; it is unique."
 _Rule = TypeVar("_Rule", bound=Member)
@@ -259,7 +254,7 @@ class ObjectReader:
         value = self._values[name]
         read = stated_number(rule, value, self._quantity_text)
         if read is None:
-            self.fault(name, _number_needed(rule, value, self._quantity_text))
+            self.fault(name, number_needed(rule, value, self._quantity_text))
             return rule.lower
         return read
 
@@ -339,54 +334,6 @@ class ObjectReader:
         return readers
 
 
-def stated_number(
-    rule: Number, value: object, quantity_text: QuantityText | None = None
-) -> float | None:
-    """Return the number that a value states under a rule.
-
-    Parameters
-    ----------
-    rule
-        The rule.
-    value
-        A number in the stated unit, or text with a unit where the rule names a quantity.
-    quantity_text
-        Reader of quantities with a unit; without one, only numbers are quantities.
-
-    Returns
-    -------
-    float or None
-        In the stated unit; none for anything else and outside the bounds.
-    """
-    number, slack = _number_in_unit(rule, value, quantity_text)
-    if isinstance(number, bool) or not isinstance(number, int | float):
-        return None
-    # An int of thousands of digits would overflow in float(); the comparison does not.
-    within = rule.lower - slack <= number <= rule.upper + slack
-    return float(number) if within and math.isfinite(number) else None
-
-
-def _number_in_unit(
-    rule: Number, value: object, quantity_text: QuantityText | None
-) -> tuple[object, float]:
-    """Return a value with its unit taken off, and by how much it may miss the bounds.
-
-    What the reader of quantities refuses stays text.
-    """
-    if isinstance(value, str) and rule.quantity and quantity_text:
-        read = quantity_text(rule.quantity, value)
-        return (value if read is None else read), _BOUND_SLACK * rule.upper
-    return value, 0.0
-
-
-def _number_needed(rule: Number, value: object, quantity_text: QuantityText | None) -> str:
-    number, _ = _number_in_unit(rule, value, quantity_text)
-    if isinstance(number, bool) or not isinstance(number, int | float):
-        advice = comma_advice(number)
-        return f"A number{_in_unit(rule)} is needed{f'; {advice}' if advice else ''}."
-    return f"A number{_in_unit(rule)} from {rule.lower:g} to {rule.upper:g} is needed."
-
-
 def is_text(value: object) -> bool:
     """Return whether a value is text that a document may hold, see ``Text``."""
     return isinstance(value, str) and len(value) <= TEXT_LIMIT and bool(_TEXT.fullmatch(value))
@@ -394,10 +341,6 @@ def is_text(value: object) -> bool:
 
 def _one_of(choices: Sequence[str]) -> str:
     return f"One of these is needed: {', '.join(choices)}."
-
-
-def _in_unit(rule: Number) -> str:
-    return f" in {rule.unit}" if rule.unit else ""
 
 
 def _refuse_duplicates(readers: Sequence[ObjectReader], name: str) -> None:

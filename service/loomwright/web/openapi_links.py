@@ -54,6 +54,11 @@ _LINKS: MappingProxyType[tuple[str, str], dict[str, dict[str, Any]]] = MappingPr
                 "description": "What the price book lacks for the job that was billed.",
                 "requestBody": {"jobs": ["$request.body#/job"]},
             },
+            "work_order_of_the_job": {
+                "operationId": "build_work_order",
+                "description": "The work that was billed, in a safe order: the same request.",
+                "requestBody": "$request.body",
+            },
         },
     }
 )

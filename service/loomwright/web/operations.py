@@ -1,7 +1,5 @@
 """The list of operations: what the service offers and the OpenAPI document describes."""
 
-from marshmallow import Schema, fields
-
 from loomwright.jobs.signal_members import PLAN_REQUEST
 from loomwright.web.openapi import Operation
 from loomwright.web.openapi_bodies import DocumentSchema
@@ -51,6 +49,7 @@ from loomwright.web.schemas.plan_request import (
     plan_request_components,
     plan_request_examples,
 )
+from loomwright.web.schemas.service_state import HealthAnswer, ProblemsAnswer
 from loomwright.web.schemas.signal import PlanSignalPathAnswer, plan_components
 from loomwright.web.schemas.signal_examples import signal_examples
 from loomwright.web.schemas.supply import (
@@ -65,29 +64,6 @@ from loomwright.web.schemas.voltage_path import (
     voltage_path_examples,
 )
 from loomwright.web.schemas.work_order import BuildWorkOrderAnswer, order_examples
-
-
-class ProblemCodeAnswer(Schema):
-    """One problem code."""
-
-    code = fields.String(required=True)
-    status = fields.Integer(required=True)
-    title = fields.String(required=True)
-    action = fields.String(required=True, metadata={"description": "What the caller can do."})
-
-
-class ProblemsAnswer(Schema):
-    """The table of problem codes."""
-
-    problems = fields.List(fields.Nested(ProblemCodeAnswer), required=True)
-
-
-class HealthAnswer(Schema):
-    """State of the service."""
-
-    status = fields.String(required=True, metadata={"enum": ["ready"]})
-    engine_version = fields.String(required=True)
-
 
 _OF_DRAWINGS = (
     "It comes as SVG where the caller has no wish, 376 px wide, black on white, with title and "

@@ -18,14 +18,12 @@ NDJSON or an Arrow stream that was asked for with its summary and has none has b
 
 import io
 from collections.abc import Callable, Iterator, Mapping
-from typing import IO
 
 import orjson
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.csv
 import pyarrow.ipc
-import pyarrow.parquet as pq
 
 from loomwright.batch.quote import Amounts
 from loomwright.batch.rows import CIRCUITS, COLUMNS, Rows, row_schema
@@ -210,26 +208,3 @@ ROW_WRITERS: Mapping[str, _RowsToBytes] = {
     "ndjson": ndjson_rows,
     "arrow": arrow_rows,
 }
-
-
-def write_parquet(
-    rows: Iterator[Rows], currency: str, file: str | IO[bytes], summary: Summary | None = None
-) -> None:
-    """Write rows as a Parquet file, each of the rows as a row group.
-
-    Parameters
-    ----------
-    rows
-        Of one batch.
-    currency
-        ISO 4217 code of all amounts; decides the schema.
-    file
-        Path, or a file that is open for writing.
-    summary
-        Goes into the metadata of the file, with what it counts at the end.
-    """
-    with pq.ParquetWriter(file, row_schema(currency), compression="zstd") as writer:
-        for each in rows:
-            writer.write_batch(each.nested())
-        if summary is not None:
-            writer.add_key_value_metadata(summary_metadata(summary))
