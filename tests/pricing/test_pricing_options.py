@@ -9,9 +9,12 @@ import pytest
 from loomwright.pricing.faults import DocumentError
 from loomwright.pricing.money import Money
 from loomwright.pricing.pricing_options import (
+    BATCH_PRICING_RECORD,
+    PRICING,
     AmountOrShare,
     Package,
     PricingOptions,
+    batch_pricing_from_document,
     pricing_from_document,
 )
 
@@ -114,3 +117,18 @@ def test_a_share_is_rounded_as_said_and_an_amount_is_itself() -> None:
     share = AmountOrShare(Decimal(33), None)
     assert share.of(euro("0.05"), ROUND_DOWN) == euro("0.01")
     assert AmountOrShare(None, euro("0.07")).of(euro("0.05"), ROUND_DOWN) == euro("0.07")
+
+
+def test_options_of_a_batch_are_the_same_without_cost() -> None:
+    stated = {"deposit": {"percent": "20"}, "as_of": "2031-04-30"}
+    assert batch_pricing_from_document(stated, "EUR") == pricing_from_document(stated, "EUR")
+    assert PRICING.keys() - BATCH_PRICING_RECORD.members.keys() == {"show_cost"}
+    for cost in (True, False, None):
+        with pytest.raises(DocumentError) as caught:
+            batch_pricing_from_document(stated | {"show_cost": cost, "as_of": "x"}, "EUR")
+        pointers = [fault.pointer for fault in caught.value.faults]
+        assert sorted(pointers) == ["/as_of", "/show_cost"]
+        assert stated.keys() == {"deposit", "as_of"}
+    with pytest.raises(DocumentError) as caught:
+        batch_pricing_from_document(["show_cost"], "EUR")
+    assert [fault.pointer for fault in caught.value.faults] == [""]

@@ -405,9 +405,25 @@ def test_keys_quota_and_methods_are_as_everywhere(tmp_path):
     assert (options.status_code, options.headers["Allow"]) == (200, "OPTIONS, POST")
 
 
-def test_cost_is_in_no_row_and_needs_no_key():
-    shown = answer(EVERY | {"pricing": {"show_cost": True}})
-    assert shown == answer(EVERY)
+@pytest.mark.parametrize("wanted", [True, False, "yes"])
+def test_cost_that_no_row_would_tell_is_refused(wanted):
+    asked = {"show_cost": wanted, "deposit": {"percent": "-1"}}
+    problem = post(EVERY | {"pricing": asked})
+    assert problem.status_code == 422
+    assert problem.json["code"] == "invalid_request"
+    faults = {error["pointer"]: error["message"] for error in problem.json["errors"]}
+    assert faults.keys() == {"/pricing/show_cost", "/pricing/deposit/percent"}
+    assert "build-bill-of-materials" in faults["/pricing/show_cost"]
+
+
+def test_cost_that_a_package_asks_for_is_refused_in_its_rows():
+    package, *rest = EVERY["packages"]
+    asked = EVERY | {"packages": [package | {"pricing": {"show_cost": True}}, *rest]}
+    rows = answer(asked)["rows"]
+    told = [row for row in rows if row["package"] == package["key"]]
+    assert told
+    assert {row["code"] for row in told} == {"invalid_pair"}
+    assert all("Cost is in no row" in row["detail"] for row in told)
 
 
 def test_a_request_id_comes_back():

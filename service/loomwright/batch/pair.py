@@ -11,7 +11,7 @@ from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.job_members import job_record
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.members import Member, Record, Records, Text
-from loomwright.pricing.pricing_options import PRICING_RECORD
+from loomwright.pricing.pricing_options import BATCH_PRICING_RECORD
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
@@ -99,7 +99,8 @@ def package_record() -> Record:
             "key": Text(about="Unique among the packages."),
             "job": Record("PackageJob", members, about="The job, as far as no vehicle decides it."),
             "pricing": replace(
-                PRICING_RECORD, about="Where the package differs from the pricing of the batch."
+                BATCH_PRICING_RECORD,
+                about="Where the package differs from the pricing of the batch.",
             ),
         },
     )

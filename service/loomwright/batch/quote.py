@@ -21,7 +21,7 @@ from loomwright.pricing.bill import Bill
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.money import MoneyError
 from loomwright.pricing.price_book import PriceBook
-from loomwright.pricing.pricing_options import PricingOptions, pricing_from_document
+from loomwright.pricing.pricing_options import PricingOptions, batch_pricing_from_document
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
@@ -176,7 +176,7 @@ class Pricing:
             stated = {name: value for name, value in stated.items() if name != "document_discount"}
         elif "document_discount" in package.pricing:
             stated = {name: value for name, value in stated.items() if name != "package"}
-        return pricing_from_document(stated, self.book.currency)
+        return batch_pricing_from_document(stated, self.book.currency)
 
 
 def reference_quote(package: Package, vehicle: Vehicle, pricing: Pricing) -> Quote | Refusal:

@@ -1,7 +1,7 @@
 """The members of the pricing part of a request, and their reading."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 
@@ -41,6 +41,7 @@ _PACKAGE: dict[str, Member] = {
     "name": Text(about="Name of the package, as it is printed."),
     "price": DecimalText(about="Price of all lines together, on the price basis of the book."),
 }
+_COST = "show_cost"
 PRICING: dict[str, Member] = {
     "as_of": DateText(
         required=False,
@@ -63,12 +64,16 @@ PRICING: dict[str, Member] = {
         about="One price for the whole bill; the difference is shared over the lines.",
     ),
     "deposit": Record("Deposit", _SHARE, required=False, about="Due at once, off the total."),
-    "show_cost": Truth(
-        default=False, about="Add cost and margin; for a key that may see them only."
-    ),
+    _COST: Truth(default=False, about="Add cost and margin; for a key that may see them only."),
 }
 PRICING_RECORD = Record(
     "PricingOptions", PRICING, required=False, about="Day, discounts, package price, deposit."
+)
+# Of the rows of a batch, none of which tells cost.
+BATCH_PRICING_RECORD = replace(
+    PRICING_RECORD,
+    name="BatchPricingOptions",
+    members={name: member for name, member in PRICING.items() if name != _COST},
 )
 
 
@@ -145,25 +150,59 @@ def pricing_from_document(document: object, currency: str) -> PricingOptions:
         Anything is wrong; ``faults`` lists all of it by JSON pointer.
     """
     faults: list[Fault] = []
-    reader = ObjectReader(document, "", faults, PRICING)
+    options = _pricing(ObjectReader(document, "", faults, PRICING), currency)
+    if faults:
+        raise DocumentError("pricing", faults)
+    return options
+
+
+def batch_pricing_from_document(document: object, currency: str) -> PricingOptions:
+    """Return the pricing options of a batch, which has no cost to show.
+
+    Parameters
+    ----------
+    document
+        The options as plain JSON values.
+    currency
+        Of the price book; amounts have its decimals.
+
+    Returns
+    -------
+    PricingOptions
+        The checked options.
+
+    Raises
+    ------
+    DocumentError
+        Anything is wrong, ``show_cost`` among it; ``faults`` lists all of it by JSON pointer.
+    """
+    faults: list[Fault] = []
+    if isinstance(document, Mapping) and _COST in document:
+        document = {name: value for name, value in document.items() if name != _COST}
+        message = "Cost is in no row; leave this out, or ask build-bill-of-materials for one pair."
+        faults.append(Fault(f"/{_COST}", message))
+    options = _pricing(ObjectReader(document, "", faults, PRICING), currency)
+    if faults:
+        raise DocumentError("pricing", faults)
+    return options
+
+
+def _pricing(reader: ObjectReader, currency: str) -> PricingOptions:
     if reader.has("document_discount") and reader.has("package"):
         reader.fault("package", "State either document_discount or package, not both.")
     by_key: dict[str, Decimal] = {}
     by_kind: dict[str, Decimal] = {}
     for item in reader.objects("line_discounts"):
         _read_discount(item, by_key, by_kind)
-    options = PricingOptions(
+    return PricingOptions(
         as_of=reader.date("as_of"),
         discounts_by_key=by_key,
         discounts_by_kind=by_kind,
         document_discount=_amount_or_share(reader, "document_discount", currency),
         package=_package(reader, currency),
         deposit=_amount_or_share(reader, "deposit", currency),
-        show_cost=reader.truth("show_cost"),
+        show_cost=reader.truth(_COST),
     )
-    if faults:
-        raise DocumentError("pricing", faults)
-    return options
 
 
 def _read_discount(

@@ -269,7 +269,7 @@ OPERATIONS = (
             "together. Rows are sent as they are worked out, and what is wrong with one package, "
             "vehicle or pair is told in its own rows. At most 1,000 packages, 20,000 vehicles and "
             "1,000,000 pairs. NDJSON comes where the caller has no wish; JSON is the same as one "
-            "object. Cost is in no row, and `show_cost` changes nothing."
+            "object. Cost is in no row, and `show_cost` is no member here."
         ),
         bodies=BATCH_BODIES,
         greatest_body_bytes=GREATEST_BATCH_BYTES,

@@ -19,7 +19,7 @@ from loomwright.batch.forms.form_error import (
 from loomwright.batch.forms.pairing import batch_of_document
 from loomwright.batch.quote import Pricing
 from loomwright.pricing.faults import DocumentError, Fault
-from loomwright.pricing.pricing_options import pricing_from_document
+from loomwright.pricing.pricing_options import batch_pricing_from_document
 from loomwright.pricing.reading import ObjectReader
 from loomwright.web.answers import ENGINE_VERSION, cautions_of
 from loomwright.web.bodies import inflated_body
@@ -128,7 +128,7 @@ def _pricing(envelope: ObjectReader, chosen: ChosenBook, faults: list[Fault]) ->
         return Pricing(book, {})
     stated = envelope.stated("pricing")
     try:
-        pricing_from_document(stated, book.currency)
+        batch_pricing_from_document(stated, book.currency)
     except DocumentError as error:
         faults += [Fault(f"/pricing{fault.pointer}", fault.message) for fault in error.faults]
         return None

@@ -44,7 +44,7 @@ from loomwright.engineering.record import record
 from loomwright.pricing.book_members import PRICE_BOOK
 from loomwright.pricing.book_tables import PRICE_BOOK_TABLES
 from loomwright.pricing.members import Record, Text
-from loomwright.pricing.pricing_options import PRICING_RECORD
+from loomwright.pricing.pricing_options import BATCH_PRICING_RECORD
 
 RECORD = "record"
 SETTINGS, PACKAGE, VEHICLE, PAIR = "batch", "package", "vehicle", "pair"
@@ -52,7 +52,7 @@ SETTINGS, PACKAGE, VEHICLE, PAIR = "batch", "package", "vehicle", "pair"
 SETTINGS_RECORD = Record(
     "BatchSettings",
     {
-        "pricing": PRICING_RECORD,
+        "pricing": BATCH_PRICING_RECORD,
         "price_book": Record(PRICE_BOOK.name, PRICE_BOOK.members, required=False),
         "price_book_csv": Record(PRICE_BOOK_TABLES.name, PRICE_BOOK_TABLES.members, required=False),
         "price_book_name": Text(required=False),

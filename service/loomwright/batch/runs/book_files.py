@@ -13,7 +13,7 @@ from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.csv_rows import TableFault
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.price_book import PriceBook
-from loomwright.pricing.pricing_options import pricing_from_document
+from loomwright.pricing.pricing_options import batch_pricing_from_document
 
 
 def book_at(path: Path | None) -> PriceBook:
@@ -75,7 +75,7 @@ def pricing_at(path: Path | None, currency: str) -> Mapping[str, Any]:
         return {}
     document = _json(path, "--pricing")
     try:
-        pricing_from_document(document, currency)
+        batch_pricing_from_document(document, currency)
     except DocumentError as error:
         raise RunError(f"--pricing {path}: {_told(error.faults[0])}") from None
     assert isinstance(document, Mapping)

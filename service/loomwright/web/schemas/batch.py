@@ -12,7 +12,7 @@ from loomwright.batch.quote import Amounts
 from loomwright.batch.rows import CIRCUITS, COLUMNS, OF_PAIR
 from loomwright.jobs.demo_library import demo_job
 from loomwright.pricing.members import Record, Records
-from loomwright.pricing.pricing_options import PRICING_RECORD
+from loomwright.pricing.pricing_options import BATCH_PRICING_RECORD
 from loomwright.web.schemas.base import Answer, describe
 from loomwright.web.schemas.bill import MONEY, PriceBookAnswer
 from loomwright.web.schemas.bill_request import REQUEST_RULES
@@ -26,7 +26,7 @@ GREATEST_PAIRS = 1_000_000
 GREATEST_BATCH_BYTES = 16 * 1024 * 1024
 
 # What a batch states beside its items.
-BATCH_SETTINGS = Record("BatchSettings", {**BOOK_CHOICE, "pricing": PRICING_RECORD})
+BATCH_SETTINGS = Record("BatchSettings", {**BOOK_CHOICE, "pricing": BATCH_PRICING_RECORD})
 BATCH = Record(
     "PricePackagesRequest",
     {

@@ -80,6 +80,7 @@ def _either_off_the_whole(schema: JsonSchema) -> JsonSchema:
 BOOK_RULES = {"Part": _part}
 PRICING_RULES = {
     "PricingOptions": _either_off_the_whole,
+    "BatchPricingOptions": _either_off_the_whole,
     "LineDiscount": _one_of("key", "kind"),
     "DocumentDiscount": _one_of("percent", "amount"),
     "Deposit": _one_of("percent", "amount"),
