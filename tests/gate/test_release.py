@@ -1,7 +1,6 @@
-"""A release: one version everywhere, archives that work alone, the same bytes, what is in it."""
+"""A release: the same bytes, archives that work alone, and a bill of what is in it."""
 
 import hashlib
-import importlib
 import json
 import os
 import re
@@ -16,34 +15,24 @@ import urllib.request
 import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import date
 from email import message_from_bytes
 from email.message import Message
-from importlib.metadata import distribution, version
+from importlib.metadata import distribution
 from pathlib import Path
-from typing import Any
 
-import keepachangelog
 import pytest
-import yaml
 from cyclonedx.schema import SchemaVersion
 from cyclonedx.validation.json import JsonStrictValidator
 from flask import Flask
 from license_expression import get_spdx_licensing
+from release_tools import DEPLOY, ROOT, VERSION, locked_names
 
-from loomwright.delivery import VERSION as SPECIFICATION_VERSION
 from loomwright.documents.text import bill_text
 from loomwright.jobs.demo_library import demo_job
 from loomwright.web.app import create_app
 from loomwright.web.pages import register_pages
 from loomwright.web.pages.serving import page_paths
 
-ROOT = Path(__file__).parents[2]
-DEPLOY = ROOT / "deploy"
-sys.path.append(str(DEPLOY / "release"))
-PLACES = importlib.import_module("version")
-LICENCES = importlib.import_module("licences")
-VERSION = PLACES.current_version()
 NAME = f"loomwright-{VERSION}"
 # A Monday; no build may take another time.
 EPOCH = 1_924_992_000
@@ -51,127 +40,6 @@ BUILT_FROM = (
     *("pyproject.toml", "setup.py", "MANIFEST.in", "README.md", "LICENSE"),
     *("service", "openapi", "deploy"),
 )
-
-
-# --- one version ---
-
-
-@pytest.fixture(scope="module")
-def document() -> dict[str, Any]:
-    """The OpenAPI document."""
-    text = (ROOT / "openapi" / "loomwright.yaml").read_text("utf-8")
-    read: dict[str, Any] = yaml.load(text, yaml.CSafeLoader)
-    return read
-
-
-def test_every_place_names_the_one_version(document: dict[str, Any]) -> None:
-    assert PLACES.SEMANTIC.fullmatch(VERSION)
-    assert PLACES.differences() == []
-    assert version("loomwright") == VERSION
-    assert document["info"]["version"] == VERSION
-    recorded = ROOT / "service" / "loomwright" / "web" / "recorded_examples.json"
-    for path in (recorded, ROOT / "openapi" / "loomwright.yaml"):
-        named = re.findall(r"""engine_version["']?: *["']?([\d.]+)""", path.read_text("utf-8"))
-        assert len(named) > 20
-        assert set(named) == {VERSION}
-
-
-def test_no_other_file_names_a_version_of_the_service() -> None:
-    known = {ROOT / name for name in PLACES.PLACES} | {DEPLOY / "CHANGELOG.md"}
-    looked_at = 0
-    for path in texts():
-        if path not in known:
-            named = re.findall(r"loomwright[:=-]{1,2}v?(\d+\.\d+\.\d+)", path.read_text("utf-8"))
-            assert not named, path
-            looked_at += 1
-    assert looked_at > 100
-
-
-def texts() -> Iterator[Path]:
-    yield from (ROOT / name for name in ("README.md", "DEVELOPERS.md", "Dockerfile", "setup.py"))
-    for folder in ("deploy", "openapi", "service"):
-        for path in (ROOT / folder).rglob("*"):
-            if path.suffix in (".md", ".py", ".yaml", ".toml", ".sh", ".conf", ".js"):
-                yield path
-
-
-def test_a_place_that_lags_is_named_and_can_be_set(tmp_path: Path) -> None:
-    for name in PLACES.PLACES:
-        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
-        shutil.copy(ROOT / name, tmp_path / name)
-    path = tmp_path / "deploy" / "compose.yaml"
-    path.write_text(path.read_text("utf-8").replace(f":{VERSION}", ":9.9.9"), "utf-8")
-    (tmp_path / "Dockerfile").write_text("FROM scratch\n", "utf-8")
-    assert PLACES.differences(tmp_path) == [
-        "Dockerfile names no version",
-        f"deploy/compose.yaml names 9.9.9, not {VERSION}",
-    ]
-    shutil.copy(ROOT / "Dockerfile", tmp_path)
-    PLACES.set_version("10.20.30", tmp_path)
-    assert PLACES.differences(tmp_path) == []
-    assert PLACES.current_version(tmp_path) == "10.20.30"
-    # Nothing else changes, the versions of other images for one.
-    for name in PLACES.PLACES:
-        written = (tmp_path / name).read_text("utf-8").splitlines()
-        before = (ROOT / name).read_text("utf-8").splitlines()
-        changed = [line for line, old in zip(written, before, strict=True) if line != old]
-        assert changed
-        assert all("10.20.30" in line for line in changed)
-
-
-def test_the_plugin_specification_has_one_version() -> None:
-    folder = ROOT / "openapi" / "plugin"
-    assert re.fullmatch(r"1\.\d+", SPECIFICATION_VERSION)
-    head = (folder / "README.md").read_text("utf-8").partition("\n")[0]
-    assert head == f"# Plugin specification, version {SPECIFICATION_VERSION}"
-    stated = f"has a version of two numbers, `{SPECIFICATION_VERSION}`."
-    assert stated in (folder / "versions.md").read_text("utf-8")
-    requirements = json.loads((folder / "requirements.json").read_text("utf-8"))
-    assert requirements["specification"] == SPECIFICATION_VERSION
-    for name in ("provider.yaml", "receiver.yaml"):
-        document = yaml.safe_load((folder / name).read_text("utf-8"))
-        assert document["info"]["version"] == SPECIFICATION_VERSION
-
-
-# --- the changelog ---
-
-HEADING = re.compile(r"## (\[Unreleased\]|\[(\d+\.\d+\.\d+)\] - (\d{4}-\d{2}-\d{2}))")
-KINDS = {"Added", "Changed", "Deprecated", "Removed", "Fixed", "Security"}
-
-
-def test_the_changelog_is_of_its_form() -> None:
-    """Keep a Changelog 1.1.0: newest first, dated by ISO 8601, six kinds of change."""
-    lines = (DEPLOY / "CHANGELOG.md").read_text("utf-8").splitlines()
-    headings = [HEADING.fullmatch(line) for line in lines if line.startswith("## ")]
-    assert headings
-    found = [heading for heading in headings if heading]
-    assert len(found) == len(headings)
-    assert all(heading[2] for heading in found[1:]), "Unreleased stands first or nowhere"
-    released = [heading for heading in found if heading[2]]
-    versions = [tuple(map(int, heading[2].split("."))) for heading in released]
-    dates = [date.fromisoformat(heading[3]) for heading in released]
-    assert versions == sorted(set(versions), reverse=True)
-    assert dates == sorted(dates, reverse=True)
-    assert {line.removeprefix("### ") for line in lines if line.startswith("### ")} <= KINDS
-    # What is in force: a version that is not in it is being worked on.
-    assert released[0][2] == VERSION or found[0][1] == "[Unreleased]"
-
-
-def test_the_changelog_names_every_operation_and_none_that_is_gone(
-    document: dict[str, Any],
-) -> None:
-    """Read by the parser of the package keepachangelog."""
-    entries = keepachangelog.to_dict(str(DEPLOY / "CHANGELOG.md"), show_unreleased=True)
-    newest = next(iter(entries.values()))
-    assert newest["metadata"]["version"] in (VERSION, "unreleased")
-    said = {
-        kind: re.findall(r"`([a-z]+(?:-[a-z]+)+)`", " ".join(each.get(kind, "")))
-        for each in entries.values()
-        for kind in ("added", "removed")
-    }
-    operations = {path.removeprefix("/v1/") for path in document["paths"]} - {"health", "problems"}
-    assert len(operations) > 15
-    assert set(said["added"]) - set(said["removed"]) == operations
 
 
 # --- what is built ---
@@ -362,11 +230,6 @@ for path in sorted(page_paths(app)):
 """
 
 
-def locked_names() -> list[str]:
-    lock = (DEPLOY / "requirements.lock").read_text("utf-8")
-    return re.findall(r"^([a-z0-9-]+)==", lock, re.MULTILINE)
-
-
 @pytest.fixture(scope="module")
 def installed(release: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An environment of the wheel and of what the lock names, and of nothing else.
@@ -522,86 +385,3 @@ def test_the_bill_of_software_says_what_needs_what(release: Path) -> None:
             reached.add(reference)
             waiting += needs[reference]
     assert reached - {root} == known, "every package of the lock is there for a reason"
-
-
-# --- licences ---
-
-# Words that stand in no other of these licences; of the BSD licences the third clause.
-WORDS = {
-    "MIT": "Permission is hereby granted, free of charge",
-    "BSD-2-Clause": "Redistribution and use in source and binary forms",
-    "BSD-3-Clause": "Redistribution and use in source and binary forms",
-    "Apache-2.0": "Apache License",
-}
-THIRD_CLAUSE = re.compile(r"Neither the names? of|names? of .{0,60} may not be used", re.DOTALL)
-
-
-def test_every_licence_that_was_read_is_the_text_in_the_package() -> None:
-    """Texts of the SPDX licence list."""
-    for package, read in LICENCES.licence_table()["read"].items():
-        files = [
-            file
-            for file in distribution(package).files or []
-            if re.match(r"(LICEN[CS]E|COPYING)", file.name) and ".dist-info" in str(file)
-        ]
-        if read["expression"] == "LicenseRef-scancode-public-domain":
-            assert "Public Domain" in str(distribution(package).metadata)
-            continue
-        texts = [file.read_text("utf-8") for file in files if "third-party" not in file.name]
-        assert texts, package
-        assert any(WORDS[read["expression"]] in text for text in texts), package
-        if read["expression"].startswith("BSD"):
-            has_third = any(THIRD_CLAUSE.search(text) for text in texts)
-            assert has_third == (read["expression"] == "BSD-3-Clause"), package
-
-
-def test_every_package_of_the_lock_has_an_allowed_licence() -> None:
-    table = LICENCES.licence_table()
-    names = locked_names()
-    assert all(LICENCES.licence_of(name, table) for name in names)
-    assert set(table["read"]) <= set(names)
-    for name in table["allowed"]:
-        assert get_spdx_licensing().validate(name).errors == [], name
-    # A licence that no package has any longer goes out of the list.
-    spdx = get_spdx_licensing()
-    used = {
-        key
-        for name in names
-        for key in map(str, spdx.parse(LICENCES.licence_of(name, table)).symbols)
-    }
-    assert set(table["allowed"]) <= used
-
-
-def worded(**fields: str | list[str]) -> Message:
-    message = Message()
-    for name, value in fields.items():
-        for each in [value] if isinstance(value, str) else value:
-            message[name.replace("_", "-")] = each
-    return message
-
-
-@pytest.mark.parametrize(
-    ("metadata", "said"),
-    [
-        (worded(License_Expression="GPL-3.0-only"), "sample is under GPL-3.0-only"),
-        (worded(License_Expression="MIT AND AGPL-3.0-only"), "AGPL-3.0-only"),
-        (worded(License_Expression="MIT AND Own-Licence"), "no SPDX expression"),
-        (worded(License="BSD"), "no SPDX expression"),
-        (worded(License="Redistribution\nand use"), "licence as ''"),
-        (worded(Classifier=["License :: Other/Proprietary License"]), "Proprietary"),
-        (worded(), "licence as ''"),
-    ],
-)
-def test_an_unknown_licence_is_refused(metadata: Message, said: str) -> None:
-    with pytest.raises(LICENCES.LicenceRefusedError, match=re.escape(said)):
-        LICENCES.licence_of("sample", LICENCES.licence_table(), metadata)
-
-
-def test_one_of_several_licences_is_enough_and_a_reading_holds_for_its_words_only() -> None:
-    table = LICENCES.licence_table()
-    either = worded(License_Expression="GPL-3.0-only OR MIT")
-    assert LICENCES.licence_of("sample", table, either) == "GPL-3.0-only OR MIT"
-    assert LICENCES.licence_of("pint", table, worded(License="BSD")) == "BSD-3-Clause"
-    for words, said in (("BSD-like", "no SPDX expression"), ("MIT", "take its entry out")):
-        with pytest.raises(LICENCES.LicenceRefusedError, match=said):
-            LICENCES.licence_of("pint", table, worded(License=words))
