@@ -13,6 +13,7 @@ from typing import Any
 import orjson
 
 from loomwright.exchange import JSON, PROBLEM, Address, Seen, UsageError
+from loomwright.unique_members import json_of_unique_members
 
 VERSION = "1.0"
 GREATEST_TRIES = 5
@@ -131,7 +132,7 @@ def delivered(
 
 def _check(bill: bytes) -> None:
     try:
-        document = orjson.loads(bill)
+        document = json_of_unique_members(bill)
     except orjson.JSONDecodeError as error:
         raise UsageError(f"the quote is no JSON: {error}") from None
     if not isinstance(document, dict) or any(name not in document for name in _NEEDED):

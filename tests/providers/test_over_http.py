@@ -87,6 +87,7 @@ def test_a_redirect_is_not_followed(status: str) -> None:
         (json_answer(b"[]"), "An object is needed"),
         (json_answer(b'{"a": NaN}'), "Not JSON"),
         (json_answer(b"\xff{}"), "Not JSON"),
+        (json_answer(b'{"a": {"b": 1, "\\u0062": 2}}'), "stated twice in one object: /a/b"),
     ],
 )
 def test_what_is_no_document_is_faulty(answer: Answer, words: str) -> None:

@@ -19,6 +19,7 @@ from loomwright.providers.connection import (
     resolved_addresses,
 )
 from loomwright.providers.provider import KINDS, Document, FaultyError, UnavailableError
+from loomwright.unique_members import json_of_unique_members
 
 _JSON = "application/json"
 _STRONG_TAG = re.compile(r'"[\x21\x23-\x7e\x80-\xff]*"')
@@ -139,7 +140,7 @@ class HttpProvider:
             said = media_type or "no media type"
             raise FaultyError(self._name, [Fault(path, f"{_JSON} is needed, not {said}.")])
         try:
-            document: Any = orjson.loads(answer.body)
+            document: Any = json_of_unique_members(answer.body)
         except orjson.JSONDecodeError as error:
             raise FaultyError(self._name, [Fault(path, f"Not JSON: {error}.")]) from None
         if not isinstance(document, dict):

@@ -24,6 +24,7 @@ from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.csv_rows import TableFault, table_fault
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.price_book import PriceBook
+from loomwright.unique_members import json_of_unique_members
 from loomwright.web.file_state import FileState, are_settled, file_state
 from loomwright.web.problems import ProblemError
 from loomwright.web.settings import current_settings
@@ -161,7 +162,7 @@ def _book(name: str, is_json: bool, files: tuple[FileState, ...]) -> MountedBook
     try:
         if is_json:
             (file,) = files
-            book = price_book_from_document(orjson.loads(file.path.read_bytes()))
+            book = price_book_from_document(json_of_unique_members(file.path.read_bytes()))
         else:
             book = price_book_from_csv(_texts(files))
     except DocumentError as error:

@@ -8,6 +8,7 @@ from flask import Blueprint, Request, Response, current_app, request
 from loomwright.batch.engine import Batch, Pairs
 from loomwright.batch.forms.batch_document import BatchDocument, Limits, batch_document
 from loomwright.batch.forms.form_error import (
+    DUPLICATE_MEMBER,
     MALFORMED_JSON,
     NOT_UTF_8,
     TOO_MANY_PACKAGES,
@@ -28,7 +29,7 @@ from loomwright.web.forms.negotiation import asked_form_of_batch
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.manners import request_id
 from loomwright.web.problems import ProblemError
-from loomwright.web.requests import invalid
+from loomwright.web.requests import STATED_TWICE, duplicate_members, invalid
 from loomwright.web.schemas.batch import (
     BATCH_SETTINGS,
     GREATEST_BATCH_BYTES,
@@ -86,9 +87,12 @@ def _problem(form: str, error: FormError) -> ProblemError:
     if error.code in _TOO_MANY:
         return ProblemError("batch_too_large", str(error))
     if form != _JSON:
-        return ProblemError("malformed_records", str(error))
+        faults = [(pointer, f"{STATED_TWICE} ({error.place})") for pointer in error.pointers]
+        return ProblemError("malformed_records", str(error), faults)
     if error.code == WRONG_SHAPE and error.place:
         return invalid([(error.place, error.message)])
+    if error.code == DUPLICATE_MEMBER:
+        return duplicate_members(error.pointers)
     if error.code in (MALFORMED_JSON, NOT_UTF_8):
         return ProblemError("malformed_body", f"The body is not JSON: {error}")
     return ProblemError("malformed_body", "The body must be one JSON object.")

@@ -137,7 +137,7 @@ def pointers_of_messages(messages: Any, pointer: str = "") -> list[tuple[str, st
     if isinstance(messages, dict):
         found = []
         for key, value in messages.items():
-            inside = pointer if key is None else f"{pointer}/{_escaped(str(key))}"
+            inside = pointer if key is None else f"{pointer}/{escaped_token(str(key))}"
             found += pointers_of_messages(value, inside)
         return found
     if isinstance(messages, list):
@@ -145,7 +145,8 @@ def pointers_of_messages(messages: Any, pointer: str = "") -> list[tuple[str, st
     return [(pointer, str(messages))]
 
 
-def _escaped(token: str) -> str:
+def escaped_token(token: str) -> str:
+    """Return a name as it stands in a JSON pointer (RFC 6901, 3)."""
     return token.replace("~", "~0").replace("/", "~1")
 
 

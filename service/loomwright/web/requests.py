@@ -1,7 +1,7 @@
 """From an HTTP request to loaded values: JSON body or query string under one schema."""
 
 import re
-from contextlib import suppress
+from collections.abc import Iterable
 from typing import Any
 
 import orjson
@@ -9,9 +9,10 @@ from flask import Request
 from marshmallow import ValidationError, fields
 from werkzeug.exceptions import ClientDisconnected
 
+from loomwright.unique_members import DuplicateMemberError, json_of_unique_members
 from loomwright.units import NUMBER_PATTERN
 from loomwright.web.forms.form import RESERVED_PARAMETERS
-from loomwright.web.problems import ProblemError, pointers_of_messages
+from loomwright.web.problems import ProblemError, escaped_token, pointers_of_messages
 from loomwright.web.quantities import (
     Flag,
     KeyList,
@@ -28,6 +29,7 @@ _JSON = "application/json"
 # Fields whose query text is JSON.
 LIST_FIELDS = (ObjectList, QuantityList, KeyList)
 _NUMBER = re.compile(NUMBER_PATTERN)
+STATED_TWICE = "State it once."
 _FLAGS = {"true": True, "false": False}
 
 
@@ -103,12 +105,29 @@ def json_object(request: Request) -> dict[str, Any]:
         # The server's socket gave up waiting for the rest of the body.
         raise ProblemError("request_timeout", "The body did not arrive in time.") from None
     try:
-        document = orjson.loads(body)
+        document = json_of_unique_members(body)
+    except DuplicateMemberError as error:
+        raise duplicate_members(error.pointers) from None
     except orjson.JSONDecodeError as error:
         raise ProblemError("malformed_body", f"The body is not JSON: {error}.") from None
     if not isinstance(document, dict):
         raise ProblemError("malformed_body", "The body must be one JSON object.")
     return document
+
+
+def duplicate_members(pointers: Iterable[str]) -> ProblemError:
+    """Return the problem of a body in which member names stand twice in one object.
+
+    Parameters
+    ----------
+    pointers
+        Of each such member.
+    """
+    return ProblemError(
+        "malformed_body",
+        "A member name stands twice in one object, so that it is open what counts.",
+        [(pointer, STATED_TWICE) for pointer in pointers],
+    )
 
 
 def _body(request: Request) -> bytes:
@@ -125,27 +144,46 @@ def _body(request: Request) -> bytes:
 
 def _query_document(schema: RequestSchema, request: Request) -> dict[str, Any]:
     document: dict[str, Any] = {}
-    for name, texts in request.args.lists():
-        if len(texts) > 1:
-            raise ProblemError(
-                "duplicate_parameter",
-                f"{name} is given {len(texts)} times.",
-                [(f"/{name}", "give it once")],
-            )
+    stated = list(request.args.lists())
+    if len(request.args) < sum(len(texts) for _, texts in stated):
+        raise _duplicate_parameters({name: len(texts) for name, texts in stated})
+    faults: list[tuple[str, str]] = []
+    for name, (text,) in stated:
         if name in RESERVED_PARAMETERS:
             continue
         field = schema.fields.get(name)
-        document[name] = texts[0] if field is None else _query_value(field, texts[0])
+        try:
+            document[name] = text if field is None else _query_value(field, text)
+        except DuplicateMemberError as error:
+            faults += [(f"/{name}{pointer}", STATED_TWICE) for pointer in error.pointers]
+    if faults:
+        raise invalid(faults)
     return document
+
+
+def _duplicate_parameters(counts: dict[str, int]) -> ProblemError:
+    repeated = {name: count for name, count in counts.items() if count > 1}
+    return ProblemError(
+        "duplicate_parameter",
+        "; ".join(f"{name} is given {count} times" for name, count in repeated.items()) + ".",
+        [(f"/{escaped_token(name)}", "give it once") for name in repeated],
+    )
+
+
+def _json_value(text: str) -> Any:
+    """Return the value of a JSON text; text that is none stays, and its field names the fault."""
+    try:
+        return json_of_unique_members(text)
+    except DuplicateMemberError:
+        raise
+    except orjson.JSONDecodeError:
+        return text
 
 
 def _query_value(field: fields.Field[Any], text: str) -> Any:
     """Return the JSON value that a query text stands for; text that stands for none stays text."""
     if isinstance(field, LIST_FIELDS):
-        # Text that is not JSON stays text, and the field names the fault among all others.
-        with suppress(orjson.JSONDecodeError):
-            return orjson.loads(text)
-        return text
+        return _json_value(text)
     if isinstance(field, (Quantity, PlainNumber, WholeNumber)):
         return float(text) if _NUMBER.fullmatch(text) else text
     if isinstance(field, Flag):

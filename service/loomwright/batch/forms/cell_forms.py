@@ -32,6 +32,7 @@ from loomwright.pricing.members import (
     Whole,
 )
 from loomwright.pricing.reading import ObjectReader
+from loomwright.unique_members import DuplicateMemberError, json_of_unique_members
 from loomwright.units import KINDS, quantity_text
 
 EMPTY_LIST = "[]"
@@ -68,7 +69,7 @@ def value_of_text(rule: Member, cell: str) -> Any:
     """
     if isinstance(rule, Record | Records):
         try:
-            return orjson.loads(cell)
+            return json_of_unique_members(cell)
         except orjson.JSONDecodeError:
             return cell
     if isinstance(rule, _LISTS) and cell == EMPTY_LIST:
@@ -158,9 +159,9 @@ def form_message(rule: Member, value: Any) -> str | None:
         What would be accepted.
     """
     if isinstance(rule, Record):
-        return None if isinstance(value, dict) else "An object is needed, as JSON text."
+        return None if isinstance(value, dict) else _not_read(value, "An object")
     if isinstance(rule, Records):
-        return None if isinstance(value, list) else "A list of objects is needed, as JSON text."
+        return None if isinstance(value, list) else _not_read(value, "A list of objects")
     if isinstance(rule, Text):
         return None if isinstance(value, str) else "A text is needed."
     if isinstance(rule, Number | Whole) and _is_figure(rule, value):
@@ -171,6 +172,17 @@ def form_message(rule: Member, value: Any) -> str | None:
     faults: list[Fault] = []
     read(ObjectReader({"": value}, "", faults, {"": rule}, quantity_text), "")
     return f"{faults[0].message}{_units(rule)}" if faults else None
+
+
+def _not_read(value: Any, needed: str) -> str:
+    if isinstance(value, str):
+        try:
+            json_of_unique_members(value)
+        except DuplicateMemberError as error:
+            return f"Members are {error.msg}."
+        except orjson.JSONDecodeError as error:
+            return f"{needed} is needed, as JSON text; not JSON: {error}."
+    return f"{needed} is needed, as JSON text."
 
 
 def _is_figure(rule: Number | Whole, value: Any) -> bool:

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 NOT_UTF_8 = "not_utf_8"
 MALFORMED_JSON = "malformed_json"
+DUPLICATE_MEMBER = "duplicate_member"
 MALFORMED_CSV = "malformed_csv"
 MALFORMED_ARROW = "malformed_arrow"
 MALFORMED_PARQUET = "malformed_parquet"
@@ -19,6 +20,7 @@ TOO_MANY_PAIRS = "too_many_pairs"
 FORM_ERRORS: Mapping[str, str] = {
     NOT_UTF_8: "Bytes are not UTF-8.",
     MALFORMED_JSON: "Not JSON (RFC 8259), or no object in a line of NDJSON.",
+    DUPLICATE_MEMBER: "JSON in which a member name stands twice in one object.",
     MALFORMED_CSV: "Not CSV (RFC 4180), or rows that do not fit their header.",
     MALFORMED_ARROW: "Not an Arrow IPC stream, or one that ends too early.",
     MALFORMED_PARQUET: "Not a Parquet file, or a broken one.",
@@ -44,10 +46,15 @@ class FormError(ValueError):
         What is wrong and what would be accepted, in sentences.
     place
         Where, such as ``line 3``; empty where it is the whole.
+    pointers
+        JSON pointers of the members at fault, as far as there are any.
     """
 
-    def __init__(self, code: str, message: str, place: str = "") -> None:
+    def __init__(
+        self, code: str, message: str, place: str = "", pointers: tuple[str, ...] = ()
+    ) -> None:
         super().__init__(f"{place}: {message}" if place else message)
         self.code = code
         self.message = message
         self.place = place
+        self.pointers = pointers

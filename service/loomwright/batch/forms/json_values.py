@@ -1,14 +1,12 @@
-"""JSON texts and lines of NDJSON as plain values.
-
-Of a member that stands twice in an object the last one counts.
-"""
+"""JSON texts and lines of NDJSON as plain values."""
 
 from collections.abc import Iterator
 from typing import IO, Any
 
 import orjson
 
-from loomwright.batch.forms.form_error import MALFORMED_JSON, NOT_UTF_8, FormError
+from loomwright.batch.forms.form_error import DUPLICATE_MEMBER, MALFORMED_JSON, NOT_UTF_8, FormError
+from loomwright.unique_members import DuplicateMemberError, json_of_unique_members
 
 _BYTE_ORDER_MARK = b"\xef\xbb\xbf"
 _LINE_END = b"\n"
@@ -32,10 +30,14 @@ def json_value(content: bytes, line: int = 1) -> Any:
     Raises
     ------
     FormError
-        It is no JSON.
+        It is no JSON, or a member name stands twice in one object.
     """
     try:
-        return orjson.loads(content.removeprefix(_BYTE_ORDER_MARK))
+        return json_of_unique_members(content.removeprefix(_BYTE_ORDER_MARK))
+    except DuplicateMemberError as error:
+        place = f"line {line + error.lineno - 1}, character {error.colno}"
+        message = f"Members are {error.msg}."
+        raise FormError(DUPLICATE_MEMBER, message, place, error.pointers) from error
     except orjson.JSONDecodeError as error:
         check_utf_8(content, line)
         place = f"line {line + error.lineno - 1}, character {error.colno}"
@@ -83,7 +85,7 @@ def ndjson_values(stream: IO[bytes]) -> Iterator[tuple[int, Any]]:
     Raises
     ------
     FormError
-        A line is no JSON.
+        A line is no JSON, or a member name stands twice in an object of it.
     """
     for number, line in enumerate(stream, start=1):
         content = line.strip()

@@ -14,6 +14,7 @@ from loomwright.pricing.csv_rows import TableFault
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import batch_pricing_from_document
+from loomwright.unique_members import json_of_unique_members
 
 
 def book_at(path: Path | None) -> PriceBook:
@@ -84,7 +85,7 @@ def pricing_at(path: Path | None, currency: str) -> Mapping[str, Any]:
 
 def _json(path: Path, option: str) -> object:
     try:
-        return orjson.loads(path.read_bytes())
+        return json_of_unique_members(path.read_bytes())
     except orjson.JSONDecodeError as error:
         raise RunError(f"{option} {path}: not JSON: {error}") from None
 
