@@ -97,7 +97,7 @@ def test_json_in_a_cell_is_told_in_the_rows_of_its_item(media_type, made):
     answer = post_batch(made(cell), media_type)
     assert answer.status_code == 200, answer.text
     (row,) = answer.get_json()["rows"]
-    assert row["code"] == "invalid_package"
+    assert row["code"] == "invalid_pair"
     assert "stated twice in one object: /circuits, /circuits/0/key" in row["detail"]
 
 
