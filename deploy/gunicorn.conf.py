@@ -28,6 +28,7 @@ for _library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 # Below the lines above, which have to come before any library that reads them.
 from gunicorn.http.wsgi import Response  # noqa: E402
 
+from loomwright.web.draining import drain_before_the_end  # noqa: E402
 from loomwright.web.redaction import RedactingLogger  # noqa: E402
 from loomwright.web.server import (  # noqa: E402
     checked_settings,
@@ -102,6 +103,7 @@ def on_starting(server: Any) -> None:
     """Look at where the server really listens; the command line may say otherwise than here."""
     refuse_exposure(settings, server.cfg.address)
     use_problem_documents()
+    drain_before_the_end(server)
 
 
 def when_ready(server: Any) -> None:

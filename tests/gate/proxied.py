@@ -35,14 +35,18 @@ def free_ports(count: int) -> list[int]:
 class Instance:
     """One service under its own server, which can be killed, reloaded and started again."""
 
-    def __init__(self, port: int, log: Path) -> None:
+    def __init__(self, port: int, log: Path, workers: int = 1) -> None:
         self.port = port
         self.log = log
+        self._workers = workers
         self._server: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
         kept = {name: text for name, text in os.environ.items() if "LOOMWRIGHT_" not in name}
-        own = {"LOOMWRIGHT_BIND": f"127.0.0.1:{self.port}", "LOOMWRIGHT_WORKERS": "1"}
+        own = {
+            "LOOMWRIGHT_BIND": f"127.0.0.1:{self.port}",
+            "LOOMWRIGHT_WORKERS": str(self._workers),
+        }
         with self.log.open("ab") as output:
             self._server = subprocess.Popen(
                 [
