@@ -9,6 +9,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from loomwright.unique_members import (
+    DEEPEST,
     MOST_NAMED,
     DuplicateMemberError,
     json_of_unique_members,
@@ -99,15 +100,23 @@ def test_a_name_that_stands_twice_is_found_wherever_the_standard_library_sees_it
         assert text[caught.value.pos] == '"'
 
 
-@pytest.mark.parametrize("depth", [100, 253, 254, 255, 256, 1000, 1023])
-def test_depth_makes_no_difference(depth: int) -> None:
-    # The parser reads to a depth of 1024 and writes to 254.
-    before, after = '[{":":' * (depth // 2), "}]" * (depth // 2)
+@pytest.mark.parametrize("depth", [1, 100, DEEPEST - 1])
+@pytest.mark.parametrize("opened", ['{":":', "["])
+def test_names_are_compared_down_to_the_greatest_depth(depth: int, opened: str) -> None:
+    before, after = opened * depth, ("}" if ":" in opened else "]") * depth
     json_of_unique_members(f'{before}{{"b":"\\u003a","c":2}}{after}')
     with pytest.raises(DuplicateMemberError) as caught:
         json_of_unique_members(f'{before}{{"b":":","b":2}}{after}')
-    assert caught.value.pointers == ("/0/:" * (depth // 2) + "/b",)
+    assert caught.value.pointers == (("/:" if ":" in opened else "/0") * depth + "/b",)
     assert caught.value.pos == len(before) + len('{"b":":",')
+
+
+@pytest.mark.parametrize("depth", [DEEPEST + 1, 1024, 1025, 100_000])
+@pytest.mark.parametrize(("opened", "closed"), [('{"":', "}"), ("[", "]"), ('[{"a":', "}]")])
+def test_what_is_nested_deeper_is_refused(depth: int, opened: str, closed: str) -> None:
+    count = depth // len(closed) + depth % len(closed)
+    with pytest.raises(orjson.JSONDecodeError, match=r"nested deeper than 254|depth limit"):
+        json_of_unique_members(opened * count + "0" + closed * count)
 
 
 def test_no_more_are_named_than_anybody_reads() -> None:

@@ -11,6 +11,10 @@ from typing import Any
 import orjson
 
 MOST_NAMED = 20
+# What the library writes, and far more than any document of ours has. It reads four times as much,
+# at which functions that call themselves for what is within would come to the interpreter's limit.
+DEEPEST = 254
+_TOO_DEEP = f"objects and arrays are nested deeper than {DEEPEST} levels"
 # Tokens of a text that is known to be JSON; between them are numbers, literals and white space.
 _TOKEN = re.compile(r'"[^"\\]*(?:\\.[^"\\]*)*"|[{}\[\],]', re.DOTALL)
 
@@ -54,50 +58,29 @@ def json_of_unique_members(text: bytes | str) -> Any:
     Raises
     ------
     orjson.JSONDecodeError
-        It is no JSON.
+        It is no JSON, or objects and arrays are nested deeper than ``DEEPEST``.
     DuplicateMemberError
         A member name stands twice in one object. It is an error of the kind above.
     """
     value = orjson.loads(text)
     if isinstance(value, (dict, list)):
         stated = text if isinstance(text, bytes) else text.encode()
-        if _colons_of_text(stated) != _colons_of_value(value):
+        try:
+            written = orjson.dumps(value)
+        except orjson.JSONEncodeError:
+            raise orjson.JSONDecodeError(_TOO_DEEP, stated.decode(), 0) from None
+        if _colons(stated) != written.count(b":"):
             raise _duplicates(stated.decode())
     return value
 
 
-def _colons_of_text(text: bytes) -> int:
+def _colons(text: bytes) -> int:
     """Return how many colons a text has, those that are escaped by their number among them."""
     count = text.count(b":")
     if b"\\" in text and b"\\u003" in text:
         # Without escaped backslashes, behind which the same letters are no escape.
         bare = text.replace(b"\\\\", b"")
         count += bare.count(b"\\u003a") + bare.count(b"\\u003A")
-    return count
-
-
-def _colons_of_value(value: dict[str, Any] | list[Any]) -> int:
-    """Return how many colons the text of a value has, where none of them is escaped."""
-    try:
-        return orjson.dumps(value).count(b":")
-    except orjson.JSONEncodeError:
-        # Text is read to a greater depth than it is written.
-        return _colons_of_deep_value(value)
-
-
-def _colons_of_deep_value(value: dict[str, Any] | list[Any]) -> int:
-    count = 0
-    left: list[Any] = [value]
-    while left:
-        each = left.pop()
-        if isinstance(each, str):
-            count += each.count(":")
-        elif isinstance(each, list):
-            left.extend(each)
-        elif isinstance(each, dict):
-            count += len(each)
-            left.extend(each)
-            left.extend(each.values())
     return count
 
 
