@@ -44,7 +44,7 @@ def inflated_body(request: Request, greatest_bytes: int) -> bytes:
             f"The body is coded as '{coding[:40]}'; it is taken as gzip, or as it is.",
             headers={"Accept-Encoding": CODINGS[0]},
         )
-    body = _sent_body(request, greatest_bytes)
+    body = sent_body(request, greatest_bytes)
     if coding not in CODINGS:
         return body
     if not body:
@@ -57,8 +57,27 @@ def inflated_body(request: Request, greatest_bytes: int) -> bytes:
         raise ProblemError("malformed_coding", error.message) from None
 
 
-def _sent_body(request: Request, greatest_bytes: int) -> bytes:
-    # Werkzeug takes a stream of just the greatest length, whose end it has not seen, for too long.
+def sent_body(request: Request, greatest_bytes: int) -> bytes:
+    """Return the body of a request as it was sent.
+
+    Parameters
+    ----------
+    request
+        With a stated length, or in chunks.
+    greatest_bytes
+        Greatest length.
+
+    Returns
+    -------
+    bytes
+        The whole body.
+
+    Raises
+    ------
+    ProblemError
+        ``body_too_large`` or ``request_timeout``.
+    """
+    # Werkzeug ends a stream of unstated length at the greatest one, as if that had been all.
     request.max_content_length = greatest_bytes + 1
     try:
         body = request.get_data(cache=False)

@@ -54,7 +54,8 @@ def are_settled(states: Iterable[FileState]) -> bool:
     Returns
     -------
     bool
-        False while the last change is younger than ``SETTLED_NS``.
+        False while the last change is younger than ``SETTLED_NS``. A change in the future is from
+        before the clock was set back; the next one will have another time.
     """
-    newest = max((state.changed_ns for state in states), default=0)
-    return time.time_ns() - newest >= SETTLED_NS
+    now = time.time_ns()
+    return all(abs(now - state.changed_ns) >= SETTLED_NS for state in states)

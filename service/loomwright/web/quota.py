@@ -28,6 +28,8 @@ from loomwright.web.settings import Settings
 UNCOUNTED_PATHS = frozenset({"/v1/health"})
 LEFT_ALONE_S = 5.0
 _REDIS_WAIT_S = 0.25
+# A window that others count in may have begun a moment ago by another clock.
+_CLOCK_SPREAD_S = 1
 _HEADERS = "loomwright.quota"
 
 
@@ -87,8 +89,14 @@ class Quota:
     def _under(self, limit: RateLimitItem, who: str) -> Standing:
         is_within = self._limiter.hit(limit, who)
         reset, remaining = self._limiter.get_window_stats(limit, who)
+        window_s = limit.get_expiry()
+        if reset - time.time() > window_s + _CLOCK_SPREAD_S:
+            # The clock was set back: the window would not end before it is there again.
+            self._limiter.clear(limit, who)
+            is_within = self._limiter.hit(limit, who)
+            reset, remaining = self._limiter.get_window_stats(limit, who)
         # Rounded up: who waits that long finds a new window.
-        wait_s = max(1, math.ceil(reset - time.time()))
+        wait_s = min(max(1, math.ceil(reset - time.time())), window_s)
         return Standing(limit, is_within, max(0, remaining), wait_s)
 
 

@@ -11,6 +11,7 @@ from werkzeug.exceptions import ClientDisconnected
 
 from loomwright.unique_members import DuplicateMemberError, json_of_unique_members
 from loomwright.units import NUMBER_PATTERN
+from loomwright.web.bodies import sent_body
 from loomwright.web.forms.form import RESERVED_PARAMETERS
 from loomwright.web.problems import ProblemError, escaped_token, pointers_of_messages
 from loomwright.web.quantities import (
@@ -135,7 +136,7 @@ def _body(request: Request) -> bytes:
     stated = request.environ.get("CONTENT_LENGTH", "")
     length = int(stated) if stated.isascii() and stated.isdigit() and len(stated) < 8 else -1
     if not 0 <= length <= GREATEST_BODY_BYTES:
-        return request.get_data(cache=False)
+        return sent_body(request, GREATEST_BODY_BYTES)
     body: bytes = request.environ["wsgi.input"].read(length)
     if len(body) < length:
         raise ClientDisconnected()
