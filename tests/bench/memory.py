@@ -6,6 +6,7 @@ refused come in each round, too.
 
     python tests/bench/memory.py [--requests 1000000] [--every 50000] [--seconds 900] [--quick]
 
+Memos of the service fill until each has met all ``--variants`` of figures, or is full.
 The growth is that from the end of the warm-up, the first fifth, to the end; the slope is the least
 squares line through that part. With ``--most-growth-mib`` a greater growth is exit status 1.
 """
@@ -41,7 +42,6 @@ from loomwright.web.schemas.book_check import check_examples
 QUICK = OPERATIONS[:7]
 DOCUMENTS = ("plan-installation.pdf", "plan-installation.work-order.pdf")
 QUICK_OF_A_ROUND = 20
-VARIANTS = 300
 WARM_UP = 0.2
 ADDRESS = "/v1/size-conductor?series=awg&supply_voltage=12.6&length=4.5&as=text&load_current="
 
@@ -61,16 +61,16 @@ def resident_mib(process: int) -> float:
 class Asker:
     """Asks for one thing after the other, each in its turn."""
 
-    def __init__(self, port: int, *, quick: bool) -> None:
+    def __init__(self, port: int, *, quick: bool, variants: int) -> None:
         self._port = port
         self._connection = Connection(port)
-        self._plain = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+        self._plain = http.client.HTTPConnection("127.0.0.1", port, timeout=180)
         names = [*QUICK] if quick else [*OPERATIONS, *DOCUMENTS]
         self._requests = {
             name: itertools.cycle(
                 [
                     http_request(name, body, accept_of(BODIES, name))
-                    for body in request_bodies(BODIES, name, VARIANTS)
+                    for body in request_bodies(BODIES, name, variants)
                 ]
             )
             for name in names
@@ -85,6 +85,10 @@ class Asker:
         """End its connections."""
         self._connection.close()
         self._plain.close()
+
+    def wait(self) -> None:
+        """Return once something is answered."""
+        self._ask_plainly("GET", "/v1/health", b"", "application/json", 200)
 
     def rounds(self) -> Iterator[int]:
         """Ask for ever; yield after each request how many there were."""
@@ -137,7 +141,9 @@ def measure(options: argparse.Namespace) -> int:
     found: list[tuple[int, float]] = []
     with server(SERVICE, ["--workers", "1"], {}) as port:
         (master,) = children(os.getpid())
-        asker = Asker(port, quick=options.quick)
+        asker = Asker(port, quick=options.quick, variants=options.variants)
+        # The port is open before there is a worker.
+        asker.wait()
         (worker,) = children(master)
         with contextlib.closing(asker):
             for count in asker.rounds():
@@ -172,6 +178,7 @@ def main() -> int:
     parser.add_argument("--requests", type=int, default=1_000_000)
     parser.add_argument("--every", type=int, default=50_000)
     parser.add_argument("--seconds", type=float, default=float("inf"))
+    parser.add_argument("--variants", type=int, default=300)
     parser.add_argument("--quick", action="store_true", help="quick calculations only")
     parser.add_argument("--most-growth-mib", type=float, default=float("inf"))
     try:
