@@ -2,6 +2,7 @@
 
 import gzip
 import socket
+import threading
 import time
 from pathlib import Path
 from typing import Any
@@ -16,6 +17,7 @@ from loomwright.providers.provider import FaultyError, UnavailableError
 
 TIMEOUT_S = 0.5
 GREATEST = 100_000
+HEAD = b"HTTP/1.1 200 OK\r\n"
 
 
 def settings(address: str, **changes: Any) -> HttpSettings:
@@ -31,6 +33,11 @@ def settings(address: str, **changes: Any) -> HttpSettings:
     return HttpSettings(**values)
 
 
+def raw(content: bytes) -> Answer:
+    """Return bytes as they are, and the end of the connection."""
+    return lambda connection: connection.sendall(content)
+
+
 def asked(answer: Answer, **changes: Any) -> Any:
     with answering(answer) as (address, _):
         return HttpProvider("shop", settings(address, **changes)).capabilities()
@@ -44,8 +51,8 @@ def test_a_document_is_read() -> None:
     "answer",
     [
         silent,
-        dripping(b"HTTP/1.1 200 OK\r\nX-Slow:"),
-        dripping(b"HTTP/1.1 200 OK\r\nContent-Type: application/json\r\n\r\n{"),
+        dripping(HEAD + b"X-Slow:"),
+        dripping(HEAD + b"Content-Type: application/json\r\n\r\n{"),
     ],
     ids=["silent", "header drips", "body drips"],
 )
@@ -55,6 +62,22 @@ def test_who_is_slow_is_given_up_in_time(answer: Answer) -> None:
         asked(answer)
     # Far from what the answer would take, on however slow a machine.
     assert time.monotonic() - started < 10 * TIMEOUT_S
+
+
+def test_a_name_that_nobody_answers_for_is_given_up_in_time() -> None:
+    ended = threading.Event()
+
+    def silent_resolver(_host: str, _port: int) -> list[str]:
+        ended.wait(10 * TIMEOUT_S)
+        return ["127.0.0.1"]
+
+    started = time.monotonic()
+    try:
+        with pytest.raises(UnavailableError, match="does not answer in time"):
+            HttpProvider("shop", settings("http://127.0.0.1:9"), silent_resolver).capabilities()
+        assert time.monotonic() - started < 5 * TIMEOUT_S
+    finally:
+        ended.set()
 
 
 def test_who_sends_too_much_is_not_read_on() -> None:
@@ -219,6 +242,82 @@ def test_an_unchanged_document_is_not_sent_again() -> None:
     asked_with = [b"If-None-Match" in request for request in requests]
     assert asked_with == [False, True, True, True]
     assert b'If-None-Match: "two"' in requests[3]
+
+
+def test_a_tag_that_lies_never_makes_one_document_of_two() -> None:
+    same = 'ETag: "same"'
+    answers = [
+        json_answer(b'{"a": 1}', same),
+        # Changed under the tag that it had: what is sent goes before what is kept.
+        json_answer(b'{"a": 2}', same),
+        plainly(b"", "304 Not Modified", same),
+        # The tag of another document: told that it is unchanged, without having been asked so.
+        plainly(b"", "304 Not Modified", same),
+        # Unchanged, it says, and names another tag: what is kept was valid by what was asked.
+        plainly(b"", "304 Not Modified", 'ETag: "other"'),
+        # What cannot be used takes the place of nothing.
+        json_answer(b'{"a": 3', same),
+        plainly(b"", "304 Not Modified", same),
+    ]
+
+    def in_turn(connection: socket.socket) -> None:
+        answers.pop(0)(connection)
+
+    with answering(in_turn) as (address, requests):
+        provider = HttpProvider("shop", settings(address))
+        assert [provider.capabilities() for _ in range(3)] == [{"a": 1}, {"a": 2}, {"a": 2}]
+        with pytest.raises(UnavailableError, match="answers 304"):
+            provider.price_book("spring")
+        assert provider.capabilities() == {"a": 2}
+        with pytest.raises(FaultyError, match="1 fault"):
+            provider.capabilities()
+        assert provider.capabilities() == {"a": 2}
+    assert [b"If-None-Match" in each for each in requests] == [False, True, True, False] + [
+        True
+    ] * 3
+
+
+@pytest.mark.parametrize(
+    ("answer", "error"),
+    [
+        (json_answer(gzip.compress(b"{}")), FaultyError),
+        (json_answer(b'{"a":' * 100_000), FaultyError),
+        (json_answer(b'{"a":' * 600 + b"1" + b"}" * 600), FaultyError),
+        (json_answer(b'{"a": 1e999999}'), FaultyError),
+        (json_answer(b'{"a": "\\ud800"}'), FaultyError),
+        (plainly(b"{}", "200 OK", "Content-Type: application/json; charset=utf-16"), None),
+        (raw(HEAD + b"Content-Length: 99\r\n\r\n{"), UnavailableError),
+        (raw(HEAD + b"Content-Length: -1\r\n\r\n{}"), FaultyError),
+        (raw(HEAD + b"Transfer-Encoding: chunked\r\n\r\nffffffffff\r\n{"), UnavailableError),
+        (raw(HEAD + b"" + b"X-Many: x\r\n" * 1000), UnavailableError),
+        (raw(HEAD + b"X-Long: " + b"x" * 200_000), UnavailableError),
+        (raw(b"\x16\x03\x01\x02"), UnavailableError),
+        (raw(b""), UnavailableError),
+    ],
+    ids=[
+        "gzip unsaid",
+        "deep and open",
+        "deep",
+        "huge number",
+        "surrogate",
+        "charset",
+        "half a body",
+        "negative length",
+        "half a chunk",
+        "many fields",
+        "long field",
+        "TLS",
+        "nothing",
+    ],
+)
+def test_whatever_comes_is_a_document_or_a_failure_of_the_provider(
+    answer: Answer, error: type[Exception] | None
+) -> None:
+    if error is None:
+        assert asked(answer) == {}
+        return
+    with pytest.raises(error):
+        asked(answer)
 
 
 @pytest.mark.parametrize("tag", ['W/"weak"', "bare", ""])

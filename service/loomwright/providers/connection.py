@@ -6,6 +6,7 @@ import ssl
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future
 from contextlib import closing, suppress
 from dataclasses import dataclass
 from http.client import HTTPException
@@ -86,10 +87,12 @@ def received(
     if host not in settings.allowed_hosts:
         raise RefusedError("its host is not allowed")
     deadline = time.monotonic() + settings.timeout_s
-    connection = _connection(parts.scheme, host, port, settings, resolve)
+    addresses = _in_time(lambda: resolve(host, port), settings.timeout_s)
+    connection = _connection(parts.scheme, host, port, settings, addresses)
     # The time-out of a socket starts anew with each byte; the whole has a limit of its own.
     sockets: list[socket.socket] = []
-    watch = threading.Timer(settings.timeout_s, _cut, [connection, sockets])
+    left_s = max(0.0, deadline - time.monotonic())
+    watch = threading.Timer(left_s, _cut, [connection, sockets])
     watch.daemon = True
     watch.start()
     try:
@@ -152,11 +155,24 @@ def _cut(connection: urllib3.connection.HTTPConnection, sockets: Sequence[socket
                 sock.shutdown(socket.SHUT_RDWR)
 
 
+def _in_time(look_up: Callable[[], Sequence[str]], seconds: float) -> Sequence[str]:
+    """Return what a name leads to; a resolver that says nothing has no limit of its own to set."""
+    future: Future[Sequence[str]] = Future()
+
+    def run() -> None:
+        try:
+            future.set_result(look_up())
+        except Exception as error:  # raised again where it is waited for
+            future.set_exception(error)
+
+    threading.Thread(target=run, daemon=True).start()
+    return future.result(seconds)
+
+
 def _connection(
-    scheme: str, host: str, port: int, settings: HttpSettings, resolve: Resolve
+    scheme: str, host: str, port: int, settings: HttpSettings, addresses: Sequence[str]
 ) -> urllib3.connection.HTTPConnection:
     """Return a connection to a checked address, which proves by its certificate to be the host."""
-    addresses = resolve(host, port)
     allowed = [each for each in addresses if _is_allowed(each, settings.private_addresses)]
     if not addresses or len(allowed) < len(addresses):
         # One private address among public ones is as good as none.
