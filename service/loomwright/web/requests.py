@@ -91,7 +91,7 @@ def json_object(request: Request) -> dict[str, Any]:
     Raises
     ------
     ProblemError
-        ``unsupported_media_type``, ``malformed_body`` or ``request_timeout``.
+        ``unsupported_media_type``, ``malformed_body``, ``body_too_large`` or ``request_timeout``.
     """
     # The bare type is what nearly all clients send; the rest is read with its parameters.
     if request.environ.get("CONTENT_TYPE") != _JSON and request.mimetype != _JSON:
@@ -123,6 +123,11 @@ def duplicate_members(pointers: Iterable[str]) -> ProblemError:
     ----------
     pointers
         Of each such member.
+
+    Returns
+    -------
+    ProblemError
+        ``malformed_body``.
     """
     return ProblemError(
         "malformed_body",
