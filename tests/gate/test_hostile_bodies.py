@@ -27,7 +27,7 @@ from proxied import Instance, free_ports
 LONGEST_S = 60.0
 # Beside what a worker has when it is ready: a body of 16 MiB as bytes, as values and as rows; what
 # 64 MiB in a small body would take does not fit in.
-GREATEST_GROWTH_MIB = 600
+GREATEST_GROWTH_MIB = 300
 Record = Callable[[str, object], None]
 
 
