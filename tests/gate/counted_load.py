@@ -26,6 +26,8 @@ _CLOSES = re.compile(rb"\r\nConnection: close\r\n", re.IGNORECASE)
 # What may become of a request.
 ANSWERED, REFUSED, CLOSED_IDLE, LOST = "answered", "refused at connect", "closed idle", "lost"
 LAST = "answered, and told that the connection ends"
+# An answer, too: more may come in than is worked on (RFC 9110, 15.6.4).
+BUSY = "answered 503"
 
 
 class BrokenOffError(Exception):
@@ -67,7 +69,7 @@ class Client(threading.Thread):
     def __init__(self, port: int, keeps: bool, stop: threading.Event) -> None:
         super().__init__()
         self._port = port
-        self._keeps = keeps
+        self.keeps = keeps
         self._stop_asking = stop
         self.counts: Counter[str] = Counter()
         self.faults: list[str] = []
@@ -98,11 +100,13 @@ class Client(threading.Thread):
                 self.faults.append(f"{kind} after {served}: {error!r}")
                 return
             served += 1
-            if status != 200:
-                self.counts[f"answered {status}"] += 1
+            if status not in (200, 503):
+                self.faults.append(f"answered {status} after {served}")
+            if ends:
+                self.counts[LAST] += 1
             else:
-                self.counts[LAST if ends else ANSWERED] += 1
-            if ends or not self._keeps:
+                self.counts[ANSWERED if status == 200 else BUSY] += 1
+            if ends or not self.keeps:
                 return
 
 

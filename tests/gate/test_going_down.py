@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from counted_load import (
     ANSWERED,
+    BUSY,
     CLOSED_IDLE,
     LAST,
     LONGEST_S,
@@ -93,8 +94,8 @@ def test_no_request_is_lost_as_an_instance_ends(
     assert counts[LOST] == counts[CLOSED_IDLE] == 0
     assert counts[ANSWERED] > 100
     # Whoever keeps a connection is told that it ends (RFC 9112, 9.6).
-    assert counts[LAST] >= KEEPING
-    assert set(counts) == {ANSWERED, LAST, REFUSED}
+    assert all(each.counts[LAST] >= 1 for each in found if each.keeps)
+    assert set(counts) <= {ANSWERED, BUSY, LAST, REFUSED}
     assert instance.running.returncode == 0
     assert instance.log.read_text("utf-8") == ""
 
@@ -110,7 +111,7 @@ def test_no_request_is_lost_as_an_instance_is_reloaded(
     counts = totals(found)
     record_property("summary", f"Two SIGHUP under load: {told(counts)}.")
     assert [fault for each in found for fault in each.faults] == []
-    assert set(counts) == {ANSWERED, LAST}
+    assert set(counts) <= {ANSWERED, BUSY, LAST}
     assert counts[ANSWERED] > 100
 
 
