@@ -49,15 +49,13 @@ def fuzz(target: str, arguments: list[str]) -> None:
 
     def mutated(data: bytes, most: int, seed: int) -> bytes:
         # Now one and now the other: the fuzzer's own changes break JSON, these never do.
-        if random.Random(seed).random() < 0.5:  # noqa: S311 - no secret
+        if random.Random(seed).random() < 0.5:
             found = data[:tag] + changed(data[tag:], seed)
             if found != data and len(found) <= most:
                 return found
         return bytes(atheris.Mutate(data, most))
 
-    atheris.Setup(
-        [sys.argv[0], *arguments], fuzz_targets.TARGETS[target], custom_mutator=mutated
-    )
+    atheris.Setup([sys.argv[0], *arguments], fuzz_targets.TARGETS[target], custom_mutator=mutated)
     atheris.Fuzz()
 
 

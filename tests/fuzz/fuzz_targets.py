@@ -4,6 +4,7 @@ Each takes any bytes at all. A refusal that is documented is no finding; whateve
 raises. Nothing here knows the fuzzer, so that the kept corpus is played back without it.
 """
 
+import contextlib
 import json
 import math
 from collections.abc import Callable, Mapping
@@ -109,10 +110,8 @@ def quantities(data: bytes) -> None:
     """Load bytes as the text of a quantity and, where they are JSON, as the value itself."""
     text = data.decode("utf-8", "replace")
     stated: list[Any] = [text]
-    try:
+    with contextlib.suppress(orjson.JSONDecodeError):
         stated.append(orjson.loads(data))
-    except orjson.JSONDecodeError:
-        pass
     for value in stated:
         if value is None:
             continue

@@ -59,7 +59,7 @@ def changed(body: bytes, seed: int) -> bytes:
         document = orjson.loads(body)
     except orjson.JSONDecodeError:
         return body
-    chance = random.Random(seed)  # noqa: S311 - no secret
+    chance = random.Random(seed)
     for _ in range(chance.choice((1, 1, 1, 2, 4))):
         holders = list(_holders(document))
         if not holders:

@@ -8,8 +8,8 @@ import orjson
 import pyarrow as pa
 import pyarrow.csv
 import pyarrow.ipc
-
 from fuzz_targets import BATCH_TYPES, BOOK_FORMS, OPERATIONS
+
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.pricing.book_csv import csv_of_document
 from loomwright.web.schemas.batch import batch_examples
