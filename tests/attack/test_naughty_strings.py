@@ -176,14 +176,15 @@ def test_every_string_in_a_header_field(name: str) -> None:
 
 def test_no_string_is_a_key(tmp_path) -> None:
     keys = tmp_path / "keys.toml"
-    keys.write_text(key_entry("the key of this test"), "utf-8")
-    reached = create_with(keys_file=keys).test_client()
+    keys.write_text(key_entry("the key of this test", "price"), "utf-8")
+    reached, path = create_with(keys_file=keys).test_client(), "/v1/price-books"
     for text in naughty_strings():
-        for response in (
-            reached.get(f"/v1/problems?key={quote(text)}"),
-            reached.get("/v1/problems", environ_overrides={"HTTP_AUTHORIZATION": sent_as(text)}),
-            reached.get(
-                "/v1/problems", environ_overrides={"HTTP_AUTHORIZATION": f"Bearer {sent_as(text)}"}
-            ),
-        ):
-            assert response.status_code in (400, 401), (text, response.text)
+        check_is_no_key(reached.get(f"{path}?key={quote(text)}"), text)
+        for scheme in ("", "Bearer ", "Basic ", "bearer\t"):
+            fields = {"HTTP_AUTHORIZATION": scheme + sent_as(text)}
+            check_is_no_key(reached.get(path, environ_overrides=fields), text)
+
+
+def check_is_no_key(response, text: str) -> None:
+    assert response.status_code in (400, 401), (text, response.text)
+    assert response.get_json()["code"] in CODES
