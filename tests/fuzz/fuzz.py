@@ -57,7 +57,9 @@ def fuzz(target: str, arguments: list[str]) -> None:
                 return found
         return bytes(atheris.Mutate(data, most))
 
-    atheris.Setup([sys.argv[0], *arguments], fuzz_targets.TARGETS[target], custom_mutator=mutated)
+    # Processes that merge are started by this command, through a shell.
+    again = f"{sys.executable} {__file__}"
+    atheris.Setup([again, *arguments], fuzz_targets.TARGETS[target], custom_mutator=mutated)
     atheris.Fuzz()
 
 
