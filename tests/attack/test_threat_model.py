@@ -36,7 +36,7 @@ STRIDE = (
 
 
 @cache
-def tests_of(path: Path) -> set[str]:
+def names_in(path: Path) -> set[str]:
     """Return the names of the tests that a file defines, none of them left out or expected bad."""
     tree = ast.parse(path.read_text("utf-8"))
     tests = [each for each in tree.body if isinstance(each, ast.FunctionDef)]
@@ -47,7 +47,7 @@ def tests_of(path: Path) -> set[str]:
 
 @pytest.mark.parametrize(("path", "name"), NAMED)
 def test_each_test_that_is_named_is_there(path: str, name: str) -> None:
-    assert not name or name in tests_of(ROOT / path)
+    assert not name or name in names_in(ROOT / path)
 
 
 def rows(heading: str) -> list[list[str]]:
