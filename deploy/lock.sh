@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# Bring the four lock files in line with pyproject.toml; `--upgrade` also takes newer versions.
+# Bring the five lock files in line with pyproject.toml; `--upgrade` also takes newer versions.
 # Needs uv on PATH, in $UV or in .venv/bin. The files are resolved for Linux and Python 3.11.
 set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/.."
@@ -20,3 +20,6 @@ lock "$@" --constraints deploy/requirements.lock --group test \
 # wheel, writes the tool's HTML report only.
 lock "$@" --constraints deploy/requirements-test.lock --group test --group mutation \
     --excludes <(echo yattag) --output-file deploy/requirements-mutation.lock pyproject.toml
+# What audits and fuzzes runs by hand, beside the versions that are served.
+lock "$@" --constraints deploy/requirements.lock --group security \
+    --output-file deploy/requirements-security.lock pyproject.toml

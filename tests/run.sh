@@ -21,6 +21,7 @@ step ruff format --check
 step mypy
 step lint-imports
 step pydoclint --quiet service/loomwright
+step bandit --quiet --configfile pyproject.toml --recursive service
 step openapi-spec-validator openapi/loomwright.yaml
 
 # Said before the tests so that pytest's closing line stays the last one.

@@ -121,7 +121,7 @@ class Address:
         return http.client.HTTPConnection(self.host, self.port, timeout=TIMEOUT_S)
 
 
-def address_of(url: str, token: str = "") -> Address:
+def address_of(url: str, token: str = "") -> Address:  # nosec B107
     """Return a base address taken apart.
 
     Parameters
@@ -129,7 +129,7 @@ def address_of(url: str, token: str = "") -> Address:
     url
         ``http`` or ``https``, without query.
     token
-        Bearer token, if one is wanted there.
+        Bearer token, if one is wanted there; empty for none.
 
     Returns
     -------

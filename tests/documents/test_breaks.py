@@ -15,9 +15,9 @@ from loomwright.documents.breaks import (
     GREATEST_EM,
     ZERO_WIDTH_SPACE,
     Fitting,
-    harmless_text,
     width_em,
 )
+from loomwright.harmless import one_line
 
 MEASURE = """\
 #set text(
@@ -66,7 +66,7 @@ def test_widths_of_words_are_bounds_of_those_measured() -> None:
 def test_breaks_change_no_letter_and_leave_no_piece_too_wide(text: str, room_em: float) -> None:
     fitting = Fitting()
     fitted = fitting.text(text, room_em)
-    clean = harmless_text(text)
+    clean = one_line(text)
     assert fitted.replace(ZERO_WIDTH_SPACE, "") == clean.replace(ZERO_WIDTH_SPACE, "")
     if not fitting.hyphenates:
         # Of fewer than four letters no word is broken: there is no column so narrow.

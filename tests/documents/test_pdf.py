@@ -381,7 +381,7 @@ def test_controls_and_marks_of_direction_are_harmless() -> None:
     assert reader.metadata.title == "a b c d  efghi j\ufffdk"
 
 
-@pytest.mark.parametrize("text", ["\u4e2d\u6587", "\U0001f50b", "\U0010ffff", "\u0378"])
+@pytest.mark.parametrize("text", ["\u4e2d\u6587", "\U0001f50b", "\u0378"])
 def test_character_without_a_glyph_costs_only_the_mark_of_the_standard(text: str) -> None:
     reader = PdfReader(io.BytesIO(pdf_of(sheets.small(Paragraph(f"before {text} after")))))
     root: Any = reader.trailer["/Root"]
@@ -390,6 +390,14 @@ def test_character_without_a_glyph_costs_only_the_mark_of_the_standard(text: str
     assert "after" in said
     assert root["/MarkInfo"]["/Marked"]
     assert b"pdfuaid" not in root["/Metadata"].get_data()
+
+
+@pytest.mark.parametrize("text", ["\ue000", "\U0010ffff", "\ufdd0", "\ud800"])
+def test_what_no_font_can_know_shows_that_something_stood_there(text: str) -> None:
+    reader = PdfReader(io.BytesIO(pdf_of(sheets.small(Paragraph(f"before{text}after")))))
+    root: Any = reader.trailer["/Root"]
+    assert "before\ufffdafter" in reader.pages[0].extract_text()
+    assert b"pdfuaid" in root["/Metadata"].get_data()
 
 
 def test_other_scripts_that_the_fonts_have_keep_the_standard() -> None:

@@ -9,7 +9,13 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
-LOCKS = ("build.lock", "requirements.lock", "requirements-test.lock", "requirements-mutation.lock")
+LOCKS = (
+    "build.lock",
+    "requirements.lock",
+    "requirements-test.lock",
+    "requirements-mutation.lock",
+    "requirements-security.lock",
+)
 
 
 def text(lock: str) -> str:
@@ -43,6 +49,7 @@ def test_every_declared_dependency_is_locked() -> None:
     groups = PROJECT["dependency-groups"]
     assert names(groups["test"]) <= pins("requirements-test.lock").keys()
     assert names(groups["mutation"]) <= pins("requirements-mutation.lock").keys()
+    assert names(groups["security"]) <= pins("requirements-security.lock").keys()
     (build,) = PROJECT["build-system"]["requires"]
     assert build == f"setuptools=={pins('build.lock')['setuptools']}"
 
@@ -51,6 +58,12 @@ def test_the_tests_run_on_the_versions_that_are_served() -> None:
     tested = pins("requirements-test.lock")
     served = pins("requirements.lock")
     assert {name: tested.get(name) for name in served} == served
+
+
+def test_the_versions_that_are_served_are_those_that_are_fuzzed() -> None:
+    fuzzed = pins("requirements-security.lock")
+    served = pins("requirements.lock")
+    assert {name: fuzzed.get(name) for name in served} == served
 
 
 def test_mutants_run_on_the_versions_that_are_tested() -> None:

@@ -376,6 +376,15 @@ def test_a_request_within_a_request_is_never_answered(proxy: Proxy, name: str) -
     assert not any("/v1/smuggled" in line for line in proxy.accesses()[before:])
 
 
+@pytest.mark.parametrize("line", [b"GET /v1/health\r\n", b"GET /v1/health HTTP/0.9\r\n\r\n"])
+def test_a_request_of_the_first_http_hides_nothing(proxy: Proxy, line: bytes) -> None:
+    """It has no head, and whatever follows on the connection is nobody's request."""
+    before = len(proxy.accesses())
+    received = proxy.exchange(line + NEXT)
+    assert b"not_found" not in received
+    assert not any("/v1/smuggled" in each for each in proxy.accesses()[before:])
+
+
 def test_requests_in_a_row_are_answered_in_turn(proxy: Proxy) -> None:
     received = proxy.exchange(NEXT + NEXT.replace(b"smuggled", b"health"))
     assert re.findall(rb"HTTP/1\.1 (\d{3}) ", received) == [b"404", b"200"]

@@ -12,13 +12,14 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parents[2]
-TOOLS = ("ruff", "mypy", "lint-imports", "pydoclint", "openapi-spec-validator", "python")
+TOOLS = ("ruff", "mypy", "lint-imports", "pydoclint", "bandit", "openapi-spec-validator", "python")
 STEPS = [
     "ruff check",
     "ruff format --check",
     "mypy",
     "lint-imports",
     "pydoclint --quiet service/loomwright",
+    "bandit --quiet --configfile pyproject.toml --recursive service",
     "openapi-spec-validator openapi/loomwright.yaml",
     "python -m pytest -n 2 --dist loadfile",
 ]
@@ -204,8 +205,10 @@ def test_arguments_reach_the_tests(copy: Path) -> None:
     "script",
     [
         "deploy/container/build-from-debian.sh",
+        "deploy/audit.sh",
         "deploy/start.sh",
         "deploy/lock.sh",
+        "tests/fuzz/run.sh",
         "tests/run.sh",
         ".ci/run",
     ],

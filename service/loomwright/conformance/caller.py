@@ -4,7 +4,7 @@ import os
 import re
 import shlex
 import signal
-import subprocess
+import subprocess  # runs the program that is judged  # nosec B404
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
@@ -134,7 +134,8 @@ class CallerRunner:
 
     def _ended(self, words: Sequence[str]) -> tuple[str, int, bool]:
         try:
-            process = subprocess.Popen(
+            # The command that the person at the terminal typed, without a shell.
+            process = subprocess.Popen(  # nosec B603
                 words,
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.PIPE,

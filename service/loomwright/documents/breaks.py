@@ -1,9 +1,11 @@
-"""Texts as they may be set: without controls, and with points to break what is too long.
+"""Texts as they may be set: in one line, and with points to break what is too long.
 
 Lengths are in em, the type size.
 """
 
 import re
+
+from loomwright.harmless import one_line
 
 ZERO_WIDTH_SPACE = "\u200b"
 # No character is wider, whatever font of Typst's it is taken from.
@@ -62,12 +64,6 @@ class _Widths(dict[str, float]):
 _WIDTHS = _Widths({letter: width for width, letters in _LETTERS.items() for letter in letters})
 _LEAST_LENGTH = 4
 _LONG_WORD = re.compile(rf"[^\s]{{{_LEAST_LENGTH},}}")
-# Control characters become spaces; marks that turn the direction of what follows are dropped, as
-# they could make a text read otherwise than it is (Unicode Technical Report 36).
-_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
-_DIRECTION = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u206f\ufeff\ufff9-\ufffb]")
-# Half of a pair by itself is no character, and no encoding of it exists.
-_HALF = re.compile("[\ud800-\udfff]")
 _AFTER_JOINT = re.compile(r"(?<=[_./:,;=+|&\-])(?=[^\s])")
 # A word that the rules of a language can divide: letters alone, a capital only in front, never five
 # vowels or seven consonants in a row.
@@ -110,24 +106,6 @@ def fits(text: str, room_em: float) -> bool:
     return len(text) * GREATEST_EM <= room_em or _KERNED * width_em(text) <= room_em
 
 
-def harmless_text(text: str) -> str:
-    """Return a text without what is no character of a line.
-
-    Parameters
-    ----------
-    text
-        Any.
-
-    Returns
-    -------
-    str
-        With spaces for control characters and without marks of direction.
-    """
-    if text.isprintable():
-        return text
-    return _HALF.sub("\ufffd", _DIRECTION.sub("", _CONTROL.sub(" ", text)))
-
-
 class Fitting:
     """Texts made to fit in their columns.
 
@@ -158,7 +136,7 @@ class Fitting:
             With zero-width spaces at which a word may break that is too long for the column and
             that no rules of a language divide.
         """
-        clean = harmless_text(text)
+        clean = one_line(text)
         if bold:
             room_em /= BOLD
         if max(map(len, clean.split()), default=0) * GREATEST_EM <= room_em or fits(clean, room_em):

@@ -10,16 +10,12 @@ from loomwright.documents.quote import quote_sheet
 from loomwright.documents.sheet import Sheet
 from loomwright.documents.work_order_sheet import work_order_sheet
 from loomwright.drawings.drawing import Drawing
+from loomwright.harmless import one_line
 
 _SHEETS: Mapping[str, Callable[[Answer, DocumentOptions], Sheet]] = {
     QUOTE: quote_sheet,
     FUSE_LABELS: fuse_labels_sheet,
 }
-# Controls but line ends, and what turns the direction of all that follows.
-_NOT_SET = dict.fromkeys(
-    (*range(0x20), *range(0x7F, 0xA0), *range(0x202A, 0x202F), *range(0x2066, 0x206A), 0xFEFF), " "
-)
-_NOT_SET |= dict.fromkeys((0xFFFE, 0xFFFF), "\ufffd")
 
 
 def document_sheet(
@@ -76,10 +72,10 @@ def file_name(answer: Answer, options: DocumentOptions, ending: str) -> str:
 
 
 def _plain(value: Any) -> Any:
-    # By the exact types of JSON, and a text without controls as it is: answers have many thousands.
+    # By the exact types of JSON, as answers have many thousands of texts.
     kind = type(value)
     if kind is str:
-        return value if value.isprintable() else value.translate(_NOT_SET)
+        return one_line(value)
     if kind is dict or isinstance(value, Mapping):
         return {name: _plain(entry) for name, entry in value.items()}
     if kind is list:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Any
 
-from loomwright.documents.breaks import BOLD, GREATEST_EM, Fitting, fits, harmless_text, width_em
+from loomwright.documents.breaks import BOLD, GREATEST_EM, Fitting, fits, width_em
 from loomwright.documents.sheet import (
     BLANK,
     Block,
@@ -24,6 +24,7 @@ from loomwright.documents.sheet import (
     Steps,
     Table,
 )
+from loomwright.harmless import one_line
 
 # The type sizes of the template [mm]: of texts, of tables and lists in steps, of the footer.
 _EM_MM, _SMALL_EM_MM, _FOOTER_EM_MM = 10.0 * 0.3528, 8.5 * 0.3528, 8.0 * 0.3528
@@ -78,7 +79,7 @@ def data_of(sheet: Sheet) -> dict[str, Any]:
         "language": sheet.language,
         "paper": sheet.paper,
         "margin_mm": MARGIN_MM,
-        "name": harmless_text(sheet.title),
+        "name": one_line(sheet.title),
         "title": fitting.text(sheet.title, width_mm / _TITLE_EM_MM, bold=True),
         "subtitle": fitting.text(sheet.subtitle, width_mm / _SUBTITLE_EM_MM),
         "facts": _facts(sheet.facts.pairs, width_mm / _EM_MM, fitting, across=2),
@@ -90,7 +91,7 @@ def data_of(sheet: Sheet) -> dict[str, Any]:
             }
             for section in sheet.sections
         ],
-        "page_of": [part for part in _PAGE_PART.split(harmless_text(sheet.page_of)) if part],
+        "page_of": [part for part in _PAGE_PART.split(one_line(sheet.page_of)) if part],
         "footer": fitting.text(sheet.footer, 0.6 * width_mm / _FOOTER_EM_MM),
         "hyphenate": fitting.hyphenates,
     }
@@ -315,7 +316,7 @@ def _figure(figure: Figure, width_mm: float, fitting: Fitting) -> dict[str, Any]
     return {
         "kind": "figure",
         "svg": drawing.svg,
-        "alt": harmless_text(drawing.description),
+        "alt": one_line(drawing.description),
         "caption": fitting.text(figure.caption, width_mm / _SMALL_EM_MM),
         "width_mm": scale_mm * drawing.width,
         "floats": scale_mm * drawing.height > _HIGH_DRAWING_MM,

@@ -11,7 +11,7 @@ import uuid
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
-from xml.etree import ElementTree
+from xml.etree import ElementTree  # writes, never parses  # nosec B405
 
 from loomwright.documents.paperwork import Paperwork, PaperworkError, require_complete
 from loomwright.pricing.faults import Fault

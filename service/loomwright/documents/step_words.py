@@ -180,7 +180,8 @@ CHECKS: tuple[str, ...] = (
 )
 _PLACES_BY_NAME: Mapping[str, str] = {name: name for name in ZONES.values()}
 _PLACEHOLDER = re.compile(r"\{(\w+)\}")
-_LENGTH = re.compile(r"([0-9.]+) m")
+# From the start of a figure only, so that a long one is not read again from each of its digits.
+_LENGTH = re.compile(r"(?<![0-9.])([0-9.]+) m")
 
 
 def step_text(words: Words, step: Mapping[str, Any], circuits: Mapping[str, str]) -> str:

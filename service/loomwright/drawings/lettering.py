@@ -5,6 +5,8 @@ import re
 from collections.abc import Iterator
 from html import escape
 
+from loomwright.harmless import one_line
+
 FONT = "Helvetica, Arial, 'Liberation Sans', sans-serif"
 # px of CSS; drawings are some 376 px wide, so that it is 11 px on a screen of 360 px.
 TEXT_SIZE = 12.0
@@ -48,10 +50,6 @@ _WIDTHS = {
 _WIDEST = 1000
 _BOLD = 1.16
 
-# No XML 1.0 document may hold them, or they are no part of a line, or turn the way of writing.
-_UNPRINTABLE = re.compile(
-    "[\x00-\x1f\x7f-\x9f\u2028-\u202e\u2066-\u2069\ufeff\ufff9-\uffff\ud800-\udfff]+"
-)
 # A unit, or the series of a size, stays with its figure.
 _FIGURE_AND_UNIT = re.compile(r"(?<=[0-9]) (?=[%A-Za-zµ])")
 _PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
@@ -59,7 +57,7 @@ MINUTE_S, HOUR_S = 60.0, 3600.0
 
 
 def printable(text: str) -> str:
-    """Return a text on one line with a space for whatever no drawing can show.
+    """Return a text as a drawing shows it.
 
     Parameters
     ----------
@@ -69,9 +67,9 @@ def printable(text: str) -> str:
     Returns
     -------
     str
-        Without control characters, unpaired surrogates and marks of direction.
+        In one line (``loomwright.harmless.one_line``), without spaces at its ends.
     """
-    return _UNPRINTABLE.sub(" ", text).strip()
+    return one_line(text).strip()
 
 
 def xml_text(text: str) -> str:

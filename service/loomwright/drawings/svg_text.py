@@ -6,6 +6,8 @@ Drawings are lettered in a monospaced face, so that the width of a text is known
 import re
 import unicodedata
 
+from loomwright.harmless import one_line
+
 FONT_FAMILY = "DejaVu Sans Mono, Liberation Mono, Menlo, Consolas, monospace"
 # Advance of one cell over the font size: 1233 of 2048 units in DejaVu Sans Mono, the widest of the
 # family (from memory).
@@ -13,19 +15,12 @@ CELL = 0.602
 _GREATEST_MARKS = 2
 ELLIPSIS = "\u2026"
 
-# Control characters, invisible format characters (those that turn the direction of text among
-# them), line and paragraph separators, surrogates and what is no character in XML.
-_UNPRINTABLE = re.compile(
-    "[\x00-\x1f\x7f-\x9f\u00ad\u061c\u180e\u200b-\u200f\u2028-\u202e\u2060-\u206f"
-    "\ud800-\udfff\ufdd0-\ufdef\ufeff\ufff9-\uffff"
-    "\U000e0000-\U000e0fff]"
-)
 _MARKUP = re.compile("[&<>\"']")
 _ENTITIES = {"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#39;"}
 
 
 def printable(text: str) -> str:
-    """Return a text with a space for each run of what cannot be printed and of spaces.
+    """Return a text as a diagram shows it.
 
     Parameters
     ----------
@@ -35,10 +30,10 @@ def printable(text: str) -> str:
     Returns
     -------
     str
-        Without line ends, control characters and characters that turn the direction of text; of
+        In one line (``loomwright.harmless.one_line``), with one space for each run of them; of
         marks that stand over a letter two at most, as more would reach into the next line.
     """
-    shown = " ".join(_UNPRINTABLE.sub(" ", text).split())
+    shown = " ".join(one_line(text).split())
     return shown if shown.isascii() else _with_few_marks(shown)
 
 

@@ -2,7 +2,7 @@
 
 import re
 from typing import Any
-from xml.etree.ElementTree import Element, SubElement, tostring
+from xml.etree.ElementTree import Element, SubElement, tostring  # writes only  # nosec B405
 
 import orjson
 
