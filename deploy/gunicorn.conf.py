@@ -39,7 +39,7 @@ from loomwright.web.server import (  # noqa: E402
 wsgi_app = "loomwright.web.app:create_app()"
 settings = checked_settings()
 bind = settings.listens_on
-workers = settings.workers or os.cpu_count() or 1
+workers = settings.worker_count
 worker_class = "gthread"
 threads = settings.threads
 http_parser = "python"
