@@ -9,7 +9,7 @@ from types import MappingProxyType
 from flask import Flask, Request, Response, current_app
 from flask.globals import request_ctx
 
-from loomwright.web.described_http import QUERY_KEY
+from loomwright.web.described_http import PROBE_PATHS, QUERY_KEY
 from loomwright.web.jwks import KeySetError
 from loomwright.web.key_file import (
     CALCULATE,
@@ -27,7 +27,7 @@ from loomwright.web.settings import Settings, current_settings
 from loomwright.web.tokens import TokenError, TokenVerifier, is_token
 
 # What needs no key, beside pages: whether the service is up, and what it offers.
-OPEN_PATHS = frozenset({"/v1/health", "/v1/openapi.json", "/v1/problems"})
+OPEN_PATHS = PROBE_PATHS | {"/v1/openapi.json", "/v1/problems"}
 _SCOPE_OF_TAG = MappingProxyType({"engineering": CALCULATE, "pricing": PRICE})
 _CALLER = "loomwright.caller"
 _RETRY_AFTER_S = 30

@@ -27,12 +27,12 @@ from loomwright.web import (
     work_order,
 )
 from loomwright.web.access import register_access
-from loomwright.web.answers import ENGINE_VERSION, json_response
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.manners import register_manners
 from loomwright.web.openapi import openapi_json
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.pages import register_pages
+from loomwright.web.probes import register_probes
 from loomwright.web.problems import register_problems
 from loomwright.web.quota import register_quota
 from loomwright.web.redaction import redact
@@ -96,9 +96,7 @@ def _application(settings: Settings) -> Flask:
     ):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 
-    @app.get("/v1/health")
-    def health() -> Response:
-        return json_response({"status": "ready", "engine_version": ENGINE_VERSION})
+    register_probes(app)
 
     @app.get("/v1/openapi.json")
     def openapi() -> Response:

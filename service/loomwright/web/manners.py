@@ -14,7 +14,7 @@ from flask import Flask, Request, Response
 from flask.globals import request_ctx
 from flask_cors import CORS
 
-from loomwright.web.described_http import REQUEST_ID, RESPONSE_HEADERS
+from loomwright.web.described_http import PROBE_PATHS, REQUEST_ID, RESPONSE_HEADERS
 from loomwright.web.openapi import Operation
 from loomwright.web.settings import Settings
 from loomwright.web.versions import VERSIONS
@@ -29,8 +29,6 @@ _LEVEL = 4
 KEPT_FOR_S = 300
 # What is the same for the same request until the service is exchanged, beside the calculators.
 _FIXED_PATHS = frozenset({"/v1/openapi.json", "/v1/problems"})
-# What tells the state of this moment.
-_MOMENTARY_PATHS = frozenset({"/v1/health"})
 _READS = frozenset({"GET", "HEAD"})
 _ENVIRON_ID = "loomwright.request_id"
 
@@ -81,7 +79,7 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
         if "Cache-Control" in headers:
             return response
         path = request.url_rule.rule if request.url_rule is not None else ""
-        if response.status_code != 200 or path in _MOMENTARY_PATHS or request.method not in _READS:
+        if response.status_code != 200 or path in PROBE_PATHS or request.method not in _READS:
             # Also what is refused: the same request may be answered as soon as a key is sent.
             headers.add("Cache-Control", "no-store")
             return response

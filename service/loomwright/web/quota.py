@@ -21,11 +21,11 @@ from limits.storage import storage_from_string
 from limits.strategies import FixedWindowRateLimiter
 
 from loomwright.web.access import headless_answer, known_caller
+from loomwright.web.described_http import PROBE_PATHS
 from loomwright.web.pages.serving import page_paths
 from loomwright.web.problems import ProblemError
 from loomwright.web.settings import Settings
 
-UNCOUNTED_PATHS = frozenset({"/v1/health"})
 LEFT_ALONE_S = 5.0
 _REDIS_WAIT_S = 0.25
 # A window that others count in may have begun a moment ago by another clock.
@@ -124,7 +124,7 @@ def register_quota(app: Flask, settings: Settings) -> None:
         rule = request.url_rule
         path = "" if rule is None else rule.rule
         # A page comes with its files, all kept ready: as many requests that cost next to nothing.
-        if request.method == "OPTIONS" or path in UNCOUNTED_PATHS or path in pages:
+        if request.method == "OPTIONS" or path in PROBE_PATHS or path in pages:
             return None
         # HEAD has a count of its own: it costs GET nothing, and cannot be asked without end.
         is_head = request.method == "HEAD"
