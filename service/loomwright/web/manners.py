@@ -6,7 +6,6 @@ may reuse, gets four headers and no digest.
 
 import gzip
 import hashlib
-import os
 import re
 from collections.abc import Iterable
 
@@ -16,12 +15,10 @@ from flask_cors import CORS
 
 from loomwright.web.described_http import PROBE_PATHS, REQUEST_ID, RESPONSE_HEADERS
 from loomwright.web.openapi import Operation
+from loomwright.web.request_ids import request_id
 from loomwright.web.settings import Settings
 from loomwright.web.versions import VERSIONS
 
-GREATEST_ID_LENGTH = 128
-# Visible and without a meaning to logs, shells and markup.
-_ID = re.compile(rf"[A-Za-z0-9._~+/=:@-]{{1,{GREATEST_ID_LENGTH}}}", re.ASCII)
 # Below that a compressed answer saves no packet.
 LEAST_COMPRESSED_BYTES = 1400
 # Level 4 of zlib: a fifth larger than level 9 at a third of its time (measured on answers).
@@ -30,7 +27,6 @@ KEPT_FOR_S = 300
 # What is the same for the same request until the service is exchanged, beside the calculators.
 _FIXED_PATHS = frozenset({"/v1/openapi.json", "/v1/problems"})
 _READS = frozenset({"GET", "HEAD"})
-_ENVIRON_ID = "loomwright.request_id"
 
 
 def register_manners(app: Flask, settings: Settings, operations: Iterable[Operation]) -> None:
@@ -101,16 +97,6 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
             # It would leave Origin out where there is one origin only.
             vary_header=False,
         )
-
-
-def request_id(request: Request) -> str:
-    """Return the identifier of a request: the caller's where it is a safe one, else a new one."""
-    known: str | None = request.environ.get(_ENVIRON_ID)
-    if known is None:
-        stated = request.environ.get("HTTP_X_REQUEST_ID", "")
-        known = stated if _ID.fullmatch(stated) else os.urandom(16).hex()
-        request.environ[_ENVIRON_ID] = known
-    return known
 
 
 def takes_gzip(request: Request) -> bool:

@@ -30,6 +30,7 @@ LEFT_ALONE_S = 5.0
 _REDIS_WAIT_S = 0.25
 # A window that others count in may have begun a moment ago by another clock.
 _CLOCK_SPREAD_S = 1
+_REFUSED = "too_many_requests"
 _HEADERS = "loomwright.quota"
 
 
@@ -132,12 +133,12 @@ def register_quota(app: Flask, settings: Settings) -> None:
         if standing is None:
             return None
         if is_head:
-            return None if standing.is_within else headless_answer()
+            return None if standing.is_within else headless_answer(_REFUSED)
         headers = request.environ[_HEADERS] = _quota_headers(standing)
         if standing.is_within:
             return None
         raise ProblemError(
-            "too_many_requests",
+            _REFUSED,
             f"More than {standing.limit} from this caller; wait {standing.reset_s} s.",
             headers={**headers, "Retry-After": str(standing.reset_s)},
         )

@@ -1,14 +1,17 @@
 """What the server process needs: checked settings, and refusals of its own as problem documents."""
 
+import logging
 import os
 import sys
+from collections.abc import Callable
 from typing import Any, NoReturn
 
 import orjson
 from gunicorn import util
 
 from loomwright.web.problems import CODE_OF_STATUS, MEDIA_TYPE, problem_document
-from loomwright.web.settings import Settings, SettingsError, exposure_faults, settings_from
+from loomwright.web.settings import JSON, Settings, SettingsError, exposure_faults, settings_from
+from loomwright.web.signals.logs import json_line
 
 
 def checked_settings() -> Settings:
@@ -16,7 +19,7 @@ def checked_settings() -> Settings:
     try:
         return settings_from(os.environ)
     except SettingsError as error:
-        _end(error.faults)
+        end_process(error.faults)
 
 
 def refuse_exposure(settings: Settings, addresses: list[Any]) -> None:
@@ -34,27 +37,44 @@ def refuse_exposure(settings: Settings, addresses: list[Any]) -> None:
         for address in addresses
     ]
     if faults := exposure_faults(settings, texts):
-        _end(faults)
+        end_process(faults)
 
 
-def _end(faults: list[str]) -> NoReturn:
+def end_process(faults: list[str]) -> NoReturn:
+    """End the process with one line for each fault.
+
+    Parameters
+    ----------
+    faults
+        A sentence each; as objects where the log is to be in JSON.
+    """
+    is_json = os.environ.get("LOOMWRIGHT_LOG_FORMAT") == JSON
     for fault in faults:
-        sys.stderr.write(f"loomwright: {fault}\n")
+        line = (
+            json_line("loomwright", logging.CRITICAL, fault) if is_json else f"loomwright: {fault}"
+        )
+        sys.stderr.write(f"{line}\n")
     sys.exit(1)
 
 
-def use_problem_documents() -> None:
+def use_problem_documents(told: Callable[[int], None]) -> None:
     """Make the server refuse with problem documents what it refuses before the service sees it.
 
     A request line that is too long, a broken header and the like never reach the application. The
     server has no setting for what it then writes, so its one function for that is exchanged.
+
+    Parameters
+    ----------
+    told
+        Called with the status of each refusal.
     """
-    util.write_error = _write_problem
 
+    def write_problem(sock: Any, status_int: int, reason: str, _mesg: str) -> None:
+        told(status_int)
+        # The server's own message would repeat the request line, in which a key may stand.
+        util.write_nonblock(sock, problem_message(status_int, reason))
 
-def _write_problem(sock: Any, status_int: int, reason: str, _mesg: str) -> None:
-    # The server's own message would repeat the request line, in which a key may stand.
-    util.write_nonblock(sock, problem_message(status_int, reason))
+    util.write_error = write_problem
 
 
 def problem_message(status: int, reason: str) -> bytes:
