@@ -35,32 +35,31 @@ class Exchange:
         The request's WSGI environment.
     operation
         Name of the operation, or what stands in its place.
+    start_response
+        Of the server.
     """
 
-    __slots__ = (
-        "begun_s",
-        "elapsed_s",
-        "environ",
-        "headers",
-        "is_complete",
-        "operation",
-        "span",
-        "status",
-        "streamed_bytes",
-    )
+    # Of the class until there is something to tell, which spares a request what it never sets.
+    #: Time from the request's head to the answer, of a stream to its end [s].
+    elapsed_s = 0.0
+    status = 0
+    headers: Sequence[tuple[str, str]] = ()
+    #: None where the answer is no stream.
+    streamed_bytes: int | None = None
+    is_complete = True
+    span: Any = None
 
-    def __init__(self, environ: Environ, operation: str) -> None:
+    def __init__(self, environ: Environ, operation: str, start_response: StartResponse) -> None:
         self.environ = environ
         self.operation = operation
+        self.start_response = start_response
         self.begun_s = perf_counter()
-        #: Time from the request's head to the answer, of a stream to its end [s].
-        self.elapsed_s = 0.0
-        self.status = 0
-        self.headers: Sequence[tuple[str, str]] = ()
-        #: None where the answer is no stream.
-        self.streamed_bytes: int | None = None
-        self.is_complete = True
-        self.span: Any = None
+
+    def start(self, status: str, headers: Sequence[tuple[str, str]], *error: Any) -> Any:
+        """Take note of the head of the answer and pass it on: ``start_response`` of WSGI."""
+        self.status = int(status[:3])
+        self.headers = headers
+        return self.start_response(status, headers, *error)
 
     @property
     def method(self) -> str:
@@ -100,21 +99,17 @@ class Watched:
     ) -> None:
         self._application = application
         self._operations = operations
-        self._watchers = tuple(watchers)
+        self._begin = tuple(watcher.begin for watcher in watchers)
+        self._ends = tuple(watcher.end for watcher in watchers)
 
     def __call__(self, environ: Environ, start_response: StartResponse) -> Iterable[bytes]:
         """Answer a request."""
-        exchange = Exchange(environ, self._operations.get(environ["PATH_INFO"], UNKNOWN))
-        for watcher in self._watchers:
-            watcher.begin(exchange)
-
-        def start(status: str, headers: Sequence[tuple[str, str]], *error: Any) -> Any:
-            exchange.status = int(status[:3])
-            exchange.headers = headers
-            return start_response(status, headers, *error)
-
+        operation = self._operations.get(environ["PATH_INFO"], UNKNOWN)
+        exchange = Exchange(environ, operation, start_response)
+        for begin in self._begin:
+            begin(exchange)
         try:
-            answer = self._application(environ, start)
+            answer = self._application(environ, exchange.start)
         except BaseException:
             exchange.status, exchange.is_complete = 500, False
             self._end(exchange)
@@ -126,8 +121,8 @@ class Watched:
 
     def _end(self, exchange: Exchange) -> None:
         exchange.elapsed_s = perf_counter() - exchange.begun_s
-        for watcher in self._watchers:
-            watcher.end(exchange)
+        for end in self._ends:
+            end(exchange)
 
 
 class _WatchedStream:

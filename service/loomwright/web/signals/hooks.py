@@ -218,6 +218,10 @@ def worker_exit(_server: Any, worker: Any, settings: Settings) -> None:
         from loomwright.web.signals.telemetry import shut_down
 
         shut_down()
+    if _Served.folder is not None:
+        from loomwright.web.signals.metrics import flush
+
+        flush()
     ending = sys.exc_info()[1]
     is_told_to = ending is None or (isinstance(ending, SystemExit) and not ending.code)
     if _Served.folder is not None and is_told_to:

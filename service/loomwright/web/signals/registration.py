@@ -37,8 +37,7 @@ def register_signals(app: Flask, settings: Settings, operations: Iterable[Operat
         from loomwright.web.signals.metrics import MetricsWatcher, metrics
 
         known = frozenset((*names.values(), UNKNOWN))
-        pricing = frozenset(each.name for each in offered if each.tag == "pricing")
-        watchers.append(MetricsWatcher(metrics(), known, MEMOS, pricing))
+        watchers.append(MetricsWatcher(metrics(), known, MEMOS))
     if settings.telemetry == ON:
         from loomwright.web.signals.telemetry import SpanWatcher
 
