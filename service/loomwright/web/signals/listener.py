@@ -87,8 +87,8 @@ def _only_metrics(application: Any) -> Any:
         if environ["PATH_INFO"] != PATH:
             start_response("404 Not Found", _PLAIN)
             return [b"There is /metrics only.\n"]
-        if environ["REQUEST_METHOD"] not in ("GET", "HEAD"):
-            start_response("405 Method Not Allowed", [*_PLAIN, ("Allow", "GET, HEAD")])
+        if environ["REQUEST_METHOD"] != "GET":
+            start_response("405 Method Not Allowed", [*_PLAIN, ("Allow", "GET")])
             return [b"Use GET.\n"]
         answered: Iterable[bytes] = application(environ, start_response)
         return answered

@@ -6,6 +6,7 @@ Labels come from lists of ours: operations, problem codes, verdicts, memos, chec
 where metrics are on.
 """
 
+import logging
 import os
 import threading
 import time
@@ -21,6 +22,7 @@ from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram
 from loomwright import __version__
 from loomwright.web.described_http import KNOWN_METHODS
 from loomwright.web.signals.exchange import OTHER_METHOD, PROBLEM, STREAM, VERDICT, Exchange
+from loomwright.web.signals.memos import MEMOS
 
 # [s]; sizing takes less than 1 ms, plans some 20 ms, documents 50 ms, batches minutes.
 BUCKETS_S = (
@@ -185,29 +187,27 @@ class MetricsWatcher:
     operations
         Names of all operations and of what stands in their place.
     memos
-        Cumulative hits and misses of this process by memo.
+        Counts of what is kept between requests.
     """
 
-    def __init__(
-        self,
-        counted: Metrics,
-        operations: frozenset[str],
-        memos: Mapping[str, Callable[[], tuple[int, int]]],
-    ) -> None:
+    def __init__(self, counted: Metrics, operations: frozenset[str], memos: "MemoCounts") -> None:
         self._metrics = counted
         # There from the beginning, so that each rate has a zero to rise from.
         for operation in sorted(operations):
             counted.durations.labels(operation)
-        self._memos = MemoCounts(counted.memo_lookups, memos)
+        self._memos = memos
         self._lock = threading.Lock()
         self._open: set[Exchange] = set()
-        self._ended: deque[tuple[_Kind, float]] = deque()
+        # Counts that nobody writes down must not fill the memory.
+        self._ended: deque[tuple[_Kind, float]] = deque(maxlen=_GREATEST_PENDING)
         self._flushed_by: threading.Thread | None = None
         _watchers.add(self)
 
     def begin(self, exchange: Exchange) -> None:
         """Take note of a request."""
         self._open.add(exchange)
+        if self._flushed_by is None:
+            self._flush_from_now_on()
 
     def end(self, exchange: Exchange) -> None:
         """Take note of its answer."""
@@ -224,10 +224,6 @@ class MetricsWatcher:
         self._ended.append((kind, exchange.elapsed_s))
         if STREAM in environ:
             self._count_rows(exchange.operation, environ[STREAM].verdicts)
-        if self._flushed_by is None:
-            self._flush_from_now_on()
-        elif len(self._ended) >= _GREATEST_PENDING:
-            self.flush()
 
     def _flush_from_now_on(self) -> None:
         with self._lock:
@@ -237,9 +233,18 @@ class MetricsWatcher:
                 thread.start()
 
     def _keep_flushing(self) -> None:
+        failed = False
         while True:
             time.sleep(FLUSHED_EVERY_S)
-            self.flush()
+            try:
+                self.flush()
+            except Exception:
+                # A full disk must not end the counting for good; it is told once.
+                if not failed:
+                    logging.getLogger("loomwright").exception("counts cannot be written down")
+                failed = True
+            else:
+                failed = False
 
     def flush(self) -> None:
         """Write down what was noted since the last time."""
@@ -271,6 +276,7 @@ class MetricsWatcher:
     def forget(self) -> None:
         """Begin anew in a process that was just forked: what is under way is another's."""
         self._lock = threading.Lock()
+        self._memos.forget()
         self._open.clear()
         self._ended.clear()
         self._flushed_by = None
@@ -307,6 +313,7 @@ class MemoCounts:
     def __init__(
         self, lookups: Counter, memos: Mapping[str, Callable[[], tuple[int, int]]]
     ) -> None:
+        self._lock = threading.Lock()
         # From the fork on: what the first process looked up as it started is not counted again.
         self._memos = {
             name: (counts, [lookups.labels(name, HIT), lookups.labels(name, MISS)], list(counts()))
@@ -315,8 +322,19 @@ class MemoCounts:
 
     def publish(self) -> None:
         """Count what was looked up since the last time."""
-        for counts, children, taken in self._memos.values():
-            for place, now in enumerate(counts()):
-                if now > taken[place]:
-                    children[place].inc(now - taken[place])
-                taken[place] = now
+        with self._lock:
+            for counts, children, taken in self._memos.values():
+                for place, now in enumerate(counts()):
+                    if now > taken[place]:
+                        children[place].inc(now - taken[place])
+                    taken[place] = now
+
+    def forget(self) -> None:
+        """Be usable in a process that was just forked, whoever held the lock."""
+        self._lock = threading.Lock()
+
+
+@cache
+def memo_counts() -> MemoCounts:
+    """Return the counts of the memos of this process, which all applications in it share."""
+    return MemoCounts(metrics().memo_lookups, MEMOS)

@@ -33,11 +33,10 @@ def register_signals(app: Flask, settings: Settings, operations: Iterable[Operat
     names[OPENAPI_PATH] = OPENAPI
     watchers: list[Watcher] = []
     if settings.metrics_bind:
-        from loomwright.web.signals.memos import MEMOS
-        from loomwright.web.signals.metrics import MetricsWatcher, metrics
+        from loomwright.web.signals.metrics import MetricsWatcher, memo_counts, metrics
 
         known = frozenset((*names.values(), UNKNOWN))
-        watchers.append(MetricsWatcher(metrics(), known, MEMOS))
+        watchers.append(MetricsWatcher(metrics(), known, memo_counts()))
     if settings.telemetry == ON:
         from loomwright.web.signals.telemetry import SpanWatcher
 
