@@ -4,7 +4,7 @@ import json
 import logging
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from io import StringIO
 
 import pytest
@@ -12,8 +12,6 @@ import pytest
 from loomwright.web.redaction import redact
 from loomwright.web.signals.logs import json_line, use_json
 from set_up import create_with
-
-Lines = Callable[[], list[dict[str, object]]]
 
 
 @pytest.fixture
@@ -27,7 +25,8 @@ def logger() -> logging.Logger:
 
 
 def written(logger: logging.Logger) -> list[dict[str, object]]:
-    (handler,) = logger.handlers
+    # The first one is ours; the test runner adds its own.
+    handler = logger.handlers[0]
     assert isinstance(handler, logging.StreamHandler)
     return [json.loads(line) for line in handler.stream.getvalue().splitlines()]
 
@@ -50,9 +49,8 @@ def test_no_line_holds_a_key(logger: logging.Logger) -> None:
     first, second = written(logger)
     assert first["message"] == "asked /v1/a?key=(redacted)"
     assert "ValueError: /v1/a?key=(redacted)" in str(second["exc_info"])
-    assert "S3cret\n" not in str(second["exc_info"])
     assert second["message"] == "failed at ?key=(redacted)"
-    assert "S3cret" not in str(first) + str(second["message"])
+    assert "S3cret" not in str([first, second])
 
 
 @pytest.fixture
@@ -78,7 +76,7 @@ def test_lines_of_the_application_name_the_request(application_log: StringIO) ->
     assert line["id"] == "it-failed"
     assert line["level"] == "ERROR"
     assert "ValueError: ?key=(redacted)" in line["exc_info"]
-    assert "S3cret" not in line["exc_info"].replace('ValueError("?key=S3cret")', "")
+    assert "S3cret" not in str(line)
 
 
 def test_a_line_can_be_made_before_there_is_a_log() -> None:

@@ -159,6 +159,8 @@ def post_fork(_server: Any, worker: Any) -> None:
 
     Parameters
     ----------
+    _server
+        The first process, as it was when this one was made.
     worker
         The new process, in which this is called.
     """
@@ -207,6 +209,8 @@ def worker_exit(_server: Any, worker: Any, settings: Settings) -> None:
 
     Parameters
     ----------
+    _server
+        The first process, as it was when this one was made.
     worker
         The process that ends, in which this is called.
     settings
