@@ -9,7 +9,9 @@ from typing import Any, NoReturn
 import orjson
 from gunicorn import util
 
+from loomwright.web.described_http import REQUEST_ID
 from loomwright.web.problems import CODE_OF_STATUS, MEDIA_TYPE, problem_document
+from loomwright.web.request_ids import new_id
 from loomwright.web.settings import JSON, Settings, SettingsError, exposure_faults, settings_from
 from loomwright.web.signals.logs import json_line
 
@@ -97,7 +99,7 @@ def problem_message(status: int, reason: str) -> bytes:
     body = orjson.dumps(problem_document(code, detail, status=status))
     head = (
         f"HTTP/1.1 {status} {reason}\r\nConnection: close\r\nContent-Type: {MEDIA_TYPE}\r\n"
-        f"Cache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n"
+        f"Cache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n{REQUEST_ID}: {new_id()}\r\n"
         f"Content-Length: {len(body)}\r\n\r\n"
     )
     return head.encode("ascii") + body
