@@ -99,7 +99,7 @@ def problem_message(status: int, reason: str) -> bytes:
     body = orjson.dumps(problem_document(code, detail, status=status))
     head = (
         f"HTTP/1.1 {status} {reason}\r\nConnection: close\r\nContent-Type: {MEDIA_TYPE}\r\n"
-        f"Cache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n{REQUEST_ID}: {new_id()}\r\n"
-        f"Content-Length: {len(body)}\r\n\r\n"
+        f"Cache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n"
+        f"{REQUEST_ID}: {new_id()}\r\nContent-Length: {len(body)}\r\n\r\n"
     )
     return head.encode("ascii") + body
