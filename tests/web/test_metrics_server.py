@@ -46,7 +46,7 @@ def test_a_folder_of_its_own_is_made_for_it_alone(
 
 
 def test_a_stated_folder_is_emptied_of_counts_and_kept(tmp_path: Path, nothing_served: Any) -> None:
-    for name in ("counter_0.db", "gauge_livesum_server.db", "notes"):
+    for name in ("counter_0.db", "gauge_livesum_server.db", "0.ended", "notes"):
         (tmp_path / name).touch()
     assert hooks._folder(Settings(metrics_folder=tmp_path)) == tmp_path
     assert {path.name for path in tmp_path.iterdir()} == {"lock", "notes"}
@@ -111,6 +111,10 @@ def start_with(**settings: str) -> list[str]:
 
 
 def test_an_address_that_is_taken_ends_the_start_with_a_line() -> None:
+    def folders() -> set[Path]:
+        return set(Path(tempfile.gettempdir()).glob("loomwright-metrics-*"))
+
+    before = folders()
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
@@ -120,6 +124,8 @@ def test_an_address_that_is_taken_ends_the_start_with_a_line() -> None:
         f"loomwright: LOOMWRIGHT_METRICS_BIND is '{address}', where nothing can be served: "
         "Address already in use."
     )
+    # Nothing is left of it.
+    assert folders() <= before
 
 
 def test_faults_of_the_settings_are_objects_where_the_log_is() -> None:

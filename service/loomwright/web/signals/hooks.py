@@ -11,6 +11,7 @@ that takes the place of another goes on from what that one counted. So sums neve
 are never more files than places.
 """
 
+import atexit
 import contextlib
 import os
 import shutil
@@ -32,6 +33,7 @@ from loomwright.web.signals.waiting import held_within
 # The library reads it.
 _VARIABLE = "PROMETHEUS_MULTIPROC_DIR"
 _LOCK = "lock"
+_ENDED = ".ended"
 _LOCK_WAIT_S = 5.0
 _PREFIX = "loomwright-metrics-"
 
@@ -76,8 +78,7 @@ def _folder(settings: Settings) -> Path:
     stated = settings.metrics_folder
     if stated is None:
         try:
-            _Served.is_own_folder = True
-            return Path(tempfile.mkdtemp(prefix=_PREFIX))
+            folder = Path(tempfile.mkdtemp(prefix=_PREFIX))
         except OSError as error:
             end_process(
                 [
@@ -85,14 +86,24 @@ def _folder(settings: Settings) -> Path:
                     "LOOMWRIGHT_METRICS_FOLDER to one that can be written to."
                 ]
             )
+        _Served.is_own_folder = True
+        # Also where the start fails; in a process that was forked it is not its own.
+        atexit.register(_remove, folder, os.getpid())
+        return folder
     lock = os.open(stated / _LOCK, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     # Processes of a server that was killed hold on to it until they see that they are alone.
     if not held_within(lambda: _try_lock(lock), _LOCK_WAIT_S):
         end_process([f"LOOMWRIGHT_METRICS_FOLDER is '{stated}', which another server uses."])
     _Served.lock = lock
-    for file in stated.glob("*.db"):
-        file.unlink()
+    for pattern in ("*.db", f"*{_ENDED}"):
+        for file in stated.glob(pattern):
+            file.unlink()
     return stated
+
+
+def _remove(folder: Path, owner: int) -> None:
+    if os.getpid() == owner:
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 def _try_lock(lock: int) -> bool:
@@ -169,7 +180,8 @@ def post_fork(_server: Any, worker: Any) -> None:
     from loomwright.web.signals.metrics import metrics
 
     # Held by two, the address and the folder would stay taken once the first process is gone.
-    _Served.listener.close_socket()
+    if _Served.listener is not None:
+        _Served.listener.close_socket()
     if _Served.lock is not None:
         os.close(_Served.lock)
     _Served.place = str(worker.metrics_place)
@@ -235,7 +247,7 @@ def worker_exit(_server: Any, worker: Any, settings: Settings) -> None:
 
 def _mark(worker: Any) -> Path:
     assert _Served.folder is not None
-    return _Served.folder / f"{worker.metrics_place}.ended"
+    return _Served.folder / f"{worker.metrics_place}{_ENDED}"
 
 
 def on_exit(_server: Any) -> None:
