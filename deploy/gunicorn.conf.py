@@ -104,7 +104,7 @@ Response.write = write_with_head
 def on_starting(server: Any) -> None:
     """Look at where the server really listens; the command line may say otherwise than here."""
     refuse_exposure(settings, server.cfg.address)
-    use_problem_documents(hooks.note_refused_unread)
+    use_problem_documents()
     drain_before_the_end(server)
     hooks.on_starting(server, settings)
 

@@ -3,7 +3,6 @@
 import logging
 import os
 import sys
-from collections.abc import Callable
 from typing import Any, NoReturn
 
 import orjson
@@ -14,6 +13,7 @@ from loomwright.web.problems import CODE_OF_STATUS, MEDIA_TYPE, problem_document
 from loomwright.web.request_ids import new_id
 from loomwright.web.settings import JSON, Settings, SettingsError, exposure_faults, settings_from
 from loomwright.web.signals.logs import json_line
+from loomwright.web.signals.refusals import note_refusal
 
 
 def checked_settings() -> Settings:
@@ -59,28 +59,22 @@ def end_process(faults: list[str]) -> NoReturn:
     sys.exit(1)
 
 
-def use_problem_documents(told: Callable[[int], None]) -> None:
+def use_problem_documents() -> None:
     """Make the server refuse with problem documents what it refuses before the service sees it.
 
     A request line that is too long, a broken header and the like never reach the application. The
     server has no setting for what it then writes, so its one function for that is exchanged.
-
-    Parameters
-    ----------
-    told
-        Called with the status of each refusal.
     """
+    util.write_error = _write_problem
 
-    def write_problem(sock: Any, status_int: int, reason: str, _mesg: str) -> None:
-        told(status_int)
-        # The server's own message would repeat the request line, in which a key may stand.
-        util.write_nonblock(sock, problem_message(status_int, reason))
 
-    util.write_error = write_problem
+def _write_problem(sock: Any, status_int: int, reason: str, _mesg: str) -> None:
+    # The server's own message would repeat the request line, in which a key may stand.
+    util.write_nonblock(sock, problem_message(status_int, reason))
 
 
 def problem_message(status: int, reason: str) -> bytes:
-    """Return a whole HTTP answer with a problem document.
+    """Return a whole HTTP answer with a problem document, and tell those who watch of it.
 
     Parameters
     ----------
@@ -94,6 +88,7 @@ def problem_message(status: int, reason: str) -> bytes:
     bytes
         Head and body.
     """
+    note_refusal(status)
     code = CODE_OF_STATUS.get(status, "http_error")
     detail = f"{reason}; the request was refused before it was read."
     body = orjson.dumps(problem_document(code, detail, status=status))

@@ -25,6 +25,7 @@ from loomwright.web.effective_settings import settings_line
 from loomwright.web.server import end_process
 from loomwright.web.settings import ON, Settings
 from loomwright.web.signals.logs import set_up_logs
+from loomwright.web.signals.refusals import watch_refusals
 from loomwright.web.signals.waiting import held_within
 
 # Libraries of what is off are not loaded.
@@ -140,6 +141,8 @@ def on_starting(server: Any, settings: Settings) -> None:
                 f"served: {error.strerror}."
             ]
         )
+    refused = metrics().refused_unread
+    watch_refusals(lambda status: refused.labels(str(status)).inc())
     metrics().of_server(server.cfg.workers * server.cfg.threads)
     _Served.listener.start()
 
@@ -254,18 +257,3 @@ def on_exit(_server: Any) -> None:
     """Take away the folder that was made for this server."""
     if _Served.is_own_folder and _Served.folder is not None:
         shutil.rmtree(_Served.folder, ignore_errors=True)
-
-
-def note_refused_unread(status: int) -> None:
-    """Count a request that the server refused before it read it.
-
-    Parameters
-    ----------
-    status
-        Of the refusal.
-    """
-    if _Served.folder is None:
-        return
-    from loomwright.web.signals.metrics import metrics
-
-    metrics().refused_unread.labels(str(status)).inc()
