@@ -17,6 +17,7 @@ from loomwright.web.described_http import PROBE_PATHS, REQUEST_ID, RESPONSE_HEAD
 from loomwright.web.openapi import Operation
 from loomwright.web.request_ids import request_id
 from loomwright.web.settings import Settings
+from loomwright.web.signals.exchange import RESPONSE
 from loomwright.web.versions import VERSIONS
 
 # Below that a compressed answer saves no packet.
@@ -51,6 +52,8 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
     @app.after_request
     def finish(response: Response) -> Response:
         request = request_ctx.request
+        # For those who watch.
+        request.environ[RESPONSE] = response
         headers = response.headers
         # What nobody has set is added, which needs no look at the fields that are there.
         headers.add(REQUEST_ID, request_id(request))

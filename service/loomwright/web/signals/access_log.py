@@ -14,7 +14,7 @@ import orjson
 from loomwright.web.access import caller_name
 from loomwright.web.request_ids import id_of_environ
 from loomwright.web.settings import JSON
-from loomwright.web.signals.exchange import PROBLEM, Exchange
+from loomwright.web.signals.exchange import PROBLEM, RESPONSE, Exchange
 
 _STANDARD_OUTPUT = 1
 _LEVEL, _LOGGER, _MESSAGE = "INFO", "loomwright.access", "request"
@@ -86,10 +86,8 @@ def _sent_bytes(exchange: Exchange) -> int:
         return exchange.streamed_bytes
     if exchange.environ["REQUEST_METHOD"] == "HEAD":
         return 0
-    for name, value in exchange.headers:
-        if name == "Content-Length":
-            return int(value)
-    return 0
+    response = exchange.environ.get(RESPONSE)
+    return 0 if response is None else response.calculate_content_length() or 0
 
 
 def _json_line(time: str, told: dict[str, str | int | float | bool]) -> bytes:

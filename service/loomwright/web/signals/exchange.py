@@ -13,7 +13,8 @@ from flask.globals import request_ctx
 
 from loomwright.web.described_http import KNOWN_METHODS
 
-# What the views leave in the environment of a request.
+# What the application leaves in the environment of a request.
+RESPONSE = "loomwright.response"
 VERDICT = "loomwright.verdict"
 PROBLEM = "loomwright.problem"
 STREAM = "loomwright.stream"
@@ -35,31 +36,22 @@ class Exchange:
         The request's WSGI environment.
     operation
         Name of the operation, or what stands in its place.
-    start_response
-        Of the server.
     """
 
     # Of the class until there is something to tell, which spares a request what it never sets.
     #: Time from the request's head to the answer, of a stream to its end [s].
     elapsed_s = 0.0
-    status = 0
-    headers: Sequence[tuple[str, str]] = ()
+    #: Until an answer is made.
+    status = 500
     #: None where the answer is no stream.
     streamed_bytes: int | None = None
     is_complete = True
     span: Any = None
 
-    def __init__(self, environ: Environ, operation: str, start_response: StartResponse) -> None:
+    def __init__(self, environ: Environ, operation: str) -> None:
         self.environ = environ
         self.operation = operation
-        self.start_response = start_response
         self.begun_s = perf_counter()
-
-    def start(self, status: str, headers: Sequence[tuple[str, str]], *error: Any) -> Any:
-        """Take note of the head of the answer and pass it on: ``start_response`` of WSGI."""
-        self.status = int(status[:3])
-        self.headers = headers
-        return self.start_response(status, headers, *error)
 
     @property
     def method(self) -> str:
@@ -105,15 +97,18 @@ class Watched:
     def __call__(self, environ: Environ, start_response: StartResponse) -> Iterable[bytes]:
         """Answer a request."""
         operation = self._operations.get(environ["PATH_INFO"], UNKNOWN)
-        exchange = Exchange(environ, operation, start_response)
+        exchange = Exchange(environ, operation)
         for begin in self._begin:
             begin(exchange)
         try:
-            answer = self._application(environ, exchange.start)
+            answer = self._application(environ, start_response)
         except BaseException:
-            exchange.status, exchange.is_complete = 500, False
+            exchange.is_complete = False
             self._end(exchange)
             raise
+        response = environ.get(RESPONSE)
+        if response is not None:
+            exchange.status = response.status_code
         if STREAM in environ:
             return _WatchedStream(answer, exchange, self._end)
         self._end(exchange)
