@@ -72,7 +72,7 @@ EXPOSE 8080
 # Requests under way have 30 s to end.
 STOPSIGNAL SIGTERM
 HEALTHCHECK --interval=10s --timeout=3s --start-period=20s CMD ["/opt/loomwright/bin/python", "-c", \
-    "import http.client as h; c = h.HTTPConnection('127.0.0.1', 8080, timeout=2); c.request('GET', '/v1/health'); raise SystemExit(c.getresponse().status != 200)"]
+    "import http.client as h; c = h.HTTPConnection('127.0.0.1', 8080, timeout=2); c.request('GET', '/v1/live'); raise SystemExit(c.getresponse().status != 200)"]
 # Workers say in memory that they live, so that no file system has to be writable.
 CMD ["/opt/loomwright/bin/python", "-m", "gunicorn", "--config", "/etc/loomwright/gunicorn.conf.py", \
     "--worker-tmp-dir", "/dev/shm"]

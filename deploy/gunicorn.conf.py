@@ -29,17 +29,19 @@ for _library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 from gunicorn.http.wsgi import Response  # noqa: E402
 
 from loomwright.web.draining import drain_before_the_end  # noqa: E402
-from loomwright.web.redaction import RedactingLogger  # noqa: E402
 from loomwright.web.server import (  # noqa: E402
     checked_settings,
     refuse_exposure,
     use_problem_documents,
 )
+from loomwright.web.signals import hooks  # noqa: E402
+from loomwright.web.signals.logs import server_logger  # noqa: E402
 
 wsgi_app = "loomwright.web.app:create_app()"
 settings = checked_settings()
+hooks.prepare(settings)
 bind = settings.listens_on
-workers = settings.workers or os.cpu_count() or 1
+workers = settings.worker_count
 worker_class = "gthread"
 threads = settings.threads
 http_parser = "python"
@@ -51,10 +53,10 @@ preload_app = True
 control_socket_disable = True
 
 # A key may stand in an address, so the logs, this one too where it is wanted, leave it out.
-logger_class = RedactingLogger
+logger_class = server_logger(settings)
 accesslog = None
 errorlog = "-"
-loglevel = "warning"
+loglevel = settings.log_level
 
 # [s] between two pieces of one request, then the connection is dropped.
 STALLED_CLIENT_S = 10
@@ -104,6 +106,21 @@ def on_starting(server: Any) -> None:
     refuse_exposure(settings, server.cfg.address)
     use_problem_documents()
     drain_before_the_end(server)
+    hooks.on_starting(server, settings)
+
+
+# What the processes count, and the spans that they send: loomwright/web/signals/hooks.py.
+pre_fork, post_fork, child_exit, on_exit = (
+    hooks.pre_fork,
+    hooks.post_fork,
+    hooks.child_exit,
+    hooks.on_exit,
+)
+
+
+def worker_exit(server: Any, worker: Any) -> None:
+    """Let a process that ends send and tell what it has yet to."""
+    hooks.worker_exit(server, worker, settings)
 
 
 def when_ready(server: Any) -> None:

@@ -36,6 +36,8 @@ SEQUENCES, STEPS = 60, 5
 # A required parameter that is JSON text is written as JSON once more by schemathesis, so none of
 # its requests can be right; tests/recording.py and tests/clients ask the examples by GET.
 ENCODED_TWICE = ("GET /v1/match-load-impedance",)
+# Without parameters there is nothing to show or to vary but the request itself.
+BARE = tuple(f"GET /v1/{name}" for name in ("health", "live", "price-books", "problems", "ready"))
 # Called as WSGI, schemathesis asks for gzip and does not unpack it; on the real server it does.
 UNPACKED = {"Accept-Encoding": "identity"}
 
@@ -61,8 +63,7 @@ def phases_seen():
     seen = Counter()
     yield seen
     for label in {label for label, _, _ in seen}:
-        if label in ("GET /v1/health", "GET /v1/price-books", "GET /v1/problems"):
-            # Without parameters there is nothing to show or to vary but the request itself.
+        if label in BARE:
             continue
         phases = {phase for name, phase, _ in seen if name == label}
         assert phases == {"examples", "coverage", "fuzzing"}, f"{label}: only {phases}"

@@ -13,6 +13,7 @@ from loomwright.web.forms.registry import FORMS_BY_OPERATION
 from loomwright.web.key_file import SCOPES, keys_of_file
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problem_codes import CODES
+from loomwright.web.request_ids import GREATEST_ID_LENGTH
 from loomwright.web.requests import GREATEST_BODY_BYTES
 from loomwright.web.schemas.batch import (
     GREATEST_BATCH_BYTES,
@@ -61,7 +62,7 @@ def test_figures_in_the_prose_are_those_of_the_code() -> None:
     for page, figure in (
         (HTTP, f"max-age={manners.KEPT_FOR_S}"),
         (HTTP, f"from {manners.LEAST_COMPRESSED_BYTES} bytes on"),
-        (HTTP, f"1 to {manners.GREATEST_ID_LENGTH} letters"),
+        (HTTP, f"1 to {GREATEST_ID_LENGTH} letters"),
         (HTTP, f"{packages} packages, {vehicles} vehicles and {pairs} pairs"),
         (HTTP, f"{packages}, {vehicles}, {pairs}"),
         (DEPLOY, f"again after {jwks.KEPT_FOR_S / 60:g} min"),

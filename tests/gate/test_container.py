@@ -53,6 +53,7 @@ def test_the_image_is_as_it_says() -> None:
     assert re.search(r"^ARG BASE=python:3\.11\.\d+-slim-bookworm$", DOCKERFILE, re.MULTILINE)
     assert re.search(r"^USER 10001:10001$", FINAL, re.MULTILINE)
     assert re.search(r"^STOPSIGNAL SIGTERM$", FINAL, re.MULTILINE)
+    assert "'GET', '/v1/live'" in FINAL
     # Lists of arguments, not lines of a shell, which would keep signals to itself.
     assert re.search(r'^CMD \["/opt/', FINAL, re.MULTILINE)
     assert re.search(r'^HEALTHCHECK .* CMD \["/opt/', FINAL, re.MULTILINE)
@@ -149,6 +150,7 @@ def test_the_composed_instances_are_set_as_the_service_takes_it(tmp_path: Path) 
         assert settings.needs_keys
         assert settings.rate_limit_storage == "redis://redis:6379/0"
         assert int(service["stop_grace_period"].removesuffix("s")) > 30
+        assert "'/v1/ready'" in service["healthcheck"]["test"][-1]
         # Nobody reaches an instance but through the proxy.
         assert "ports" not in service
         assert service["networks"] == ["inside"]

@@ -20,6 +20,9 @@ LATE = (
     "mdurl",
     "flask_swagger_ui",
     "PIL",
+    # Signals that are off.
+    "prometheus_client",
+    "opentelemetry",
     "lxml",
     "loomwright.documents.for_people",
     "loomwright.documents.html",

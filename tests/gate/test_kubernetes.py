@@ -147,14 +147,36 @@ def test_the_example_secret_holds_nothing() -> None:
 
 @builds
 def test_the_probes_ask_what_the_service_answers(documents: list[Document]) -> None:
-    assert container(documents)["ports"] == [{"name": "http", "containerPort": 8080}]
+    assert container(documents)["ports"] == [
+        {"name": "http", "containerPort": 8080},
+        {"name": "metrics", "containerPort": 9464},
+    ]
     client = create_app().test_client()
-    for name in ("startupProbe", "readinessProbe", "livenessProbe"):
+    # A restart helps neither a start that lasts nor a file that is at fault.
+    wanted = {"startupProbe": "live", "readinessProbe": "ready", "livenessProbe": "live"}
+    for name, status in wanted.items():
         asked = container(documents)[name]["httpGet"]
         assert asked["port"] == "http"
-        assert client.get(asked["path"]).get_json()["status"] == "ready"
+        assert client.get(asked["path"]).get_json()["status"] == status
     (port,) = named(documents, "Service", "loomwright")["spec"]["ports"]
     assert port["targetPort"] == "http"
+
+
+@builds
+def test_metrics_are_scraped_where_they_are_served(documents: list[Document]) -> None:
+    stated = named(documents, "ConfigMap", "loomwright-settings")["data"]
+    port = stated[f"{PREFIX}METRICS_BIND"].rpartition(":")[2]
+    (bound,) = (each for each in container(documents)["ports"] if each["name"] == "metrics")
+    assert str(bound["containerPort"]) == port
+    annotations = deployment(documents)["spec"]["template"]["metadata"]["annotations"]
+    assert annotations == {
+        "prometheus.io/scrape": "true",
+        "prometheus.io/port": port,
+        "prometheus.io/path": "/metrics",
+    }
+    # The Service leads nobody there.
+    (offered,) = named(documents, "Service", "loomwright")["spec"]["ports"]
+    assert offered["targetPort"] == "http"
 
 
 @builds
@@ -177,9 +199,14 @@ def test_images_are_pinned(documents: list[Document]) -> None:
 def test_the_network_is_closed_but_for_what_is_named(documents: list[Document]) -> None:
     policy = named(documents, "NetworkPolicy", "loomwright")["spec"]
     assert policy["policyTypes"] == ["Ingress", "Egress"]
-    (way_in,) = policy["ingress"]
+    way_in, scrapes = policy["ingress"]
     assert way_in["ports"] == [{"protocol": "TCP", "port": 8080}]
     assert way_in["from"]
+    assert scrapes["ports"] == [{"protocol": "TCP", "port": 9464}]
+    (scraper,) = scrapes["from"]
+    assert scraper["namespaceSelector"]["matchLabels"] == {
+        "kubernetes.io/metadata.name": "monitoring"
+    }
     ways_out = {
         port["port"]: way["to"][0]["podSelector"]["matchLabels"]
         for way in policy["egress"]

@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import re
 import socket
 import subprocess
 import sys
@@ -120,6 +121,8 @@ def test_what_the_server_itself_refuses_is_a_problem_and_no_log_holds_a_key(
             assert problem["code"] == CODE_OF_STATUS[status]
             assert int(fields["content-length"]) == len(body)
             assert SECRET.encode() not in body
+            # Made up by the server: it has read no header field.
+            assert re.fullmatch(r"[0-9a-f]{32}", fields["x-request-id"])
         for key, status in ((KEY, 200), (SECRET, 401)):
             line = f"GET /v1/size-conductor?{QUERY}&key={key} HTTP/1.1\r\n".encode()
             referer = f"Referer: http://x/?key={key}\r\n".encode()

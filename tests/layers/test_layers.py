@@ -59,6 +59,11 @@ BREAKERS = {
         ("loomwright.batch.offence", "import distributed"),
         ("loomwright.batch.engine", "import dask"),
     ],
+    "Only the signals know Prometheus and OpenTelemetry": [
+        ("loomwright.web.offence", "import prometheus_client"),
+        ("loomwright.batch.offence", "import opentelemetry"),
+        ("loomwright.web.signals.metrics", "import opentelemetry"),
+    ],
     "The web process never loads the cluster module": [
         ("loomwright.web.offence", "import loomwright.batch.runs.cluster"),
         ("loomwright.web.offence", "import loomwright.batch.runs.command"),

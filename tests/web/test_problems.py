@@ -13,11 +13,11 @@ from drawn_requests import client, document, resolved, validator
 from loomwright.engineering.errors import EngineeringError
 from loomwright.web.access import OPEN_PATHS
 from loomwright.web.app import GREATEST_BODY_BYTES, create_app
+from loomwright.web.described_http import PROBE_PATHS
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.pages.serving import page_paths
 from loomwright.web.problem_codes import CODES
 from loomwright.web.problems import MEDIA_TYPE, pointers_of_messages
-from loomwright.web.quota import UNCOUNTED_PATHS
 from set_up import create_with, key_entry
 
 CONDUCTOR = {"series": "awg", "load_current": 20, "supply_voltage": 12.6, "length": 4.5}
@@ -423,7 +423,7 @@ def test_every_route_refuses_in_one_shape_without_key_and_above_the_limit(tmp_pa
     seen = 0
     # Pages are for people, who have no key yet, and come with files that would use a limit up.
     open_paths = OPEN_PATHS | page_paths(keyed.application)
-    uncounted_paths = UNCOUNTED_PATHS | page_paths(limited.application)
+    uncounted_paths = PROBE_PATHS | page_paths(limited.application)
     for path, method in routes(keyed.application):
         if path in open_paths:
             assert keyed.open(path, method=method).status_code == 200

@@ -48,6 +48,8 @@ class MetBefore:
 
 _free: list[MetBefore] = []
 _lock = threading.Lock()
+# Hits and misses.
+_lookups = [0, 0]
 
 
 def lend(book: PriceBook, borrower: object) -> MetBefore:
@@ -67,9 +69,15 @@ def lend(book: PriceBook, borrower: object) -> MetBefore:
     """
     with _lock:
         place = next((place for place, met in enumerate(_free) if met.book is book), None)
+        _lookups[place is None] += 1
         met = MetBefore(book) if place is None else _free.pop(place)
     weakref.finalize(borrower, _give_back, met).atexit = False
     return met
+
+
+def lookups() -> tuple[int, int]:
+    """Return how often something met before was lent, and how often nothing, in this process."""
+    return _lookups[False], _lookups[True]
 
 
 def _give_back(met: MetBefore) -> None:

@@ -141,6 +141,12 @@ def _read(stated: bytes) -> PriceBook:
     return price_book_from_document(orjson.loads(stated))
 
 
+def book_lookups() -> tuple[int, int]:
+    """Return how often a book was found read already, and how often not, in this process."""
+    counts = _read.cache_info()
+    return counts.hits, counts.misses
+
+
 def _capabilities(provider_name: str, provider: Provider) -> Document:
     document = provider.capabilities()
     if document is None:

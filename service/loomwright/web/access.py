@@ -9,7 +9,7 @@ from types import MappingProxyType
 from flask import Flask, Request, Response, current_app
 from flask.globals import request_ctx
 
-from loomwright.web.described_http import QUERY_KEY
+from loomwright.web.described_http import OPENAPI_PATH, PROBE_PATHS, QUERY_KEY
 from loomwright.web.jwks import KeySetError
 from loomwright.web.key_file import (
     CALCULATE,
@@ -24,12 +24,14 @@ from loomwright.web.openapi import Operation
 from loomwright.web.pages.serving import page_paths
 from loomwright.web.problems import ProblemError
 from loomwright.web.settings import Settings, current_settings
+from loomwright.web.signals.exchange import note_problem
 from loomwright.web.tokens import TokenError, TokenVerifier, is_token
 
 # What needs no key, beside pages: whether the service is up, and what it offers.
-OPEN_PATHS = frozenset({"/v1/health", "/v1/openapi.json", "/v1/problems"})
+OPEN_PATHS = PROBE_PATHS | {OPENAPI_PATH, "/v1/problems"}
 _SCOPE_OF_TAG = MappingProxyType({"engineering": CALCULATE, "pricing": PRICE})
 _CALLER = "loomwright.caller"
+_TOKEN = "token"
 _RETRY_AFTER_S = 30
 
 
@@ -77,19 +79,30 @@ def register_access(app: Flask, settings: Settings, operations: Iterable[Operati
             # A path that no operation names asks for the widest scope.
             scope = scopes.get(path, PRICE)
             _require(request, scope, path in calculators and request.method in ("GET", "HEAD"))
-        except ProblemError:
+        except ProblemError as error:
             if request.method != "HEAD":
                 raise
-            return headless_answer()
+            return headless_answer(error.code)
         return None
 
 
-def headless_answer() -> Response:
+def headless_answer(code: str) -> Response:
     """Return the answer to HEAD where GET would be refused for want of a key or of quota.
 
     A spreadsheet asks HEAD before GET and gives the cell up when it fails. Nothing is computed and
     nothing is told.
+
+    Parameters
+    ----------
+    code
+        Problem code of the refusal, for those who watch.
+
+    Returns
+    -------
+    Response
+        Without content.
     """
+    note_problem(code)
     return Response(status=200, headers={"Cache-Control": "no-store"})
 
 
@@ -162,6 +175,27 @@ def known_caller(request: Request) -> Caller | None:
     return caller
 
 
+def caller_name(environ: dict[str, object]) -> str:
+    """Return who asked, for a log: the identifier of a key, or ``token``; empty where unknown.
+
+    What stands in a token is somebody's name, and is not told.
+
+    Parameters
+    ----------
+    environ
+        Of a request that was answered.
+
+    Returns
+    -------
+    str
+        Of letters, digits, dots, hyphens and underscores.
+    """
+    caller = environ.get(_CALLER)
+    if not isinstance(caller, Caller):
+        return ""
+    return _TOKEN if caller.identifier.startswith(f"{_TOKEN}:") else caller.identifier
+
+
 def _found_caller(request: Request, is_sheet: bool) -> Caller:
     scheme, _, stated = request.environ.get("HTTP_AUTHORIZATION", "").partition(" ")
     credential = stated.strip() if scheme.lower() == "bearer" else ""
@@ -213,7 +247,7 @@ def _caller_of_token(token: str, settings: Settings) -> Caller:
     except TokenError as error:
         code = "key_expired" if error.is_out_of_time else "key_not_accepted"
         raise ProblemError(code, str(error)) from None
-    return Caller(f"token:{subject}", scopes)
+    return Caller(f"{_TOKEN}:{subject}", scopes)
 
 
 def _unavailable() -> ProblemError:

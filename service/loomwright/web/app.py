@@ -27,18 +27,21 @@ from loomwright.web import (
     work_order,
 )
 from loomwright.web.access import register_access
-from loomwright.web.answers import ENGINE_VERSION, json_response
+from loomwright.web.described_http import OPENAPI_PATH
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.manners import register_manners
 from loomwright.web.openapi import openapi_json
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.pages import register_pages
+from loomwright.web.probes import register_probes
 from loomwright.web.problems import register_problems
 from loomwright.web.quota import register_quota
 from loomwright.web.redaction import redact
 from loomwright.web.requests import GREATEST_BODY_BYTES
 from loomwright.web.schemas.batch import batch_examples
-from loomwright.web.settings import Settings, keep_settings, settings_from
+from loomwright.web.settings import JSON, Settings, keep_settings, settings_from
+from loomwright.web.signals.logs import use_json
+from loomwright.web.signals.registration import readiness_watcher, register_signals
 
 
 def create_app(settings: Settings | None = None) -> Flask:
@@ -72,6 +75,8 @@ def _application(settings: Settings) -> Flask:
     app.config["MAX_CONTENT_LENGTH"] = GREATEST_BODY_BYTES
     keep_settings(app, settings)
     redact(app.logger)
+    if settings.log_format == JSON:
+        use_json(app.logger)
     register_problems(app)
     register_access(app, settings, OPERATIONS)
     register_quota(app, settings)
@@ -96,15 +101,14 @@ def _application(settings: Settings) -> Flask:
     ):
         app.register_blueprint(module.blueprint, url_prefix="/v1")
 
-    @app.get("/v1/health")
-    def health() -> Response:
-        return json_response({"status": "ready", "engine_version": ENGINE_VERSION})
+    register_probes(app, readiness_watcher(settings))
 
-    @app.get("/v1/openapi.json")
+    @app.get(OPENAPI_PATH)
     def openapi() -> Response:
         return Response(openapi_json(OPERATIONS), content_type="application/json")
 
     register_pages(app)
+    register_signals(app, settings, OPERATIONS)
     return app
 
 

@@ -6,7 +6,15 @@ from typing import Any
 from loomwright.web.key_file import SCOPES
 
 QUERY_KEY = "key"
+# What tells the state of this moment: for everybody, uncounted, never to be kept.
+LIVE_PATH, READY_PATH, HEALTH_PATH = "/v1/live", "/v1/ready", "/v1/health"
+OPENAPI_PATH = "/v1/openapi.json"
+PROBE_PATHS = frozenset({LIVE_PATH, READY_PATH, HEALTH_PATH})
 REQUEST_ID = "X-Request-Id"
+# Methods of RFC 9110 and PATCH (RFC 5789).
+KNOWN_METHODS = frozenset(
+    {"CONNECT", "DELETE", "GET", "HEAD", "OPTIONS", "PATCH", "POST", "PUT", "TRACE"}
+)
 # Problems that every operation can meet where keys and limits are configured.
 ACCESS_STATUSES = (401, 403, 429, 503)
 BEARER, SPREADSHEET_KEY = "bearer", "spreadsheetKey"

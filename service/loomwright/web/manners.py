@@ -6,7 +6,6 @@ may reuse, gets four headers and no digest.
 
 import gzip
 import hashlib
-import os
 import re
 from collections.abc import Iterable
 
@@ -14,14 +13,13 @@ from flask import Flask, Request, Response
 from flask.globals import request_ctx
 from flask_cors import CORS
 
-from loomwright.web.described_http import REQUEST_ID, RESPONSE_HEADERS
+from loomwright.web.described_http import PROBE_PATHS, REQUEST_ID, RESPONSE_HEADERS
 from loomwright.web.openapi import Operation
+from loomwright.web.request_ids import request_id
 from loomwright.web.settings import Settings
+from loomwright.web.signals.exchange import RESPONSE
 from loomwright.web.versions import VERSIONS
 
-GREATEST_ID_LENGTH = 128
-# Visible and without a meaning to logs, shells and markup.
-_ID = re.compile(rf"[A-Za-z0-9._~+/=:@-]{{1,{GREATEST_ID_LENGTH}}}", re.ASCII)
 # Below that a compressed answer saves no packet.
 LEAST_COMPRESSED_BYTES = 1400
 # Level 4 of zlib: a fifth larger than level 9 at a third of its time (measured on answers).
@@ -29,10 +27,7 @@ _LEVEL = 4
 KEPT_FOR_S = 300
 # What is the same for the same request until the service is exchanged, beside the calculators.
 _FIXED_PATHS = frozenset({"/v1/openapi.json", "/v1/problems"})
-# What tells the state of this moment.
-_MOMENTARY_PATHS = frozenset({"/v1/health"})
 _READS = frozenset({"GET", "HEAD"})
-_ENVIRON_ID = "loomwright.request_id"
 
 
 def register_manners(app: Flask, settings: Settings, operations: Iterable[Operation]) -> None:
@@ -57,6 +52,8 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
     @app.after_request
     def finish(response: Response) -> Response:
         request = request_ctx.request
+        # For those who watch.
+        request.environ[RESPONSE] = response
         headers = response.headers
         # What nobody has set is added, which needs no look at the fields that are there.
         headers.add(REQUEST_ID, request_id(request))
@@ -81,7 +78,7 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
         if "Cache-Control" in headers:
             return response
         path = request.url_rule.rule if request.url_rule is not None else ""
-        if response.status_code != 200 or path in _MOMENTARY_PATHS or request.method not in _READS:
+        if response.status_code != 200 or path in PROBE_PATHS or request.method not in _READS:
             # Also what is refused: the same request may be answered as soon as a key is sent.
             headers.add("Cache-Control", "no-store")
             return response
@@ -103,16 +100,6 @@ def register_manners(app: Flask, settings: Settings, operations: Iterable[Operat
             # It would leave Origin out where there is one origin only.
             vary_header=False,
         )
-
-
-def request_id(request: Request) -> str:
-    """Return the identifier of a request: the caller's where it is a safe one, else a new one."""
-    known: str | None = request.environ.get(_ENVIRON_ID)
-    if known is None:
-        stated = request.environ.get("HTTP_X_REQUEST_ID", "")
-        known = stated if _ID.fullmatch(stated) else os.urandom(16).hex()
-        request.environ[_ENVIRON_ID] = known
-    return known
 
 
 def takes_gzip(request: Request) -> bool:

@@ -172,6 +172,12 @@ def _book(name: str, is_json: bool, files: tuple[FileState, ...]) -> MountedBook
     return MountedBook(name, book, ())
 
 
+def mounted_lookups() -> tuple[int, int]:
+    """Return how often a book was found read already, and how often not, in this process."""
+    counts = _book.cache_info()
+    return counts.hits, counts.misses
+
+
 def _texts(files: tuple[FileState, ...]) -> dict[str, str]:
     """Return the texts of CSV files by name of the table."""
     texts: dict[str, str] = {}

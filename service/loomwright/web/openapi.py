@@ -42,7 +42,7 @@ from loomwright.web.openapi_examples import (
 )
 from loomwright.web.openapi_links import links_of
 from loomwright.web.openapi_units import add_units, tell_unit
-from loomwright.web.problem_codes import CODES
+from loomwright.web.problem_codes import CODES, codes_of
 from loomwright.web.problems import MEDIA_TYPE
 from loomwright.web.requests import GREATEST_BODY_BYTES, LIST_FIELDS
 from loomwright.web.schemas.common import SegmentRequest
@@ -337,7 +337,7 @@ def _problem(operation: Operation, method: str, status: int) -> dict[str, Any]:
                 described["examples"] = lines
     return {
         "description": "; ".join(
-            f"`{key}`: {code.title}" for key, code in CODES.items() if code.status == status
+            f"`{key}`: {CODES[key].title}" for key in codes_of(operation.name, status)
         ),
         "headers": _headers("X-Request-Id", *_OF_STATUS.get(status, ())),
         "content": content,

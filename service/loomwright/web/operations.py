@@ -49,7 +49,6 @@ from loomwright.web.schemas.plan_request import (
     plan_request_components,
     plan_request_examples,
 )
-from loomwright.web.schemas.service_state import HealthAnswer, ProblemsAnswer
 from loomwright.web.schemas.signal import PlanSignalPathAnswer, plan_components
 from loomwright.web.schemas.signal_examples import signal_examples
 from loomwright.web.schemas.supply import (
@@ -64,6 +63,7 @@ from loomwright.web.schemas.voltage_path import (
     voltage_path_examples,
 )
 from loomwright.web.schemas.work_order import BuildWorkOrderAnswer, order_examples
+from loomwright.web.service_operations import SERVICE_OPERATIONS
 
 _OF_DRAWINGS = (
     "It comes as SVG where the caller has no wish, 376 px wide, black on white, with title and "
@@ -352,29 +352,5 @@ OPERATIONS = (
             "bytes."
         ),
     ),
-    Operation(
-        "health",
-        "Tell whether the service is ready.",
-        "service",
-        None,
-        HealthAnswer,
-        description=(
-            "Answered once tables and formulas are loaded and every example has been computed; it "
-            "reads nothing else."
-        ),
-        is_kept=False,
-    ),
-    Operation(
-        "problems",
-        "List the problem codes, as JSON or as a page.",
-        "service",
-        None,
-        ProblemsAnswer,
-        statuses=(406,),
-        pages=("text/html",),
-        description=(
-            "Status, title and what the caller can do, for each code that a problem document can "
-            "have; `type` of a problem document leads here."
-        ),
-    ),
+    *SERVICE_OPERATIONS,
 )

@@ -27,8 +27,8 @@ from loomwright.web.bodies import inflated_body
 from loomwright.web.chosen_book import ChosenBook, chosen_book
 from loomwright.web.forms.negotiation import asked_form_of_batch
 from loomwright.web.forms.registry import FORMS_BY_OPERATION
-from loomwright.web.manners import request_id
 from loomwright.web.problems import ProblemError
+from loomwright.web.request_ids import request_id
 from loomwright.web.requests import STATED_TWICE, duplicate_members, invalid
 from loomwright.web.schemas.batch import (
     BATCH_SETTINGS,
@@ -62,7 +62,9 @@ def price_packages_view() -> Response:
     """Answer price-packages."""
     form = asked_form_of_batch(_FORMS, request)
     stream = _stream(_document(request))
-    return streamed(stream, form, LoggedFailures(current_app.logger, request_id(request)))
+    return streamed(
+        stream, form, LoggedFailures(current_app.logger, request_id(request)), request.environ
+    )
 
 
 def _document(request: Request) -> BatchDocument:

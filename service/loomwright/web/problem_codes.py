@@ -6,11 +6,15 @@ from types import MappingProxyType
 
 @dataclass(frozen=True, slots=True)
 class ProblemCode:
-    """Status, title and what the caller can do."""
+    """Status, title and what the caller can do.
+
+    ``operation`` names the one operation that answers so where no other has the code.
+    """
 
     status: int
     title: str
     action: str
+    operation: str = ""
 
 
 CODES = MappingProxyType(
@@ -73,6 +77,13 @@ CODES = MappingProxyType(
         # The operator's file or the issuer's keys are at fault: not the caller's doing, so a 503.
         "access_unavailable": ProblemCode(
             503, "Keys cannot be checked", "Wait for Retry-After; tell the operator if it persists."
+        ),
+        # To whoever probes: the operator's files are at fault, and requests would meet that.
+        "not_ready": ProblemCode(
+            503,
+            "The service is not ready",
+            "Send no requests here; mend what errors names.",
+            operation="ready",
         ),
         "ambient_above_insulation_rating": ProblemCode(
             422, "The place is too hot for the insulation", "Choose a higher insulation rating."
@@ -214,3 +225,23 @@ CODES = MappingProxyType(
         ),
     }
 )
+
+
+def codes_of(operation: str, status: int) -> list[str]:
+    """Return the codes that an operation can answer with under a status.
+
+    Parameters
+    ----------
+    operation
+        Its name.
+    status
+        HTTP status.
+
+    Returns
+    -------
+    list of str
+        Those that are its own; where it has none, those that belong to no single operation.
+    """
+    found = [key for key, code in CODES.items() if code.status == status]
+    own = [key for key in found if CODES[key].operation == operation]
+    return own or [key for key in found if not CODES[key].operation]

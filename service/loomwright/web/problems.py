@@ -6,12 +6,15 @@ from typing import Any
 
 import orjson
 from flask import Flask, Response, current_app
+from flask.globals import request_ctx
 from werkzeug.exceptions import HTTPException
 
 from loomwright.documents.paperwork import PaperworkError
 from loomwright.engineering.errors import EngineeringError
 from loomwright.web.forms.errors import in_asked_form
 from loomwright.web.problem_codes import CODES
+from loomwright.web.request_ids import request_id
+from loomwright.web.signals.exchange import note_problem
 
 MEDIA_TYPE = "application/problem+json"
 
@@ -111,6 +114,7 @@ def problem_response(
     Response
         ``application/problem+json``, or one line where the request asks for text, CSV or XML.
     """
+    note_problem(code)
     document = problem_document(code, detail, errors, status=status)
     response = Response(orjson.dumps(document), status=document["status"], content_type=MEDIA_TYPE)
     if code in _CHALLENGES:
@@ -215,5 +219,6 @@ def register_problems(app: Flask) -> None:
     @app.errorhandler(Exception)
     def failed(error: Exception) -> Response:
         # The cause goes to the log, never to the caller.
-        current_app.logger.exception("unhandled error", exc_info=error)
+        identifier = request_id(request_ctx.request)
+        current_app.logger.exception("unhandled error in request %s", identifier, exc_info=error)
         return problem_response("internal_error", "The service failed on this request.")

@@ -21,15 +21,16 @@ from limits.storage import storage_from_string
 from limits.strategies import FixedWindowRateLimiter
 
 from loomwright.web.access import headless_answer, known_caller
+from loomwright.web.described_http import PROBE_PATHS
 from loomwright.web.pages.serving import page_paths
 from loomwright.web.problems import ProblemError
 from loomwright.web.settings import Settings
 
-UNCOUNTED_PATHS = frozenset({"/v1/health"})
 LEFT_ALONE_S = 5.0
 _REDIS_WAIT_S = 0.25
 # A window that others count in may have begun a moment ago by another clock.
 _CLOCK_SPREAD_S = 1
+_REFUSED = "too_many_requests"
 _HEADERS = "loomwright.quota"
 
 
@@ -124,7 +125,7 @@ def register_quota(app: Flask, settings: Settings) -> None:
         rule = request.url_rule
         path = "" if rule is None else rule.rule
         # A page comes with its files, all kept ready: as many requests that cost next to nothing.
-        if request.method == "OPTIONS" or path in UNCOUNTED_PATHS or path in pages:
+        if request.method == "OPTIONS" or path in PROBE_PATHS or path in pages:
             return None
         # HEAD has a count of its own: it costs GET nothing, and cannot be asked without end.
         is_head = request.method == "HEAD"
@@ -132,12 +133,12 @@ def register_quota(app: Flask, settings: Settings) -> None:
         if standing is None:
             return None
         if is_head:
-            return None if standing.is_within else headless_answer()
+            return None if standing.is_within else headless_answer(_REFUSED)
         headers = request.environ[_HEADERS] = _quota_headers(standing)
         if standing.is_within:
             return None
         raise ProblemError(
-            "too_many_requests",
+            _REFUSED,
             f"More than {standing.limit} from this caller; wait {standing.reset_s} s.",
             headers={**headers, "Retry-After": str(standing.reset_s)},
         )

@@ -1,5 +1,6 @@
 """What the server process needs: checked settings, and refusals of its own as problem documents."""
 
+import logging
 import os
 import sys
 from typing import Any, NoReturn
@@ -7,8 +8,12 @@ from typing import Any, NoReturn
 import orjson
 from gunicorn import util
 
+from loomwright.web.described_http import REQUEST_ID
 from loomwright.web.problems import CODE_OF_STATUS, MEDIA_TYPE, problem_document
-from loomwright.web.settings import Settings, SettingsError, exposure_faults, settings_from
+from loomwright.web.request_ids import new_id
+from loomwright.web.settings import JSON, Settings, SettingsError, exposure_faults, settings_from
+from loomwright.web.signals.logs import json_line
+from loomwright.web.signals.refusals import note_refusal
 
 
 def checked_settings() -> Settings:
@@ -16,7 +21,7 @@ def checked_settings() -> Settings:
     try:
         return settings_from(os.environ)
     except SettingsError as error:
-        _end(error.faults)
+        end_process(error.faults)
 
 
 def refuse_exposure(settings: Settings, addresses: list[Any]) -> None:
@@ -34,12 +39,23 @@ def refuse_exposure(settings: Settings, addresses: list[Any]) -> None:
         for address in addresses
     ]
     if faults := exposure_faults(settings, texts):
-        _end(faults)
+        end_process(faults)
 
 
-def _end(faults: list[str]) -> NoReturn:
+def end_process(faults: list[str]) -> NoReturn:
+    """End the process with one line for each fault.
+
+    Parameters
+    ----------
+    faults
+        A sentence each; as objects where the log is to be in JSON.
+    """
+    is_json = os.environ.get("LOOMWRIGHT_LOG_FORMAT") == JSON
     for fault in faults:
-        sys.stderr.write(f"loomwright: {fault}\n")
+        line = (
+            json_line("loomwright", logging.CRITICAL, fault) if is_json else f"loomwright: {fault}"
+        )
+        sys.stderr.write(f"{line}\n")
     sys.exit(1)
 
 
@@ -58,7 +74,7 @@ def _write_problem(sock: Any, status_int: int, reason: str, _mesg: str) -> None:
 
 
 def problem_message(status: int, reason: str) -> bytes:
-    """Return a whole HTTP answer with a problem document.
+    """Return a whole HTTP answer with a problem document, and tell those who watch of it.
 
     Parameters
     ----------
@@ -72,12 +88,13 @@ def problem_message(status: int, reason: str) -> bytes:
     bytes
         Head and body.
     """
+    note_refusal(status)
     code = CODE_OF_STATUS.get(status, "http_error")
     detail = f"{reason}; the request was refused before it was read."
     body = orjson.dumps(problem_document(code, detail, status=status))
     head = (
         f"HTTP/1.1 {status} {reason}\r\nConnection: close\r\nContent-Type: {MEDIA_TYPE}\r\n"
         f"Cache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n"
-        f"Content-Length: {len(body)}\r\n\r\n"
+        f"{REQUEST_ID}: {new_id()}\r\nContent-Length: {len(body)}\r\n\r\n"
     )
     return head.encode("ascii") + body

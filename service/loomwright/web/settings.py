@@ -3,26 +3,50 @@
 ``SETTINGS`` is the one table: the reader, the start's complaints and the table of
 ``deploy/README.md`` come from it. A variable that begins with ``LOOMWRIGHT_`` and is not in it
 stops the start: a misspelt name of the file of keys would otherwise leave the service open.
+
+A setting that may hold a password can also come from a file that the same name with ``_FILE`` at
+its end names, as secrets are mounted. What it holds is told nowhere, in no complaint either.
 """
 
+import importlib.util
 import ipaddress
 import os
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-import limits
 from flask import Flask, current_app
 
-from loomwright.web.key_file import KeyFileError, keys_of_file
+from loomwright.web.setting_values import (
+    GREATEST_PORT,
+    LEAST_PORT,
+    WrongValueError,
+    address_to_listen_on,
+    file_to_read,
+    folder,
+    folder_to_write,
+    host_and_port,
+    keys_file,
+    list_of_words,
+    one_of,
+    origins,
+    plain_text,
+    rate,
+    secret_of,
+    storage,
+    whole,
+)
 
 PREFIX = "LOOMWRIGHT_"
 OPEN, KEYS = "open", "keys"
+ON, OFF = "on", "off"
+TEXT, JSON = "text", "json"
 _CONFIG = "LOOMWRIGHT_SETTINGS"
-_LEAST_PORT, _GREATEST_PORT = 1, 65535
+_FILE = "_FILE"
+# Of the extra ``telemetry``.
+_TELEMETRY_MODULES = ("opentelemetry.sdk.trace", "opentelemetry.exporter.otlp.proto.http")
 
 
 class SettingsError(Exception):
@@ -58,11 +82,22 @@ class Settings:
     cors_origins: tuple[str, ...] = ()
     price_books: Path | None = None
     providers_file: Path | None = None
+    log_format: str = TEXT
+    log_level: str = "warning"
+    access_log: str = OFF
+    metrics_bind: str = ""
+    metrics_folder: Path | None = None
+    telemetry: str = OFF
 
     @property
     def listens_on(self) -> str:
         """Where the server listens: ``host:port`` or ``unix:path``."""
         return self.bind or f"127.0.0.1:{self.port}"
+
+    @property
+    def worker_count(self) -> int:
+        """How many processes serve."""
+        return self.workers or os.cpu_count() or 1
 
     @property
     def needs_keys(self) -> bool:
@@ -72,18 +107,18 @@ class Settings:
         return self.keys_file is not None or bool(self.jwt_issuer)
 
 
-class _WrongError(ValueError):
-    """What a value has to be."""
-
-
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """One variable: field of ``Settings``, reader of its text, what stands without it, meaning."""
+    """One variable: field of ``Settings``, reader of its text, what stands without it, meaning.
+
+    ``is_secret`` says that a password may stand in it, so that a file may hold it.
+    """
 
     field: str
     read: Callable[[str], Any]
     default: str
     meaning: str
+    is_secret: bool = False
 
     @property
     def name(self) -> str:
@@ -91,125 +126,84 @@ class Setting:
         return PREFIX + self.field.upper()
 
 
-def _whole(least: int, greatest: int) -> Callable[[str], int]:
-    def read(text: str) -> int:
-        if not re.fullmatch(r"[0-9]{1,6}", text, re.ASCII) or not least <= int(text) <= greatest:
-            raise _WrongError(f"a whole number from {least} to {greatest}")
-        return int(text)
-
-    return read
-
-
-def _one_of(*choices: str) -> Callable[[str], str]:
-    def read(text: str) -> str:
-        if text not in choices:
-            raise _WrongError(f"one of {', '.join(choices)}")
-        return text
-
-    return read
-
-
-def _file(text: str) -> Path:
-    path = Path(text)
-    if not path.is_file() or not os.access(path, os.R_OK):
-        raise _WrongError("a file that can be read")
-    return path
-
-
-def _folder(text: str) -> Path:
-    path = Path(text)
-    if not path.is_dir():
-        raise _WrongError("a folder")
-    return path
-
-
-def _keys_file(text: str) -> Path:
-    path = _file(text)
-    try:
-        keys_of_file(path)
-    except KeyFileError as error:
-        raise _WrongError(f"a file of keys. {error}") from None
-    return path
-
-
-def _address_to_listen_on(text: str) -> str:
-    if text.startswith("unix:") and len(text) > len("unix:"):
-        return text
-    host, _, port = text.rpartition(":")
-    if not host or not port.isdecimal() or not _LEAST_PORT <= int(port) <= _GREATEST_PORT:
-        raise _WrongError("host:port, [IPv6 address]:port or unix:path")
-    return text
-
-
-def _list(text: str) -> tuple[str, ...]:
-    return tuple(entry for entry in re.split(r"[,\s]+", text) if entry)
-
-
-def _origins(text: str) -> tuple[str, ...]:
-    origins = _list(text)
-    for origin in origins:
-        if origin != "*" and not re.fullmatch(r"https?://[A-Za-z0-9.\[\]:-]+", origin, re.ASCII):
-            raise _WrongError("*, or origins such as https://till.example:8443, without a path")
-    return origins
-
-
-def _rate(text: str) -> str:
-    try:
-        limits.parse_many(text)
-    except ValueError:
-        raise _WrongError("a rate such as 600/minute, several with commas between") from None
-    return text
-
-
-def _storage(text: str) -> str:
-    if urlsplit(text).scheme not in ("memory", "redis", "rediss", "unix", "redis+unix"):
-        raise _WrongError("memory:// or redis://host:port/number")
-    return text
-
-
-def _text(text: str) -> str:
-    return text
-
-
 SETTINGS = (
     Setting(
         "bind",
-        _address_to_listen_on,
+        address_to_listen_on,
         "`127.0.0.1` and the port",
         "where the server listens: `host:port`, `[address]:port` or `unix:path`",
     ),
-    Setting("port", _whole(_LEAST_PORT, _GREATEST_PORT), "`8080`", "port on the loopback"),
-    Setting("workers", _whole(1, 1024), "one per core", "processes"),
-    Setting("threads", _whole(1, 1024), "`1`", "threads of each process"),
+    Setting("port", whole(LEAST_PORT, GREATEST_PORT), "`8080`", "port on the loopback"),
+    Setting("workers", whole(1, 1024), "one per core", "processes"),
+    Setting("threads", whole(1, 1024), "`1`", "threads of each process"),
     Setting(
         "access",
-        _one_of(OPEN, KEYS),
+        one_of(OPEN, KEYS),
         "`keys` once keys or tokens are set, else `open`",
         "`open`: whoever reaches the service may use it, and a key is asked for cost only; `keys`: "
         "every operation needs one. Beyond the loopback `open` must be said",
     ),
-    Setting("keys_file", _keys_file, "none", "TOML file of keys, see below"),
-    Setting("jwt_issuer", _text, "none", "`iss` of the tokens that are accepted"),
-    Setting("jwt_audience", _text, "none", "`aud` that a token must name; needed with an issuer"),
+    Setting("keys_file", keys_file, "none", "TOML file of keys, see below"),
+    Setting("jwt_issuer", plain_text, "none", "`iss` of the tokens that are accepted"),
+    Setting(
+        "jwt_audience", plain_text, "none", "`aud` that a token must name; needed with an issuer"
+    ),
     Setting(
         "jwt_keys",
-        _text,
+        plain_text,
         "none",
         "the issuer's public keys (JWKS): a file, or an `https` address; needed with an issuer",
     ),
-    Setting("jwt_hosts", _list, "none", "hosts (`host` or `host:port`) that the address may name"),
     Setting(
-        "rate_limit", _rate, "off", "requests of each caller, such as `600/minute` or `10/second`"
+        "jwt_hosts",
+        list_of_words,
+        "none",
+        "hosts (`host` or `host:port`) that the address may name",
+    ),
+    Setting(
+        "rate_limit", rate, "off", "requests of each caller, such as `600/minute` or `10/second`"
     ),
     Setting(
         "rate_limit_storage",
-        _storage,
+        storage,
         "`memory://`",
-        "where requests are counted: each process for itself, or together in `redis://host:port/0`",
+        "where requests are counted: each process for itself, or together in "
+        "`redis://host:port/0`, where a password may stand",
+        is_secret=True,
     ),
-    Setting("cors_origins", _origins, "off", "origins whose pages may call, or `*`"),
-    Setting("price_books", _folder, "none", "folder of mounted price books"),
-    Setting("providers_file", _file, "none", "TOML file of providers of price books"),
+    Setting("cors_origins", origins, "off", "origins whose pages may call, or `*`"),
+    Setting("price_books", folder, "none", "folder of mounted price books"),
+    Setting("providers_file", file_to_read, "none", "TOML file of providers of price books"),
+    Setting(
+        "log_format", one_of(TEXT, JSON), "`text`", "`json`: each line of the log is an object"
+    ),
+    Setting(
+        "log_level",
+        one_of("debug", "info", "warning", "error", "critical"),
+        "`warning`",
+        "the least that is logged; `info` tells the settings at the start",
+    ),
+    Setting(
+        "access_log", one_of(ON, OFF), "`off`", "`on`: a line for each request, on standard output"
+    ),
+    Setting(
+        "metrics_bind",
+        host_and_port,
+        "off",
+        "`host:port` where `/metrics` is served to Prometheus, and nothing else",
+    ),
+    Setting(
+        "metrics_folder",
+        folder_to_write,
+        "one of its own in the temporary directory",
+        "folder in which the processes count; it is emptied at the start and serves one server",
+    ),
+    Setting(
+        "telemetry",
+        one_of(ON, OFF),
+        "`off`",
+        "`on`: spans go where the `OTEL_` variables say; needs the extra `telemetry`",
+    ),
 )
 
 
@@ -233,18 +227,18 @@ def settings_from(environment: Mapping[str, str]) -> Settings:
     """
     known = {setting.name: setting for setting in SETTINGS}
     values: dict[str, Any] = {}
-    faults: list[str] = []
-    for name, text in sorted(environment.items()):
-        if not name.startswith(PREFIX) or not text:
-            continue
+    texts, faults = _texts_of(environment)
+    for name, text in texts.items():
         if name not in known:
             faults.append(f"{name} is no setting; deploy/README.md lists them.")
             continue
+        setting = known[name]
         try:
-            values[known[name].field] = known[name].read(text)
-        except _WrongError as error:
+            values[setting.field] = setting.read(text)
+        except WrongValueError as error:
             # An address with a password in it is not repeated.
-            stated = "what it is" if "@" in text else f"'{text}'"
+            is_told = not setting.is_secret and "@" not in text
+            stated = f"'{text}'" if is_told else "what it is"
             faults.append(f"{name} is {stated}, but has to be {str(error).rstrip('.')}.")
     settings = Settings(**values)
     faults += _faults_between(settings)
@@ -253,8 +247,29 @@ def settings_from(environment: Mapping[str, str]) -> Settings:
     return settings
 
 
-def _faults_between(settings: Settings) -> list[str]:
+def _texts_of(environment: Mapping[str, str]) -> tuple[dict[str, str], list[str]]:
+    """Return the texts of the variables that are set, those of files among them, and faults."""
+    texts = {
+        name: text for name, text in sorted(environment.items()) if name.startswith(PREFIX) and text
+    }
     faults = []
+    for setting in SETTINGS:
+        name = f"{setting.name}{_FILE}"
+        if not setting.is_secret or name not in texts:
+            continue
+        path = Path(texts.pop(name))
+        if setting.name in texts:
+            faults.append(f"{setting.name} and {name} are both set; set one of them.")
+            continue
+        try:
+            texts[setting.name] = secret_of(path)
+        except WrongValueError as error:
+            faults.append(f"{name} is '{path}', but has to be {error}.")
+    return texts, faults
+
+
+def _faults_between(settings: Settings) -> list[str]:
+    faults = _faults_of_signals(settings)
     tokens = (settings.jwt_issuer, settings.jwt_audience, settings.jwt_keys)
     if any(tokens) and not all(tokens):
         faults.append(
@@ -271,18 +286,43 @@ def _faults_between(settings: Settings) -> list[str]:
     return faults + exposure_faults(settings, [settings.listens_on])
 
 
+def _faults_of_signals(settings: Settings) -> list[str]:
+    faults = []
+    if settings.metrics_folder is not None and not settings.metrics_bind:
+        faults.append("LOOMWRIGHT_METRICS_FOLDER is set, but LOOMWRIGHT_METRICS_BIND is not.")
+    if settings.metrics_bind and settings.metrics_bind == settings.listens_on:
+        faults.append("LOOMWRIGHT_METRICS_BIND is where the service itself listens.")
+    if settings.telemetry == ON and not _telemetry_is_installed():
+        faults.append(
+            "LOOMWRIGHT_TELEMETRY is 'on', but the extra is not installed: "
+            "pip install 'loomwright[telemetry]'."
+        )
+    return faults
+
+
+def _telemetry_is_installed() -> bool:
+    try:
+        return all(importlib.util.find_spec(name) is not None for name in _TELEMETRY_MODULES)
+    except ModuleNotFoundError:
+        # Of a package that the name leads through.
+        return False
+
+
 def _faults_of_jwt_keys(settings: Settings) -> list[str]:
     keys = settings.jwt_keys
+    # An address with a password in it is not repeated.
+    stated = "what it is" if "@" in keys else f"'{keys}'"
     if "://" not in keys:
         if keys and not Path(keys).is_file():
-            return [f"LOOMWRIGHT_JWT_KEYS is '{keys}', but has to be a file or an https address."]
+            return [f"LOOMWRIGHT_JWT_KEYS is {stated}, but has to be a file or an https address."]
         return []
     url = urlsplit(keys)
     host = url.hostname or ""
     if url.scheme != "https" and not (url.scheme == "http" and _is_loopback(host)):
-        return [f"LOOMWRIGHT_JWT_KEYS is '{keys}', but only https is taken beyond the loopback."]
+        return [f"LOOMWRIGHT_JWT_KEYS is {stated}, but only https is taken beyond the loopback."]
     if url.netloc not in settings.jwt_hosts:
-        return [f"LOOMWRIGHT_JWT_KEYS names {url.netloc}; LOOMWRIGHT_JWT_HOSTS does not list it."]
+        named = url.netloc.rpartition("@")[2]
+        return [f"LOOMWRIGHT_JWT_KEYS names {named}; LOOMWRIGHT_JWT_HOSTS does not list it."]
     return []
 
 

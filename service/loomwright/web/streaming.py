@@ -15,6 +15,7 @@ from loomwright.batch.rows import Rows
 from loomwright.batch.summary import Summary
 from loomwright.engineering.record import record
 from loomwright.web.forms.form import JSON_NAME, Form
+from loomwright.web.signals.exchange import STREAM
 
 # The first rows come at once, and twice as many each time up to what keeps memory small and an
 # engine that works by the array busy: a package for as many vehicles as a request may have.
@@ -97,7 +98,9 @@ class LoggedFailures:
             self._logger.error("request %s: further failures are not told", self._request_id)
 
 
-def streamed(stream: Stream, form: Form, failed: LoggedFailures) -> Response:
+def streamed(
+    stream: Stream, form: Form, failed: LoggedFailures, environ: dict[str, Any]
+) -> Response:
     """Return rows as an answer that is sent while they are worked out.
 
     The first rows are worked out before the status is sent, so that what fails altogether is a
@@ -113,6 +116,9 @@ def streamed(stream: Stream, form: Form, failed: LoggedFailures) -> Response:
         Of the answer.
     failed
         Told of pairs on which the service fails.
+    environ
+        Of the request; whoever watches it finds the summary there, and in it the counts once the
+        answer has ended.
 
     Returns
     -------
@@ -127,6 +133,7 @@ def streamed(stream: Stream, form: Form, failed: LoggedFailures) -> Response:
     pieces = _WRITERS[form.name](started(summary.passing(rows)), currency, summary)
     response = Response(started(pieces), content_type=form.content_type)
     response.headers["Vary"] = "Accept"
+    environ[STREAM] = summary
     return response
 
 

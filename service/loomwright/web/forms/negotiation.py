@@ -18,6 +18,7 @@ from loomwright.web.forms.form import (
 from loomwright.web.forms.paths import Path, PathError, node_at, path_of, require_value
 from loomwright.web.problems import ProblemError
 from loomwright.web.requests import invalid
+from loomwright.web.signals.exchange import note_verdict
 
 _JSON = "application/json"
 _TEXT = "text/plain"
@@ -58,6 +59,9 @@ class AskedForm:
             This answer lacks the part, or is too long for the form.
         """
         form = self.form
+        verdict = document.get("verdict")
+        if verdict is not None:
+            note_verdict(verdict)
         if form.media_type == _JSON:
             response = json_response(document)
         else:

@@ -23,3 +23,16 @@ class HealthAnswer(Schema):
 
     status = fields.String(required=True, metadata={"enum": ["ready"]})
     engine_version = fields.String(required=True)
+
+
+class LiveAnswer(Schema):
+    """State of the process."""
+
+    status = fields.String(required=True, metadata={"enum": ["live"]})
+
+
+class ReadyAnswer(Schema):
+    """State of what requests rest on."""
+
+    status = fields.String(required=True, metadata={"enum": ["ready"]})
+    engine_version = fields.String(required=True)
