@@ -120,6 +120,10 @@ def test_the_changelog_is_of_its_form() -> None:
     assert released[0][2] == VERSION or found[0][1] == "[Unreleased]"
 
 
+# What says how the service is and which problems it knows, beside the operations for callers.
+STATES = {"health", "live", "ready", "problems"}
+
+
 def test_the_changelog_names_every_operation_and_none_that_is_gone(
     document: dict[str, Any],
 ) -> None:
@@ -132,6 +136,6 @@ def test_the_changelog_names_every_operation_and_none_that_is_gone(
         for each in entries.values()
         for kind in ("added", "removed")
     }
-    operations = {path.removeprefix("/v1/") for path in document["paths"]} - {"health", "problems"}
+    operations = {path.removeprefix("/v1/") for path in document["paths"]} - STATES
     assert len(operations) > 15
     assert set(said["added"]) - set(said["removed"]) == operations
