@@ -134,11 +134,12 @@ def overload_message(detail: str, retry_after_s: int, request: Any, *, keeps: bo
     note_refusal(503)
     body = _overload_body(detail)
     fields = dict(request.headers) if request else {}
+    name = id_of_environ({"HTTP_X_REQUEST_ID": fields.get(_ID_FIELD)})
     head = (
         f"HTTP/1.1 503 Service Unavailable\r\nConnection: {'keep-alive' if keeps else 'close'}\r\n"
         f"Content-Type: {MEDIA_TYPE}\r\nCache-Control: no-store\r\n"
         f"X-Content-Type-Options: nosniff\r\nRetry-After: {retry_after_s}\r\n"
-        f"{REQUEST_ID}: {id_of_environ({'HTTP_X_REQUEST_ID': fields.get(_ID_FIELD)})}\r\nContent-Length: {len(body)}\r\n\r\n"
+        f"{REQUEST_ID}: {name}\r\nContent-Length: {len(body)}\r\n\r\n"
     )
     return head.encode("ascii") + (b"" if request and request.method == "HEAD" else body)
 
