@@ -82,3 +82,23 @@ def test_what_is_to_vary_occurs_in_each_body(path: Path) -> None:
         return
     for body in given["bodies"]:
         assert any(f'"{name}": ' in json.dumps(body) for name in given["vary"]), body
+
+
+def test_a_short_run_sets_ways_to_serve_against_one_another() -> None:
+    script = ROOT / "tests" / "bench" / "serving.py"
+    done = subprocess.run(
+        [sys.executable, script, "--runs", "1", "--seconds", "0.2", "as deployed"],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    head, line, *rows = done.stdout.splitlines()
+    assert head == "|  | as deployed |"
+    assert set(line) == {"|", "-"}
+    assert len(rows) == 9
+    for row in rows:
+        # What is deployed answers beside whatever it is measured.
+        assert 0.0 < float(row.split("|")[2]) < float("inf"), row

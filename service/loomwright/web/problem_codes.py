@@ -173,6 +173,9 @@ CODES = MappingProxyType(
         "out_of_range": ProblemCode(
             422, "A value is out of range", "Give a value inside the range named."
         ),
+        "overloaded": ProblemCode(
+            503, "There is too much to do", "Wait for Retry-After, then send again."
+        ),
         "package_without_lines": ProblemCode(
             422, "A package price has no lines", "Complete the price book or leave it out."
         ),

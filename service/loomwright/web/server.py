@@ -3,17 +3,21 @@
 import logging
 import os
 import sys
+from functools import cache, wraps
 from typing import Any, NoReturn
 
 import orjson
 from gunicorn import util
+from gunicorn.http.wsgi import Response
 
 from loomwright.web.described_http import REQUEST_ID
 from loomwright.web.problems import CODE_OF_STATUS, MEDIA_TYPE, problem_document
-from loomwright.web.request_ids import new_id
+from loomwright.web.request_ids import id_of_environ, new_id
 from loomwright.web.settings import JSON, Settings, SettingsError, exposure_faults, settings_from
 from loomwright.web.signals.logs import json_line
 from loomwright.web.signals.refusals import note_refusal
+
+_ID_FIELD = REQUEST_ID.upper()
 
 
 def checked_settings() -> Settings:
@@ -68,9 +72,81 @@ def use_problem_documents() -> None:
     util.write_error = _write_problem
 
 
+class _Held:
+    """Keeps what would be sent."""
+
+    def __init__(self) -> None:
+        self.pieces: list[bytes] = []
+
+    def sendall(self, piece: bytes) -> None:
+        """Keep it."""
+        self.pieces.append(piece)
+
+
+def send_heads_with_bodies() -> None:
+    """Send the head of an answer together with the first piece of its body.
+
+    The server sends the head by itself. A process that is killed between the two leaves a proxy
+    with a head that it has passed on already, so that it can ask no other instance.
+    """
+    # The settings of the server, which ask for this, are read again at each reload.
+    write = getattr(Response.write, "__wrapped__", Response.write)
+
+    @wraps(write)
+    def write_with_head(response: Any, piece: bytes) -> None:
+        if response.headers_sent:
+            write(response, piece)
+            return
+        wire, response.sock = response.sock, _Held()
+        try:
+            write(response, piece)
+        finally:
+            held, response.sock = response.sock, wire
+            wire.sendall(b"".join(held.pieces))
+
+    Response.write = write_with_head
+
+
 def _write_problem(sock: Any, status_int: int, reason: str, _mesg: str) -> None:
     # The server's own message would repeat the request line, in which a key may stand.
     util.write_nonblock(sock, problem_message(status_int, reason))
+
+
+def overload_message(detail: str, retry_after_s: int, request: Any, *, keeps: bool) -> bytes:
+    """Return a whole HTTP answer that says that there is too much to do, and tell who watches.
+
+    Parameters
+    ----------
+    detail
+        What there is too much of.
+    retry_after_s
+        Seconds to wait, for ``Retry-After``.
+    request
+        As the server has parsed it; None where it has not arrived so far.
+    keeps
+        Whether the connection stays open.
+
+    Returns
+    -------
+    bytes
+        Head and body, the latter not to HEAD.
+    """
+    note_refusal(503)
+    body = _overload_body(detail)
+    fields = dict(request.headers) if request else {}
+    name = id_of_environ({"HTTP_X_REQUEST_ID": fields.get(_ID_FIELD)})
+    head = (
+        f"HTTP/1.1 503 Service Unavailable\r\nConnection: {'keep-alive' if keeps else 'close'}\r\n"
+        f"Content-Type: {MEDIA_TYPE}\r\nCache-Control: no-store\r\n"
+        f"X-Content-Type-Options: nosniff\r\nRetry-After: {retry_after_s}\r\n"
+        f"{REQUEST_ID}: {name}\r\nContent-Length: {len(body)}\r\n\r\n"
+    )
+    return head.encode("ascii") + (b"" if request and request.method == "HEAD" else body)
+
+
+@cache
+def _overload_body(detail: str) -> bytes:
+    return orjson.dumps(problem_document("overloaded", detail))
 
 
 def problem_message(status: int, reason: str) -> bytes:

@@ -71,6 +71,11 @@ class Settings:
     port: int = 8080
     workers: int = 0
     threads: int = 1
+    queue: int = 16
+    burst: int = 64
+    heavy_queue: int = 8
+    batches: int = 2
+    connections: int = 10_000
     access: str = ""
     keys_file: Path | None = None
     jwt_issuer: str = ""
@@ -98,6 +103,11 @@ class Settings:
     def worker_count(self) -> int:
         """How many processes serve."""
         return self.workers or os.cpu_count() or 1
+
+    @property
+    def asks_others(self) -> bool:
+        """Whether a call may have to wait for another service before it is answered."""
+        return "://" in self.jwt_keys or not self.rate_limit_storage.startswith("memory:")
 
     @property
     def needs_keys(self) -> bool:
@@ -135,7 +145,32 @@ SETTINGS = (
     ),
     Setting("port", whole(LEAST_PORT, GREATEST_PORT), "`8080`", "port on the loopback"),
     Setting("workers", whole(1, 1024), "one per core", "processes"),
-    Setting("threads", whole(1, 1024), "`1`", "threads of each process"),
+    Setting("threads", whole(1, 1024), "`1`", "threads of each process for quick calls"),
+    Setting(
+        "queue",
+        whole(1, 100_000),
+        "`16`",
+        "quick calls that may wait for a thread in each process for long",
+    ),
+    Setting(
+        "burst",
+        whole(1, 100_000),
+        "`64`",
+        "quick calls that may wait in each process for a moment",
+    ),
+    Setting(
+        "heavy_queue",
+        whole(1, 100_000),
+        "`8`",
+        "plans, bills, documents and drawings of plans that may wait in each process",
+    ),
+    Setting("batches", whole(1, 1024), "`2`", "batches at once in each process"),
+    Setting(
+        "connections",
+        whole(1, 100_000),
+        "`10000`",
+        "connections of each process, beyond which the one that waits longest is closed",
+    ),
     Setting(
         "access",
         one_of(OPEN, KEYS),

@@ -1,0 +1,1 @@
+"""The server process: clients that are slow, and more requests than can be answered in time."""

@@ -1,0 +1,242 @@
+"""Which requests are let in: a bounded number of each weight, so that none waits for long.
+
+What is let in and not answered yet is bounded for each weight by itself, and each weight is worked
+on apart: a batch that takes minutes and a plan that takes as long as a hundred quick calls let
+those go on.
+
+Quick calls have two bounds. A burst that is soon worked off, such as a sheet that calculates all of
+its cells anew, waits as a whole and in turn. Where calls have waited without a break for a while,
+more come in than are answered, and in turn each would wait for as long as the queue is. Then a few
+may wait, the newest goes first, and the one that has waited longest is turned away for it: what is
+answered at all is answered soon. Both as in B. Maurer, "Fail at Scale", ACM Queue 13 (2015) 8,
+under "Controlled delay" and "Adaptive LIFO".
+"""
+
+from collections import deque
+from collections.abc import Callable, Iterable
+from enum import Enum
+from time import monotonic
+from typing import Generic, TypeVar
+
+from loomwright.engineering.record import record
+from loomwright.web.openapi import Operation
+from loomwright.web.requests import GREATEST_BODY_BYTES
+from loomwright.web.settings import Settings
+
+T = TypeVar("T")
+
+# [s] without a moment in which no call waited; then those that wait are no burst.
+STANDING_S = 0.1
+# [s] that a call may have waited under overload when a newer one is answered; some six times what
+# a quick call takes.
+STALE_S = 0.002
+# [s] for which it is still an overload after the last call that was turned away; as long as those
+# are told to wait.
+OVERLOAD_S = 1.0
+
+
+class Weight(Enum):
+    """How much work a request is."""
+
+    # What tells the state of the service; never refused.
+    STATE = "state"
+    QUICK = "quick"
+    # From about ten times size-conductor on (tests/bench/calls.py).
+    HEAVY = "heavy"
+    # Rows that are worked out as they are taken, for minutes.
+    BATCH = "batch"
+
+
+# [s] for Retry-After, and what is said.
+RETRY_AFTER_S = {Weight.STATE: 1, Weight.QUICK: 1, Weight.HEAVY: 2, Weight.BATCH: 10}
+SAID = {
+    # Before it is known what a request is.
+    Weight.STATE: "More requests are arriving already than can be kept until they are whole.",
+    Weight.QUICK: "More calls are waiting already than are answered in time.",
+    Weight.HEAVY: "More plans, bills and documents are waiting already than are made in time.",
+    Weight.BATCH: "As many batches are under way already as may be at once.",
+}
+STATE_NAMES = frozenset({"health", "live", "ready", "metrics"})
+HEAVY_NAMES = frozenset(
+    {
+        "build-bill-of-materials",
+        "build-work-order",
+        "check-measurements",
+        "check-price-book",
+        "draw-installation",
+        "draw-voltage-path",
+        "plan-installation",
+    }
+)
+BATCH_NAMES = frozenset({"price-packages"})
+# Longer bodies of quick calls are no quick calls.
+QUICK_BYTES = 16 * 1024
+
+
+@record
+class Bound:
+    """How many requests of one weight a process works on.
+
+    Parameters
+    ----------
+    threads
+        At once.
+    waiting
+        Those that may wait beside; None for any number.
+    burst
+        Those that may wait for a moment; None where the last to come is the one that is turned
+        away.
+    """
+
+    threads: int
+    waiting: int | None = None
+    burst: int | None = None
+
+
+def bounds_of(settings: Settings) -> dict[Weight, Bound]:
+    """Return the bounds that the operator set."""
+    return {
+        Weight.STATE: Bound(threads=1),
+        Weight.QUICK: Bound(settings.threads, settings.queue, max(settings.queue, settings.burst)),
+        Weight.HEAVY: Bound(threads=1, waiting=settings.heavy_queue),
+        Weight.BATCH: Bound(threads=settings.batches, waiting=0),
+    }
+
+
+class Paths:
+    """What is known of a request by its path.
+
+    Parameters
+    ----------
+    operations
+        All operations.
+    """
+
+    def __init__(self, operations: Iterable[Operation]) -> None:
+        self._weights: dict[str, Weight] = {}
+        self._bytes: dict[str, int] = {}
+        for operation in operations:
+            self._weights[operation.url] = _weight_of_name(operation.name)
+            self._bytes[operation.url] = operation.greatest_body_bytes
+
+    def weight(self, path: str, query: str, accept: str, body_bytes: int) -> Weight:
+        """Return how much work a request is.
+
+        Parameters
+        ----------
+        path
+            Of the address.
+        query
+            Of the address.
+        accept
+            The header field; empty for none.
+        body_bytes
+            Length of the body as far as it is known.
+
+        Returns
+        -------
+        Weight
+            That of the operation. Documents for print are heavy whatever they are of, as is what
+            comes with a long body: a network of thousands of branches takes seconds.
+        """
+        weight = self._weights.get(path, Weight.QUICK)
+        if weight is not Weight.QUICK:
+            return weight
+        is_heavy = body_bytes > QUICK_BYTES or "pdf" in accept or "as=pdf" in query
+        return Weight.HEAVY if is_heavy else weight
+
+    def greatest_bytes(self, path: str) -> int:
+        """Return the length of the longest body that is taken at a path."""
+        return self._bytes.get(path, GREATEST_BODY_BYTES)
+
+
+def _weight_of_name(name: str) -> Weight:
+    if name in STATE_NAMES:
+        return Weight.STATE
+    if name in BATCH_NAMES:
+        return Weight.BATCH
+    return Weight.HEAVY if name in HEAVY_NAMES else Weight.QUICK
+
+
+class Line(Generic[T]):
+    """Requests of one weight that wait, and how many are worked on; used by one thread alone.
+
+    Parameters
+    ----------
+    bound
+        Of both.
+    clock
+        Seconds that go on evenly.
+    """
+
+    def __init__(self, bound: Bound, clock: Callable[[], float] = monotonic) -> None:
+        self._bound = bound
+        self._clock = clock
+        self._waiting: deque[tuple[float, T]] = deque()
+        self._at_work = 0
+        self._none_waited_at = clock()
+        self._overloaded_until = self._none_waited_at
+
+    def __bool__(self) -> bool:
+        """Tell whether any wait."""
+        return bool(self._waiting)
+
+    def has_room(self) -> bool:
+        """Tell whether one more would be let in, whoever is turned away for it."""
+        bound = self._bound
+        if bound.waiting is None or bound.burst is not None or self._at_work < bound.threads:
+            return True
+        return len(self._waiting) < bound.waiting
+
+    def enter(self, request: T) -> list[T]:
+        """Let a request wait.
+
+        Parameters
+        ----------
+        request
+            The one that has come.
+
+        Returns
+        -------
+        list
+            Those that are turned away now, this one or others.
+        """
+        if not self.has_room():
+            return [request]
+        waiting, bound, now = self._waiting, self._bound, self._clock()
+        if not waiting:
+            self._none_waited_at = now
+        waiting.append((now, request))
+        if bound.burst is None or bound.waiting is None or len(waiting) <= bound.waiting:
+            return []
+        stands = now < self._overloaded_until or now - self._none_waited_at > STANDING_S
+        most = bound.waiting if stands else bound.burst
+        if len(waiting) <= most:
+            return []
+        self._overloaded_until = now + OVERLOAD_S
+        return [waiting.popleft()[1] for _ in range(len(waiting) - most)]
+
+    def begin(self) -> T | None:
+        """Return the next request to be worked on; None where none waits or enough are."""
+        if not self._waiting or self._at_work >= self._bound.threads:
+            return None
+        self._at_work += 1
+        is_overloaded = self._clock() < self._overloaded_until
+        _, request = self._waiting.pop() if is_overloaded else self._waiting.popleft()
+        return request
+
+    def stale(self) -> list[T]:
+        """Return those that are turned away since they have waited for too long under overload."""
+        now = self._clock()
+        if now >= self._overloaded_until:
+            return []
+        found = []
+        while self._waiting and self._waiting[0][0] < now - STALE_S:
+            found.append(self._waiting.popleft()[1])
+        if found:
+            self._overloaded_until = now + OVERLOAD_S
+        return found
+
+    def end(self) -> None:
+        """Count that one is worked on no longer."""
+        self._at_work -= 1
