@@ -56,6 +56,8 @@ COMPARED = (
     ("plan-installation.labels.pdf", "size-conductor", 60.0),
 )
 SERVICE = "loomwright.web.app:create_app()"
+# What is measured is how much is answered, not how much is refused.
+ROOM = {"LOOMWRIGHT_QUEUE": "1000", "LOOMWRIGHT_HEAVY_QUEUE": "1000"}
 
 
 class BenchError(Exception):
@@ -298,7 +300,7 @@ def measure(options: argparse.Namespace) -> None:
     }
     with contextlib.ExitStack() as stack:
         folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
-        service = stack.enter_context(server(options.app, settings, {}))
+        service = stack.enter_context(server(options.app, settings, ROOM))
         captured = {name: answers(service, asked) for name, asked in requests.items()}
         kept = folder / "answers.json"
         kept.write_text(
@@ -314,7 +316,7 @@ def measure(options: argparse.Namespace) -> None:
             ),
             encoding="utf-8",
         )
-        environment = {"BENCH_ANSWERS": str(kept)}
+        environment = {**ROOM, "BENCH_ANSWERS": str(kept)}
         floor = stack.enter_context(
             server("tests.bench.floor:create_floor()", settings, environment)
         )

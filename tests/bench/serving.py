@@ -10,6 +10,7 @@ and the ratios are to the first way.
 import argparse
 import contextlib
 import json
+import selectors
 import socket
 import statistics
 import sys
@@ -41,6 +42,8 @@ WAYS = {
     "sync": ["--worker-class=sync"],
 }
 SLOW = 200
+# Callers at once; the deployed bound of calls that wait is 16.
+CROWDS = (16, 32, 64)
 # A call that takes longer has not been answered.
 LONGEST_S = 3.0
 
@@ -71,6 +74,42 @@ def seconds_of_calls(port: int, requests: list[bytes], seconds: float) -> list[f
                 continue
         found.append(time.perf_counter() - began)
     return found
+
+
+def waits_in_a_crowd(
+    port: int, requests: list[bytes], seconds: float, callers: int
+) -> tuple[list[float], int]:
+    """Keep many callers busy who ask again at once, whatever they are told.
+
+    Return how long each answer took that was one, as its caller saw it, and how many were refusals.
+    """
+    waits: list[float] = []
+    refused = turn = 0
+    with selectors.DefaultSelector() as selector, contextlib.ExitStack() as stack:
+        for _ in range(callers):
+            wire = stack.enter_context(socket.create_connection(("127.0.0.1", port)))
+            began = time.perf_counter()
+            wire.sendall(requests[turn % len(requests)])
+            selector.register(wire, selectors.EVENT_READ, [began, b""])
+            turn += 1
+        end = time.perf_counter() + seconds
+        while (now := time.perf_counter()) < end:
+            for key, _ in selector.select(timeout=LONGEST_S):
+                received = key.data[1] + key.fileobj.recv(262144)
+                head, found, body = received.partition(b"\r\n\r\n")
+                length = head.lower().partition(b"content-length:")[2].partition(b"\r\n")[0]
+                if not found or len(body) < int(length):
+                    key.data[1] = received
+                    continue
+                now = time.perf_counter()
+                if head.startswith(b"HTTP/1.1 200 "):
+                    waits.append(now - key.data[0])
+                else:
+                    refused += 1
+                key.data[:] = [time.perf_counter(), b""]
+                key.fileobj.sendall(requests[turn % len(requests)])
+                turn += 1
+    return waits, refused
 
 
 @contextlib.contextmanager
@@ -170,6 +209,12 @@ def measure(options: argparse.Namespace) -> None:
                 with slow_heads(port):
                     beside = seconds_of_calls(port, closing, options.seconds)
                 note(name, f"p50 x, {SLOW} slow", percentile(beside, 0.5) / percentile(alone, 0.5))
+                kept, _ = waits_in_a_crowd(port, requests, options.seconds, 1)
+                for callers in CROWDS:
+                    waits, refused = waits_in_a_crowd(port, requests, options.seconds, callers)
+                    ratio = percentile(waits, 0.99) / percentile(kept, 0.99)
+                    note(name, f"p99 x, {callers} callers", ratio)
+                    note(name, f"refused of {callers} callers", refused / (refused + len(waits)))
     medians = {
         name: {what: statistics.median(figures) for what, figures in noted.items()}
         for name, noted in found.items()

@@ -2,6 +2,7 @@
 
 import json
 import re
+import time
 import urllib.request
 from collections.abc import Callable
 from decimal import Decimal
@@ -395,6 +396,10 @@ def test_a_document_that_is_refused_is_told_in_words(
     page.locator("#print-kind").select_option("work_order")
     page.locator("#print-pdf").click()
     expect(page.locator("#print-said")).to_have_text(words)
+    # The tab that was opened for the document closes again, a moment later.
+    deadline = time.monotonic() + 10.0
+    while len(page.context.pages) > 1 and time.monotonic() < deadline:
+        page.wait_for_timeout(20.0)
     assert len(page.context.pages) == 1
 
 

@@ -29,6 +29,17 @@ def before_load_schema(context: Any, raw_schema: dict[str, Any]) -> None:
             members.pop(name, None)
 
 
+@schemathesis.hook
+def before_call(context: Any, case: Any, kwargs: Any) -> None:
+    """Ask for the status of errors also where a whole query was changed into a wrong one.
+
+    ``schemathesis.toml`` says so for each parameter by itself, and why.
+    """
+    del context, kwargs
+    if case.query and case.query.get("errors") == "text":
+        case.query["errors"] = "status"
+
+
 @schemathesis.serializer("application/x-ndjson", "application/vnd.apache.arrow.stream")
 def as_it_is(context: Any, value: Any) -> bytes:
     """Return what was drawn for a body that is text or bytes to the document."""

@@ -203,7 +203,8 @@ def test_a_connection_serves_again_after_a_stream(service):
 
 def test_a_stream_may_last_longer_than_a_worker_may_be_silent(tmp_path):
     """The thread of the requests is another than the one that says that the worker lives."""
-    timeout_s = 1
+    # The server says that it lives once a second.
+    timeout_s = 2
     with served(tmp_path, "--timeout", str(timeout_s)) as service:
         service.wait()
         with contextlib.closing(service.connected()) as wire:
