@@ -68,12 +68,18 @@ def text_places(value: Any, place: Place = ()) -> Iterator[Place]:
 
 def with_text(document: dict[str, Any], place: Place, text: str) -> dict[str, Any]:
     """Return a copy of a document with another text at a place."""
+    made, holder = _copied(document, place)
+    holder[place[-1]] = text
+    return made
+
+
+def _copied(document: dict[str, Any], place: Place) -> tuple[dict[str, Any], Any]:
+    """Return a copy of a document, and what in it holds a place."""
     made = copy.deepcopy(document)
     holder: Any = made
     for step in place[:-1]:
         holder = holder[step]
-    holder[place[-1]] = text
-    return made
+    return made, holder
 
 
 def member_places(value: Any, place: Place = ()) -> Iterator[Place]:
@@ -89,9 +95,6 @@ def member_places(value: Any, place: Place = ()) -> Iterator[Place]:
 
 def with_name(document: dict[str, Any], place: Place, name: str) -> dict[str, Any]:
     """Return a copy of a document with another name for a member."""
-    made = copy.deepcopy(document)
-    holder: Any = made
-    for step in place[:-1]:
-        holder = holder[step]
+    made, holder = _copied(document, place)
     holder[name] = holder.pop(place[-1])
     return made

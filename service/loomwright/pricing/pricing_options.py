@@ -149,11 +149,7 @@ def pricing_from_document(document: object, currency: str) -> PricingOptions:
     DocumentError
         Anything is wrong; ``faults`` lists all of it by JSON pointer.
     """
-    faults: list[Fault] = []
-    options = _pricing(ObjectReader(document, "", faults, PRICING), currency)
-    if faults:
-        raise DocumentError("pricing", faults)
-    return options
+    return _checked(document, currency, [])
 
 
 def batch_pricing_from_document(document: object, currency: str) -> PricingOptions:
@@ -181,6 +177,11 @@ def batch_pricing_from_document(document: object, currency: str) -> PricingOptio
         document = {name: value for name, value in document.items() if name != _COST}
         message = "Cost is in no row; leave this out, or ask build-bill-of-materials for one pair."
         faults.append(Fault(f"/{_COST}", message))
+    return _checked(document, currency, faults)
+
+
+def _checked(document: object, currency: str, faults: list[Fault]) -> PricingOptions:
+    """Return the options of a document, of which some faults may be known already."""
     options = _pricing(ObjectReader(document, "", faults, PRICING), currency)
     if faults:
         raise DocumentError("pricing", faults)
