@@ -20,6 +20,7 @@ STICKING_OUT = """[...document.querySelectorAll('td, th, dd, p, li')]
 EMPTY_BOXES = """[...document.querySelectorAll('.box, .blank')]
     .filter(node => node.getBoundingClientRect().width < 8
         || parseFloat(getComputedStyle(node).borderTopWidth) < 0.5).length"""
+PAGE_OF = {"en": "Page {} of {}", "de": "Seite {} von {}", "es": "Página {} de {}"}
 CASES = [
     ("quote", "en", "metric", "combustion_car"),
     ("quote", "es", "metric", "truck_24v"),
@@ -92,7 +93,7 @@ def test_document_in_print(service_url, page, keep_pdf, case):
         assert (float(sheet.mediabox.width), float(sheet.mediabox.height)) == pytest.approx(
             wanted, abs=1
         )
-        assert f"{number} / {len(pages)}" in sheet.extract_text()
+        assert PAGE_OF[case[1]].format(number, len(pages)) in sheet.extract_text()
     if case[0] == "fuse_labels":
         assert len(pages) == 1
         size = page.evaluate("document.querySelector('.label').getBoundingClientRect().toJSON()")

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from loomwright.documents.paperwork import Paperwork, paperwork_of_answer
-from loomwright.documents.sheet import Cautions, Column, Facts, Section, Sheet, Table
+from loomwright.documents.sheet import PAGE_OF, Cautions, Column, Facts, Section, Sheet, Table
 from loomwright.documents.step_words import fuse_type_text
 from loomwright.documents.vocabulary import PLANS, UNSIZED, VERDICTS
 from loomwright.documents.words import NOTHING, Words
@@ -47,7 +47,7 @@ def sheet_of(
         subtitle=answer["title"],
         facts=Facts((*_parties(words, answer, paperwork), *pairs)),
         sections=tuple(body if complete else [_open_points(words, answer), *body]),
-        page_of=words.say("Page {page} of {pages}", page="{page}", pages="{pages}"),
+        page_of=words.say(PAGE_OF),
         footer=_footer(words, answer, paperwork),
     )
 

@@ -6,15 +6,21 @@ by its digest and let nothing else in.
 
 import base64
 import hashlib
+import json
 from functools import cache
 from importlib import resources
 
 from jinja2 import Environment, StrictUndefined, Template
 
+from loomwright.documents.catalogue import catalogue
 from loomwright.documents.fuse_labels import HEIGHT_MM, WIDTH_MM
-from loomwright.documents.sheet import BLANK, Block, Sheet, Table
+from loomwright.documents.options import LANGUAGES
+from loomwright.documents.sheet import BLANK, PAGE_OF, Block, Sheet, Table, page_number_parts
 
 _TEMPLATE, _STYLE = "page.html", "page.css"
+# Names of CSS Paged Media Module Level 3 by ours.
+_SIZES = {"a4": "A4", "us-letter": "letter"}
+_COUNTERS = {"{page}": "counter(page)", "{pages}": "counter(pages)"}
 
 
 def html_of(sheet: Sheet) -> bytes:
@@ -45,7 +51,26 @@ def style() -> str:
         .replace("LABEL_WIDTH", f"{WIDTH_MM:g}mm")
         .replace("LABEL_HEIGHT", f"{HEIGHT_MM:g}mm")
         .replace("COLUMN_WIDTHS", widths)
+        .replace("PAGES_BY_PAPER_AND_LANGUAGE", _pages())
     )
+
+
+def _pages() -> str:
+    """Return how each paper is numbered in each language, for whichever the body names.
+
+    All of them stand in every page, which keeps the digest of the style sheet the same.
+    """
+    rules = []
+    for paper, size in _SIZES.items():
+        for language in LANGUAGES:
+            parts = page_number_parts(catalogue(language).get(PAGE_OF, PAGE_OF))
+            number = " ".join(_COUNTERS.get(part) or json.dumps(part, ensure_ascii=False) for part in parts)
+            name = f"{paper}-{language}"
+            rules.append(
+                f"@page {name} {{ size: {size}; @bottom-right {{ content: {number}; }} }} "
+                f".{name} {{ page: {name}; }}"
+            )
+    return "\n".join(rules)
 
 
 @cache

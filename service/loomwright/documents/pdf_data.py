@@ -4,7 +4,6 @@ What depends on widths and lengths of texts is settled here: widths of columns, 
 long word may break, which rows are one line high, and what is short enough to stay on one page.
 """
 
-import re
 from collections.abc import Sequence
 from types import MappingProxyType
 from typing import Any
@@ -23,6 +22,7 @@ from loomwright.documents.sheet import (
     Step,
     Steps,
     Table,
+    page_number_parts,
 )
 from loomwright.harmless import one_line
 
@@ -50,7 +50,6 @@ _MANY_LINES = 40.0
 # Between a name and its value and behind the value, in the template [em].
 _BETWEEN_EM = 3.0
 _NUMBER_DIGITS, _FIGURE_SPACE = 3, "\u2007"
-_PAGE_PART = re.compile(r"(\{pages?\})")
 
 
 def data_of(sheet: Sheet) -> dict[str, Any]:
@@ -91,7 +90,7 @@ def data_of(sheet: Sheet) -> dict[str, Any]:
             }
             for section in sheet.sections
         ],
-        "page_of": [part for part in _PAGE_PART.split(one_line(sheet.page_of)) if part],
+        "page_of": page_number_parts(one_line(sheet.page_of)),
         "footer": fitting.text(sheet.footer, 0.6 * width_mm / _FOOTER_EM_MM),
         "hyphenate": fitting.hyphenates,
     }

@@ -4,12 +4,16 @@ A sheet is made once of an answer, in one language and one system of units, and 
 PDF) sets the same words. All texts are plain: a printer escapes them as its form wants it.
 """
 
+import re
 from dataclasses import dataclass, field
 
 from loomwright.drawings.drawing import Drawing
+from loomwright.marked import marked
 
 # What a table cell, or the value of a fact, holds that is filled in by hand.
 BLANK = "\u2007"
+PAGE_OF = marked("Page {page} of {pages}")
+_PLACE_OF_NUMBER = re.compile(r"(\{pages?\})")
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,3 +168,19 @@ class Sheet:
     sections: tuple[Section, ...]
     page_of: str
     footer: str = field(default="")
+
+
+def page_number_parts(text: str) -> list[str]:
+    """Return the words of a page number with its two figures apart from what is between.
+
+    Parameters
+    ----------
+    text
+        As in ``Sheet.page_of``.
+
+    Returns
+    -------
+    list of str
+        In order; none is empty.
+    """
+    return [part for part in _PLACE_OF_NUMBER.split(text) if part]
