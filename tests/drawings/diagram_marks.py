@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from itertools import combinations, pairwise
 from xml.etree import ElementTree
 
-from loomwright.drawings.svg_text import CELL, cells
+from loomwright.drawings.monospaced import CELL, cells
 from loomwright.drawings.symbols import symbols
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -4,8 +4,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from loomwright.drawings.monospaced import cells, wrapped
+from loomwright.drawings.shown_text import printable
 from loomwright.drawings.single_line import amperes, millivolts, volts
-from loomwright.drawings.svg_text import cells, printable, wrapped
 
 
 @given(st.text(max_size=200), st.integers(2, 60), st.integers(1, 4))

@@ -8,13 +8,12 @@ from lxml import etree
 from loomwright.drawings.lettering import (
     TEXT_SIZE,
     duration,
-    printable,
     quantity,
     shortened,
     text_width,
     wrapped,
-    xml_text,
 )
+from loomwright.drawings.shown_text import printable, xml_text
 
 
 @pytest.mark.parametrize(

@@ -17,9 +17,9 @@ import drawn_installations
 import drawn_jobs
 from drawn_installations import circuit_document, job_document, load_document
 from loomwright.drawings.drawing import Drawing
+from loomwright.drawings.monospaced import CELL
 from loomwright.drawings.single_line import DISTRIBUTION, amperes, millivolts, single_line, volts
 from loomwright.drawings.single_line_layout import NAME, WIDTH, single_line_drawing
-from loomwright.drawings.svg_text import CELL
 from loomwright.drawings.symbols import symbols
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import Job

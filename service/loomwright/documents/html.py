@@ -64,7 +64,9 @@ def _pages() -> str:
     for paper, size in _SIZES.items():
         for language in LANGUAGES:
             parts = page_number_parts(catalogue(language).get(PAGE_OF, PAGE_OF))
-            number = " ".join(_COUNTERS.get(part) or json.dumps(part, ensure_ascii=False) for part in parts)
+            number = " ".join(
+                _COUNTERS.get(part) or json.dumps(part, ensure_ascii=False) for part in parts
+            )
             name = f"{paper}-{language}"
             rules.append(
                 f"@page {name} {{ size: {size}; @bottom-right {{ content: {number}; }} }} "
@@ -92,6 +94,11 @@ def column_widths(table: Table) -> list[int]:
     """Return the width of each column of a table in whole per cent, at least 1."""
     whole = sum(column.share for column in table.columns)
     return [max(1, round(100 * column.share / whole)) for column in table.columns]
+
+
+def _css_string(text: str) -> str:
+    """Return words of ours as CSS writes a string, which for them is as JSON writes it."""
+    return json.dumps(text, ensure_ascii=False)
 
 
 def _kind_of(block: Block) -> str:

@@ -1,11 +1,10 @@
-"""Text in drawings: figures to three digits, widths, line breaks, and what is safe in XML."""
+"""Text in charts: figures to three digits, widths and line breaks, in a proportional face."""
 
 import math
 import re
 from collections.abc import Iterator
-from html import escape
 
-from loomwright.harmless import one_line
+from loomwright.drawings.shown_text import printable
 
 FONT = "Helvetica, Arial, 'Liberation Sans', sans-serif"
 # px of CSS; drawings are some 376 px wide, so that it is 11 px on a screen of 360 px.
@@ -54,38 +53,6 @@ _BOLD = 1.16
 _FIGURE_AND_UNIT = re.compile(r"(?<=[0-9]) (?=[%A-Za-zµ])")
 _PREFIXES = {-9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
 MINUTE_S, HOUR_S = 60.0, 3600.0
-
-
-def printable(text: str) -> str:
-    """Return a text as a drawing shows it.
-
-    Parameters
-    ----------
-    text
-        Any.
-
-    Returns
-    -------
-    str
-        In one line (``loomwright.harmless.one_line``), without spaces at its ends.
-    """
-    return one_line(text).strip()
-
-
-def xml_text(text: str) -> str:
-    """Return a text as it may stand in an element or in an attribute.
-
-    Parameters
-    ----------
-    text
-        Any.
-
-    Returns
-    -------
-    str
-        Printable, markup as references.
-    """
-    return escape(printable(text), quote=True)
 
 
 def text_width(text: str, size: float = TEXT_SIZE, *, bold: bool = False) -> float:

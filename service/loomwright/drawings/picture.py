@@ -12,10 +12,9 @@ from loomwright.drawings.lettering import (
     HEADING_SIZE,
     LINE_HEIGHT,
     TEXT_SIZE,
-    printable,
     wrapped,
-    xml_text,
 )
+from loomwright.drawings.shown_text import printable, xml_text
 
 # px of CSS. Shown on a screen of 360 px, a text of 12 px is still one of 11 px.
 WIDTH = 376

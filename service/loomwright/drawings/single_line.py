@@ -6,7 +6,7 @@ between feed and return, ground potentials over the negative pole of the source.
 
 from collections.abc import Mapping
 
-from loomwright.drawings.svg_text import printable
+from loomwright.drawings.shown_text import printable
 from loomwright.drawings.wording import ENGLISH, MATERIALS, PLAIN_COPPER, Wording
 from loomwright.engineering.network.solver import SOLVED
 from loomwright.engineering.record import record

@@ -1,7 +1,8 @@
 """A small writer of SVG: lines, texts and symbols in one list, closed to a drawing."""
 
 from loomwright.drawings.drawing import Drawing
-from loomwright.drawings.svg_text import FONT_FAMILY, escaped
+from loomwright.drawings.monospaced import FONT_FAMILY
+from loomwright.drawings.shown_text import escaped
 from loomwright.drawings.symbols import Symbol
 
 FONT_PX = 11

@@ -1,68 +1,15 @@
-"""Text in drawings: what of it can be printed, how wide it is, and where its lines break.
+"""Text in diagrams: how wide it is, and where its lines break.
 
-Drawings are lettered in a monospaced face, so that the width of a text is known without the font.
+Diagrams are lettered in a monospaced face, so that the width of a text is known without the font.
 """
 
-import re
 import unicodedata
-
-from loomwright.harmless import one_line
 
 FONT_FAMILY = "DejaVu Sans Mono, Liberation Mono, Menlo, Consolas, monospace"
 # Advance of one cell over the font size: 1233 of 2048 units in DejaVu Sans Mono, the widest of the
 # family (from memory).
 CELL = 0.602
-_GREATEST_MARKS = 2
 ELLIPSIS = "\u2026"
-
-_MARKUP = re.compile("[&<>\"']")
-_ENTITIES = {"&": "&amp;", "<": "&lt;", ">": "&gt;", '"': "&quot;", "'": "&#39;"}
-
-
-def printable(text: str) -> str:
-    """Return a text as a diagram shows it.
-
-    Parameters
-    ----------
-    text
-        Any.
-
-    Returns
-    -------
-    str
-        In one line (``loomwright.harmless.one_line``), with one space for each run of them; of
-        marks that stand over a letter two at most, as more would reach into the next line.
-    """
-    shown = " ".join(one_line(text).split())
-    return shown if shown.isascii() else _with_few_marks(shown)
-
-
-def _with_few_marks(text: str) -> str:
-    kept: list[str] = []
-    marks = 0
-    for character in text:
-        marks = marks + 1 if unicodedata.combining(character) else 0
-        if marks <= _GREATEST_MARKS:
-            kept.append(character)
-    return "".join(kept)
-
-
-def escaped(text: str) -> str:
-    """Return a printable text as XML takes it, in an element and in an attribute.
-
-    Parameters
-    ----------
-    text
-        Printable.
-
-    Returns
-    -------
-    str
-        With entities for what XML reads as markup.
-    """
-    if _MARKUP.search(text) is None:
-        return text
-    return _MARKUP.sub(lambda found: _ENTITIES[found[0]], text)
 
 
 def cells(text: str) -> int:
