@@ -24,7 +24,8 @@ ECOSYSTEM = "PyPI"
 # Every week brings advisories: a copy without any of the last weeks is an old copy.
 GREATEST_AGE_DAYS = 30
 _LONG_AGO = datetime.min.replace(tzinfo=UTC)
-_BOUNDS = ("introduced", "fixed", "last_affected", "limit")
+_NO_VERSION = Version("0")
+_ORDER = {"fixed": 0, "last_affected": 1, "introduced": 2, "limit": 3}
 
 
 class AdvisoriesError(Exception):
@@ -40,8 +41,8 @@ class Advisory:
     versions: frozenset[str]
     # Each range is its events in order of their versions, and its limits.
     ranges: tuple["Range", ...]
-    # Tells that nothing but commits is given, which no version can be compared with.
-    commits_only: bool
+    # Why nobody can tell by a version, empty if one can.
+    unclear: str
 
     def affects(self, version: Version) -> bool:
         """Tell whether a version is affected, by the algorithm of the OSV schema (Evaluation)."""
@@ -186,19 +187,21 @@ def told(
     Yields
     ------
     tuple[dict[str, Any], list[str]]
-        ``vulns`` with ``id`` and ``fix_versions``; ``skip_reason`` as well if an advisory gives
-        commits only, so that nobody can tell. The withdrawn are names of advisories.
+        ``vulns`` with ``id`` and ``fix_versions``; ``skip_reason`` as well if an advisory does not
+        let anybody tell, as it names commits only. The withdrawn are names of advisories.
     """
     for name, version in packages:
         known = database.advisories.get(name, ())
         entry: dict[str, Any] = {"name": name, "version": str(version), "vulns": []}
         affecting = [each for each in known if each.affects(version)]
-        unclear = sorted({each.name for each in known if each.commits_only and not each.withdrawn})
+        unclear = [
+            f"{each.name} {each.unclear}" for each in known if each.unclear and not each.withdrawn
+        ]
         for each in affecting:
             if not each.withdrawn:
                 entry["vulns"].append({"id": each.name, "fix_versions": each.fixed_in(version)})
         if unclear:
-            entry["skip_reason"] = f"names commits, no versions: {', '.join(unclear)}"
+            entry["skip_reason"] = ", ".join(unclear)
         yield entry, sorted({each.name for each in affecting if each.withdrawn})
 
 
@@ -245,29 +248,40 @@ def _document(path: Path) -> dict[str, Any]:
 
 
 def _advisory(name: str, withdrawn: str | None, entry: dict[str, Any]) -> Advisory:
-    kinds = {_text(each, "type") for each in entry.get("ranges") or ()}
-    if kinds - {"ECOSYSTEM", "GIT", "SEMVER"}:
-        raise ValueError(f"ranges of type {', '.join(sorted(kinds))}")
+    """Return what an entry of ``affected`` says.
+
+    A bound of a range that is no version (PEP 440) is no reason to refuse the file: old packages
+    have such, and it matters only to who uses one of them.
+    """
     versions = frozenset(entry.get("versions") or ())
-    ranges = tuple(
-        _range(each["events"]) for each in entry.get("ranges") or () if each["type"] != "GIT"
-    )
-    return Advisory(name, withdrawn, versions, ranges, not versions and not ranges)
+    bounds = [_bounds(each) for each in entry.get("ranges") or () if each["type"] != "GIT"]
+    unclear = "" if versions or bounds else "names commits, no versions"
+    ranges = []
+    for each in bounds:
+        try:
+            ranges.append(_range(each))
+        except InvalidVersion as error:
+            unclear = f"has a range that cannot be read ({error})"
+    return Advisory(name, withdrawn, versions, tuple(ranges), unclear)
 
 
-def _range(events: list[dict[str, str]]) -> Range:
-    """Return a range with its events in order; where two meet, the end goes before the begin."""
-    read: list[tuple[Version | None, str]] = []
-    for event in events:
-        ((kind, bound),) = event.items()
-        if kind not in _BOUNDS:
-            raise ValueError(f"unknown event {kind}")
-        at_an_end = (kind, bound) in {("introduced", "0"), ("limit", "*")}
-        read.append((None if at_an_end else Version(bound), kind))
-    if "introduced" not in {kind for _, kind in read}:
+def _bounds(given: dict[str, Any]) -> list[tuple[str, str]]:
+    """Return the events of a range as they are written; ValueError if there is none that begins."""
+    if given["type"] not in {"ECOSYSTEM", "SEMVER"}:
+        raise ValueError(f"a range of type {given['type']}")
+    bounds = [(kind, _text(event, kind)) for event in given["events"] for kind in event]
+    if unknown := {kind for kind, _ in bounds} - {*_ORDER}:
+        raise ValueError(f"a range with {', '.join(sorted(unknown))}")
+    if "introduced" not in {kind for kind, _ in bounds}:
         raise ValueError("a range without introduced")
-    order = ("fixed", "last_affected", "introduced", "limit")
-    read.sort(key=lambda each: (each[0] is not None, each[0] or Version("0"), order.index(each[1])))
+    return bounds
+
+
+def _range(bounds: list[tuple[str, str]]) -> Range:
+    """Return a range with its events in order; where two meet, the end goes before the begin."""
+    ends = {("introduced", "0"), ("limit", "*")}
+    read = [(None if (kind, at) in ends else Version(at), kind) for kind, at in bounds]
+    read.sort(key=lambda each: (each[0] is not None, each[0] or _NO_VERSION, _ORDER[each[1]]))
     return Range(tuple(read))
 
 

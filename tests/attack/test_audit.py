@@ -169,7 +169,7 @@ def test_what_a_folder_knows_of_a_lock_fails(copy: Path, folder: Path) -> None:
     told = done.stdout.partition("deploy/requirements.lock:\n")[2].splitlines()
     assert told[:2] == [
         "loom-shuttle 1.4.1 MADE-UP-3 1.4.2 2.10",
-        "loom-pirn skipped: names commits, no versions: MADE-UP-8",
+        "loom-pirn skipped: MADE-UP-8 names commits, no versions",
     ]
     assert "loom-treadle 7: MADE-UP-7 was withdrawn, not counted" in done.stdout
     assert done.stdout.count("no known vulnerability") == 4
@@ -204,8 +204,14 @@ def test_a_folder_that_does_not_know_old_packages_tells_nothing(
         (
             "a.yaml",
             "{id: X, modified: 2026-01-02, affected: [{package: {name: a, ecosystem: PyPI}, "
-            "ranges: [{type: ECOSYSTEM, events: [{introduced: one point two}]}]}]}",
-            "Invalid version: 'one point two'",
+            "ranges: [{type: ECOSYSTEM, events: [{introduced: 0}, {mended: 1}]}]}]}",
+            "a range with mended",
+        ),
+        (
+            "a.yaml",
+            "{id: X, modified: 2026-01-02, affected: [{package: {name: a, ecosystem: PyPI}, "
+            "ranges: [{type: CALENDAR, events: [{introduced: 0}]}]}]}",
+            "a range of type CALENDAR",
         ),
     ],
 )
@@ -271,6 +277,18 @@ def test_versions_are_held_against_ranges(package: str, affected: str, unaffecte
     (advisory,) = database.advisories[package]
     assert [each for each in affected.split() if not advisory.affects(Version(each))] == []
     assert [each for each in unaffected.split() if advisory.affects(Version(each))] == []
+
+
+def test_a_bound_that_is_no_version_matters_to_its_package_only(folder: Path) -> None:
+    """Releases from before PEP 440 have names such as this."""
+    text = (MADE_UP / "sample" / "last-affected.yaml").read_text("utf-8")
+    (folder / "old.yaml").write_text(text.replace('"3"', "1.0-bulrush").replace("heddle", "sley"))
+    database = ADVISORIES.read_folder(folder)
+    asked = [("loom-heddle", Version("3.1")), ("loom-sley", Version("3.1"))]
+    (known, _), (unclear, _) = ADVISORIES.told(asked, database)
+    assert [each["id"] for each in known["vulns"]] == ["MADE-UP-4"]
+    assert "skip_reason" not in known
+    assert "Invalid version: '1.0-bulrush'" in unclear["skip_reason"]
 
 
 def test_every_real_lock_is_read_whole() -> None:
