@@ -188,7 +188,7 @@ def told(
     ------
     tuple[dict[str, Any], list[str]]
         ``vulns`` with ``id`` and ``fix_versions``; ``skip_reason`` as well if an advisory does not
-        let anybody tell, as it names commits only. The withdrawn are names of advisories.
+        let anybody tell, as it names commits only or nothing. The withdrawn are names of advisories.
     """
     for name, version in packages:
         known = database.advisories.get(name, ())
@@ -255,7 +255,7 @@ def _advisory(name: str, withdrawn: str | None, entry: dict[str, Any]) -> Adviso
     """
     versions = frozenset(entry.get("versions") or ())
     bounds = [_bounds(each) for each in entry.get("ranges") or () if each["type"] != "GIT"]
-    unclear = "" if versions or bounds else "names commits, no versions"
+    unclear = "" if versions or bounds else "names no versions"
     ranges = []
     for each in bounds:
         try:
