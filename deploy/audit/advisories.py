@@ -95,6 +95,8 @@ class Database:
         """Read one file; AdvisoriesError if it is no advisory in the format."""
         document = _document(path)
         try:
+            if "affects" in document:
+                raise ValueError("it has the form from before OSV 1.0, with affects")
             name = _text(document, "id")
             modified = _time(document, "modified")
             withdrawn = _text(document, "withdrawn") if document.get("withdrawn") else None

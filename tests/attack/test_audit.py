@@ -195,6 +195,7 @@ def test_a_folder_that_does_not_know_old_packages_tells_nothing(
         ("a.yml", "- one", "no advisory in the OSV format"),
         ("a.json", '{"id": "X"}', "no advisory in the OSV format: 'modified'"),
         ("a.json", '{"id": "X", "modified": "yesterday"}', "no advisory in the OSV format"),
+        ("a.yaml", "{id: X, modified: 2021-01-02, affects: {}}", "the form from before OSV 1.0"),
         (
             "a.yaml",
             "{id: X, modified: 2026-01-02, affected: [{package: {name: a, ecosystem: PyPI}, "
