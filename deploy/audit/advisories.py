@@ -189,8 +189,8 @@ def told(
     Yields
     ------
     tuple[dict[str, Any], list[str]]
-        ``vulns`` with ``id`` and ``fix_versions``; ``skip_reason`` as well if an advisory does not
-        let anybody tell, as it names commits only or nothing. The withdrawn are names of advisories.
+        ``vulns`` with ``id`` and ``fix_versions``; ``skip_reason`` as well if one lets nobody
+        tell, as it names commits only or nothing. The withdrawn are names of advisories.
     """
     for name, version in packages:
         known = database.advisories.get(name, ())
