@@ -7,6 +7,7 @@ from hypothesis import HealthCheck, settings
 
 import outside_settings
 from left_out import deselect_what_is_not_here
+from own_ids import give_own_ids
 
 outside_settings.set_aside()
 
@@ -21,8 +22,9 @@ settings.load_profile("suite")
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out the tests whose outside program is not here."""
+    """Leave out the tests whose outside program is not here, and let each have an id of its own."""
     deselect_what_is_not_here(config, items)
+    give_own_ids(items)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
