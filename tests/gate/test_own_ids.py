@@ -40,14 +40,14 @@ def pytest_collection_modifyitems(items):
 
 
 def pytest_of(folder: Path) -> subprocess.CompletedProcess[str]:
-    """Run two operations in two processes, as the test command deals out files."""
+    """Run two operations in a process of their own, as the test command deals out files."""
     shutil.copy(TESTS / "own_ids.py", folder)
     (folder / "conftest.py").write_text(CONFTEST, "utf-8")
     (folder / "pytest.ini").write_text("[pytest]\n", "utf-8")
     text = OPERATIONS.format(ran=folder / "ran")
     (folder / "test_operations.py").write_text(text, "utf-8")
     return subprocess.run(
-        [sys.executable, "-m", "pytest", "-q", "-n", "2", "--dist", "loadfile"],
+        [sys.executable, "-m", "pytest", "-q", "-n", "1", "--dist", "loadfile"],
         cwd=folder,
         env={key: value for key, value in os.environ.items() if not key.startswith("PYTEST_")},
         capture_output=True,
@@ -68,5 +68,5 @@ def test_tests_of_one_id_are_refused() -> None:
     class Test:
         nodeid = "test_a.py::test_b"
 
-    with pytest.raises(pytest.UsageError, match="test_a[.]py::test_b"):
+    with pytest.raises(pytest.UsageError, match=r"test_a[.]py::test_b"):
         give_own_ids([Test(), Test()])  # type: ignore[list-item]
