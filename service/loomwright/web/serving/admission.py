@@ -5,11 +5,14 @@ on apart: a batch that takes minutes and a plan that takes as long as a hundred 
 those go on.
 
 Quick calls have two bounds. A burst that is soon worked off, such as a sheet that calculates all of
-its cells anew, waits as a whole and in turn. Where calls have waited without a break for a while,
-more come in than are answered, and in turn each would wait for as long as the queue is. Then a few
-may wait, the newest goes first, and the one that has waited longest is turned away for it: what is
-answered at all is answered soon. Both as in B. Maurer, "Fail at Scale", ACM Queue 13 (2015) 8,
-under "Controlled delay" and "Adaptive LIFO".
+its cells anew, waits as a whole and in turn. Where more than the first bound go on waiting while
+others come, as many come in as are answered, and in turn each would wait for as long as the queue
+is: a crowd of sixteen, each of whom asks again once answered, is never more than a burst, and waits
+sixteen times as long as one caller, for good. So a queue that does not become short again while
+two bursts come in is none of a burst. Then a few may wait, the newest goes first, and the one that
+has waited longest is turned away for it: what is answered at all is answered soon. Both as in
+B. Maurer, "Fail at Scale", ACM Queue 13 (2015) 8, under "Controlled delay" and "Adaptive LIFO";
+the former by a count in place of a time, so that a slow machine lets the same bursts through.
 """
 
 from collections import deque
@@ -25,14 +28,14 @@ from loomwright.web.settings import Settings
 
 T = TypeVar("T")
 
-# [s] without a moment in which no call waited; then those that wait are no burst.
-STANDING_S = 0.1
+# So many bursts have come without a moment in which few calls waited; then these are no burst.
+STANDING_BURSTS = 2
 # [s] that a call may have waited under overload when a newer one is answered; some six times what
 # a quick call takes.
 STALE_S = 0.002
-# [s] for which it is still an overload after the last call that was turned away; as long as those
-# are told to wait.
-OVERLOAD_S = 1.0
+# [s] for which it is still an overload after the last call that was turned away; longer than those
+# are told to wait, or else all who come again as told would be let in as a burst each time.
+OVERLOAD_S = 1.5
 
 
 class Weight(Enum):
@@ -174,8 +177,9 @@ class Line(Generic[T]):
         self._clock = clock
         self._waiting: deque[tuple[float, T]] = deque()
         self._at_work = 0
-        self._none_waited_at = clock()
-        self._overloaded_until = self._none_waited_at
+        # Since few have waited.
+        self._came = 0
+        self._overloaded_until = clock()
 
     def __bool__(self) -> bool:
         """Tell whether any wait."""
@@ -204,12 +208,14 @@ class Line(Generic[T]):
         if not self.has_room():
             return [request]
         waiting, bound, now = self._waiting, self._bound, self._clock()
-        if not waiting:
-            self._none_waited_at = now
         waiting.append((now, request))
-        if bound.burst is None or bound.waiting is None or len(waiting) <= bound.waiting:
+        if bound.burst is None or bound.waiting is None:
             return []
-        stands = now < self._overloaded_until or now - self._none_waited_at > STANDING_S
+        if len(waiting) <= bound.waiting:
+            self._came = 0
+            return []
+        self._came += 1
+        stands = now < self._overloaded_until or self._came > STANDING_BURSTS * bound.burst
         most = bound.waiting if stands else bound.burst
         if len(waiting) <= most:
             return []

@@ -1,10 +1,12 @@
 """The clients of a worker: who is waited for, for how long, and how a connection ends."""
 
 import errno
+import math
 import resource
 import sys
 from functools import partial
 from http import HTTPStatus
+from itertools import islice
 from selectors import EVENT_READ, EVENT_WRITE
 from socket import SHUT_WR
 from time import monotonic
@@ -63,6 +65,8 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
         self._idle: dict[Connection, None] = {}
         self._arriving: dict[Connection, None] = {}
         self._leaving: dict[Connection, None] = {}
+        # In the order in which they are to be told.
+        self._resting: dict[Connection, None] = {}
         self._held = 0
         self._overdue: list[Connection] = []
         self._next_look = 0.0
@@ -78,6 +82,10 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
 
     def _refuse(self, connection: Connection, status: HTTPStatus) -> None:
         """Answer what does not become a request."""
+        raise NotImplementedError
+
+    def _tell(self, connection: Connection) -> None:
+        """Answer a request that was turned away."""
         raise NotImplementedError
 
     # Connections that come.
@@ -139,6 +147,34 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
             connection.until = connection.latest
         self._held += len(connection.received) - before
         self._judge(connection)
+
+    # Refusals that are held.
+
+    def _rest(self, connection: Connection, until: float) -> bool:
+        """Neither answer nor read for a while; return False where too many rest already."""
+        # Those that can be given up for others are among the rest.
+        if len(self._resting) >= self._most // 2 or self._held > self.patience.held_bytes:
+            return False
+        connection.until = until
+        self._held += len(connection.received)
+        self._resting[connection] = None
+        return True
+
+    def _seconds_of_rest(self) -> float:
+        """Return how long nobody is to be told."""
+        for connection in self._resting:
+            return connection.until - monotonic() if self.alive else 0.0
+        return math.inf
+
+    def _tell_rested(self, most: int) -> None:
+        """Answer some whose rest is over; all of them where the worker ends."""
+        now = monotonic()
+        for connection in list(islice(self._resting, most)):
+            if self.alive and connection.until > now:
+                return
+            del self._resting[connection]
+            self._held -= len(connection.received)
+            self._tell(connection)
 
     # Answers that leave.
 
@@ -264,6 +300,8 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
             for waiting in (self._idle, self._arriving, self._leaving):
                 for connection in list(waiting):
                     self._end(connection)
+            while self._resting:
+                self._close(self._resting.popitem()[0])
 
     def _cap_keepalive(self, deadline: float) -> None:
         """Wait no longer for requests where the worker is to end; those under way may arrive."""
