@@ -22,7 +22,7 @@ from loomwright.web.serving.admission import (
     OVERLOAD_S,
     QUICK_BYTES,
     STALE_S,
-    STANDING_S,
+    STANDING_BURSTS,
     STATE_NAMES,
     Bound,
     Line,
@@ -76,16 +76,35 @@ def test_a_queue_that_stands_is_cut(clock):
     line = Line(QUICK, clock)
     for number in range(4):
         assert line.enter(number) == []
-    clock.now += STANDING_S * 1.01
-    assert line.enter(4) == [0, 1, 2]
-    assert line.begin() == 4
+    # As many come as are answered; those that fill the first bound are not counted.
+    most = QUICK.waiting + STANDING_BURSTS * QUICK.burst
+    for number in range(4, most):
+        assert line.begin() == number - 4
+        line.end()
+        assert line.enter(number) == []
+    assert line.begin() == most - 4
+    line.end()
+    newest = most
+    assert line.enter(newest) == [newest - 3, newest - 2]
+    assert line.begin() == newest
     assert line.enter(5) == []
     # What has waited under overload for longer than others take is not answered any more.
     clock.now += STALE_S * 1.01
     line.end()
-    assert line.enter(6) == [3]
+    assert line.enter(6) == [newest - 1]
     assert line.begin() == 6
     assert line.stale() == [5]
+
+
+def test_bursts_with_a_short_queue_between_are_none_that_stands(clock):
+    line = Line(QUICK, clock)
+    assert line.enter(0) == []
+    for number in range(0, 10 * STANDING_BURSTS * QUICK.burst, 4):
+        # One is always left.
+        assert [line.enter(number + following) for following in range(1, 5)] == [[]] * 4
+        for following in range(4):
+            assert line.begin() == number + following
+            line.end()
 
 
 def test_an_overload_ends_some_time_after_the_last_that_was_turned_away(clock):
@@ -227,12 +246,14 @@ def test_under_overload_what_is_answered_is_answered_soon(tmp_path, record_prope
                     assert Answer(b"", wire).status == 200
             wait_for(lambda start=before: len(since(start)) >= LEAST_ANSWERS, "not all noted")
             alone = percentile_99(since(before))
+            # The first of them are let in as a burst.
+            crowd_of_callers(served, 32, OVERLOAD_S / 5)
             before = len(notes.read_text().splitlines())
             answers = []
             while sum(answer.status == 200 for answer in answers) < LEAST_ANSWERS:
                 answers += crowd_of_callers(served, 32, 1.0)
             refused = [answer for answer in answers if answer.status != 200]
-            # Far more is refused than answered, and each is told when to come again.
+            # Some are refused all the time, and each is told when to come again.
             assert len(refused) > 100
             for answer in refused[:50]:
                 check_overloaded(answer, 1)

@@ -61,6 +61,7 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
         # Where there are more, one that waits is given up instead of letting the next one wait.
         self.worker_connections = sys.maxsize
         self._most = sys.maxsize
+        self.taken_at_once = 1
         # Connections by what they wait for, in the order in which they began to.
         self._idle: dict[Connection, None] = {}
         self._arriving: dict[Connection, None] = {}
@@ -91,7 +92,16 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
     # Connections that come.
 
     def accept(self, listener: Any) -> None:
-        """Take a connection, and with it what it has sent already."""
+        """Take a connection, or several where others have been kept waiting for a call.
+
+        Where one is taken for each that is answered, the queue is in the kernel, where none can be
+        turned away. Otherwise another process may have time for the next.
+        """
+        for _ in range(self.taken_at_once):
+            if not self._accept_one(listener):
+                return
+
+    def _accept_one(self, listener: Any) -> bool:
         try:
             sock, client = listener.accept()
         except OSError as error:
@@ -99,7 +109,7 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
                 self._give_one_up()
             elif error.errno not in _NOBODY:
                 raise
-            return
+            return False
         number = listener.fileno()
         if number not in self._addresses:
             self._addresses[number] = listener.getsockname()
@@ -109,6 +119,7 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
         if self.nr_conns > self._most:
             self._give_one_up()
         self._wait_for_head(connection, self.patience.arriving_s)
+        return True
 
     def _give_one_up(self) -> None:
         """Close the connection that has waited longest, one between requests before any other."""

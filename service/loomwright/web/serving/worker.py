@@ -105,9 +105,11 @@ class Worker(PatientWorker):
             timeout = max(0.0, min(timeout, self._seconds_of_rest()))
         self.poller.wait(timeout, _IN_A_TURN)
         self._tell_rested(_IN_A_TURN)
+        self.taken_at_once = 1
         for weight in self._own:
             connection = self._lines[weight].begin()
             if connection is not None:
+                self.taken_at_once = _IN_A_TURN
                 self._is_answering = True
                 keeps = self.handle(connection)
                 self._is_answering = False
@@ -251,8 +253,12 @@ class Worker(PatientWorker):
         until = self._refusals.tell_at(who, RETRY_AFTER_S[weight])
         # What it was about is not looked at any more.
         connection.request.body = io.BytesIO()
-        if until <= monotonic() or not self._rest(connection, until):
-            self._tell(connection)
+        if until > monotonic():
+            if self._rest(connection, until):
+                return
+            # What it has sent behind would be turned away as soon, one request within the other.
+            connection.request.force_close()
+        self._tell(connection)
 
     def _tell(self, connection: Connection) -> None:
         request, weight = connection.request, connection.weight
