@@ -1,4 +1,4 @@
-"""Who asks again sooner than told to: the refusal is held, and what is answered is answered soon."""
+"""Who asks again too soon hears of the refusal later; what is answered is answered soon."""
 
 import contextlib
 import heapq
