@@ -7,7 +7,7 @@ import threading
 import time
 
 import pytest
-from crowds import LONGEST_S, Answer, post, serving, wait_for
+from crowds import LONGEST_S, Answer, get, post, serving, wait_for
 from test_streams import batch
 
 from loomwright.web.serving.admission import RETRY_AFTER_S, Line, Weight, bounds_of
@@ -22,6 +22,7 @@ IN_A_TURN = 8
 # one caller.
 MOST_TIMES, LEAST_SHARE = 5.0, 0.8
 HELD_BATCHES = 200
+ORIGIN = "https://till.example"
 ROWS = post(batch(packages=1), "/v1/price-packages")
 
 
@@ -186,7 +187,7 @@ class Hammer(threading.Thread):
 @pytest.fixture(scope="module")
 def served(tmp_path_factory):
     folder = tmp_path_factory.mktemp("served")
-    with serving(folder, queue=1, burst=1, batches=1) as served:
+    with serving(folder, queue=1, burst=1, batches=1, cors_origins=ORIGIN) as served:
         yield served
 
 
@@ -237,6 +238,19 @@ def test_a_refusal_is_held_from_who_was_told_and_from_nobody_else(served):
         assert min(others) < LEAST_REST_S
         # What is not refused is not held.
         assert min(served.seconds_of_kept_calls(10) for _ in range(3)) < LEAST_REST_S
+
+
+def test_a_refusal_may_be_read_by_pages_and_is_a_line_in_sheets(served):
+    fields = f"Origin: {ORIGIN}\r\n"
+    with one_batch_at_work(served):
+        answer = served.ask(get("/v1/price-packages?errors=text", fields))
+        assert answer.status == 200
+        assert answer.body.startswith(b"Error: As many batches are under way")
+        assert answer.fields["access-control-allow-origin"] == ORIGIN
+        answer = served.ask(post(batch(packages=1), "/v1/price-packages", fields))
+        assert (answer.status, answer.problem()["code"]) == (503, "overloaded")
+        assert answer.fields["access-control-allow-origin"] == ORIGIN
+        assert answer.fields["retry-after"] == "10"
 
 
 def test_who_vanishes_while_the_refusal_is_held_leaves_nothing(served):

@@ -19,7 +19,7 @@ from gunicorn.http.errors import NoMoreData
 from gunicorn.http.wsgi import Response, default_environ
 
 from loomwright.web.operations import OPERATIONS
-from loomwright.web.server import overload_message, problem_message
+from loomwright.web.refusing import Refusing
 from loomwright.web.serving.admission import RETRY_AFTER_S, SAID, Line, Paths, Weight, bounds_of
 from loomwright.web.serving.arrival import head_can_be_judged
 from loomwright.web.serving.clients import Patience, PatientWorker
@@ -52,6 +52,7 @@ class Worker(PatientWorker):
         self._is_answering = False
         self.turned_away = dict.fromkeys(Weight, 0)
         self._refusals = Refusals()
+        self._refusing = Refusing(self.settings)
         self._paths = Paths(OPERATIONS)
         line, field = self.cfg.limit_request_line, self.cfg.limit_request_field_size
         self._line = line
@@ -263,22 +264,22 @@ class Worker(PatientWorker):
     def _tell(self, connection: Connection) -> None:
         request, weight = connection.request, connection.weight
         keeps = connection.is_whole and not request.should_close() and self.alive
-        message = overload_message(SAID[weight], RETRY_AFTER_S[weight], request, keeps=keeps)
-        self._answer_at_once(connection, message, HTTPStatus.SERVICE_UNAVAILABLE, keeps=keeps)
+        seconds = RETRY_AFTER_S[weight]
+        message = self._refusing.overloaded(SAID[weight], seconds, request, keeps=keeps)
+        self._answer_at_once(connection, message, keeps=keeps)
 
     def _refuse(self, connection: Connection, status: HTTPStatus) -> None:
-        message = problem_message(status, status.phrase)
-        self._answer_at_once(connection, message, status, keeps=False)
+        message = self._refusing.unread(status, status.phrase, connection.request)
+        self._answer_at_once(connection, message, keeps=False)
 
-    def _answer_at_once(
-        self, connection: Connection, message: bytes, status: HTTPStatus, *, keeps: bool
-    ) -> None:
+    def _answer_at_once(self, connection: Connection, message: bytes, *, keeps: bool) -> None:
         request = connection.request
         if request is not None and self.cfg.accesslog:
             environ = default_environ(request, connection.sock, self.cfg)
             environ["REMOTE_ADDR"] = connection.address
             response = Response(request, connection.sock, self.cfg)
-            response.status, response.sent = f"{status} {status.phrase}", len(message)
+            response.status = message.partition(b"\r\n")[0].partition(b" ")[2].decode("ascii")
+            response.sent = len(message)
             self.log.access(response, request, environ, timedelta())
         try:
             connection.sock.sendall(message)
