@@ -9,8 +9,8 @@ and the ratios are to the first way.
 With ``--crowds`` only crowds of callers are measured, each of whom asks again at once whatever the
 answer is, on the connection that they have and on a new one for each call: the 99th percentile as
 they see it to that of one of them in the same run, calls answered to those of that one, and
-refusals a second. What is answered in the first ``SETTLING_S`` is let in as a burst, by intention,
-and is not counted.
+refusals a second. What is answered in the first moments is let in as a burst, by intention, and is
+not counted.
 
     taskset -c 1 python tests/bench/serving.py --crowds --server-on 0 [--runs 9] [--seconds 3] [way]
 """
@@ -55,8 +55,6 @@ CLOSING = ("no keep-alive", "sync")
 SLOW = 200
 # Callers at once.
 CROWDS = (16, 32, 64, 128)
-# [s] Until it shows that a crowd is no burst.
-SETTLING_S = 0.3
 # A call that takes longer has not been answered.
 LONGEST_S = 3.0
 
@@ -90,7 +88,12 @@ def seconds_of_calls(port: int, requests: list[bytes], seconds: float) -> list[f
 
 
 def waits_in_a_crowd(
-    port: int, requests: list[bytes], seconds: float, callers: int, *, keep: bool = True
+    port: int,
+    requests: list[bytes],
+    options: argparse.Namespace,
+    callers: int,
+    *,
+    keep: bool = True,
 ) -> tuple[list[float], int]:
     """Keep many callers busy who ask again at once, whatever they are told.
 
@@ -113,8 +116,8 @@ def waits_in_a_crowd(
 
         for _ in range(callers):
             ask(None)
-        settled = time.perf_counter() + SETTLING_S
-        end = settled + seconds
+        settled = time.perf_counter() + options.settling
+        end = settled + options.seconds
         # However slow calls are, there is one to tell of.
         while time.perf_counter() < end or not waits:
             ready = selector.select(timeout=10 * LONGEST_S)
@@ -211,21 +214,21 @@ def note_crowds(
     note: Callable[[str, float], None],
     port: int,
     requests: list[bytes],
-    seconds: float,
+    options: argparse.Namespace,
     *,
     keep: bool,
 ) -> None:
     """Note what crowds see, as ratios to one caller just before."""
     how = "" if keep else ", each call on a new connection"
     for callers in CROWDS:
-        alone, _ = waits_in_a_crowd(port, requests, seconds, 1, keep=keep)
-        waits, refused = waits_in_a_crowd(port, requests, seconds, callers, keep=keep)
+        alone, _ = waits_in_a_crowd(port, requests, options, 1, keep=keep)
+        waits, refused = waits_in_a_crowd(port, requests, options, callers, keep=keep)
         note(f"p99 ms of 1 caller{how}", percentile(alone, 0.99) * 1000)
         what = f"of {callers} callers{how}"
         note(f"p50 x {what}", percentile(waits, 0.5) / percentile(alone, 0.5))
         note(f"p99 x {what}", percentile(waits, 0.99) / percentile(alone, 0.99))
         note(f"answered x {what}", len(waits) / max(1, len(alone)))
-        note(f"refused/s {what}", refused / seconds)
+        note(f"refused/s {what}", refused / options.seconds)
 
 
 def measure(options: argparse.Namespace) -> None:
@@ -253,13 +256,13 @@ def measure(options: argparse.Namespace) -> None:
         for _ in range(options.runs):
             for callers in () if options.crowds else (1, 8):
                 for name, port in ports.items():
-                    waits, _ = waits_in_a_crowd(port, requests, options.seconds, callers)
+                    waits, _ = waits_in_a_crowd(port, requests, options, callers)
                     note(name, f"calls/s of {callers}", len(waits) / options.seconds)
             for name, port in ports.items():
                 if name not in CLOSING:
-                    note_crowds(partial(note, name), port, requests, options.seconds, keep=True)
+                    note_crowds(partial(note, name), port, requests, options, keep=True)
                 if options.crowds:
-                    note_crowds(partial(note, name), port, closing, options.seconds, keep=False)
+                    note_crowds(partial(note, name), port, closing, options, keep=False)
                     continue
                 alone = seconds_of_calls(port, closing, options.seconds)
                 note(name, "p50 ms", percentile(alone, 0.5) * 1000)
@@ -294,6 +297,9 @@ def main() -> None:
     parser.add_argument("ways", nargs="*", choices=[*WAYS, []])
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--seconds", type=float, default=1.0)
+    parser.add_argument(
+        "--settling", type=float, default=0.3, help="time until it shows that a crowd is no burst"
+    )
     parser.add_argument("--crowds", action="store_true", help="measure crowds of callers only")
     parser.add_argument("--server-on", type=int, metavar="CORE", help="core of the servers")
     try:

@@ -87,7 +87,17 @@ def test_what_is_to_vary_occurs_in_each_body(path: Path) -> None:
 def test_a_short_run_sets_ways_to_serve_against_one_another() -> None:
     script = ROOT / "tests" / "bench" / "serving.py"
     done = subprocess.run(
-        [sys.executable, script, "--runs", "1", "--seconds", "0.2", "as deployed"],
+        [
+            sys.executable,
+            script,
+            "--runs",
+            "1",
+            "--seconds",
+            "0.2",
+            "--settling",
+            "0.05",
+            "as deployed",
+        ],
         cwd=ROOT,
         capture_output=True,
         text=True,
@@ -108,7 +118,17 @@ def test_a_short_run_sets_ways_to_serve_against_one_another() -> None:
 def test_a_short_run_measures_crowds_on_kept_and_on_new_connections() -> None:
     script = ROOT / "tests" / "bench" / "serving.py"
     done = subprocess.run(
-        [sys.executable, script, "--crowds", "--runs", "1", "--seconds", "0.1"],
+        [
+            sys.executable,
+            script,
+            "--crowds",
+            "--runs",
+            "1",
+            "--seconds",
+            "0.1",
+            "--settling",
+            "0.05",
+        ],
         cwd=ROOT,
         capture_output=True,
         text=True,
