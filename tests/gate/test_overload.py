@@ -20,6 +20,7 @@ from loomwright.web.serving.admission import (
     BATCH_NAMES,
     HEAVY_NAMES,
     OVERLOAD_S,
+    PAUSE_S,
     QUICK_BYTES,
     STALE_S,
     STANDING_BURSTS,
@@ -96,15 +97,36 @@ def test_a_queue_that_stands_is_cut(clock):
     assert line.stale() == [5]
 
 
-def test_bursts_with_a_short_queue_between_are_none_that_stands(clock):
+def burst(line):
+    """Let one in, and answer all of it."""
+    assert [line.enter(number) for number in range(QUICK.burst)] == [[]] * QUICK.burst
+    for number in range(QUICK.burst):
+        assert line.begin() == number
+        line.end()
+
+
+@pytest.mark.parametrize(("pause_s", "calls"), [(PAUSE_S * 1.01, 0), (0.0, QUICK.burst)])
+def test_bursts_with_a_pause_or_with_single_calls_between_are_none_that_stands(
+    clock, pause_s, calls
+):
     line = Line(QUICK, clock)
-    assert line.enter(0) == []
-    for number in range(0, 10 * STANDING_BURSTS * QUICK.burst, 4):
-        # One is always left.
-        assert [line.enter(number + following) for following in range(1, 5)] == [[]] * 4
-        for following in range(4):
-            assert line.begin() == number + following
+    for _ in range(10 * STANDING_BURSTS):
+        burst(line)
+        clock.now += pause_s
+        for number in range(calls):
+            assert line.enter(number) == []
+            line.begin()
             line.end()
+
+
+def test_bursts_without_a_pause_stand_although_each_is_worked_off(clock):
+    """Callers who all wait for the slowest of them before they ask again."""
+    line = Line(QUICK, clock)
+    # Of each, three find a long queue and two a short one, who count for nothing at the first.
+    for _ in range(STANDING_BURSTS * QUICK.burst - QUICK.waiting):
+        burst(line)
+    found = [line.enter(number) for number in range(QUICK.burst)]
+    assert found == [[], [], [], [], [0, 1, 2]]
 
 
 def test_an_overload_ends_some_time_after_the_last_that_was_turned_away(clock):

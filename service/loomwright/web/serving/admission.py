@@ -8,11 +8,12 @@ Quick calls have two bounds. A burst that is soon worked off, such as a sheet th
 its cells anew, waits as a whole and in turn. Where more than the first bound go on waiting while
 others come, as many come in as are answered, and in turn each would wait for as long as the queue
 is: a crowd of sixteen, each of whom asks again once answered, is never more than a burst, and waits
-sixteen times as long as one caller, for good. So a queue that does not become short again while
-two bursts come in is none of a burst. Then a few may wait, the newest goes first, and the one that
-has waited longest is turned away for it: what is answered at all is answered soon. Both as in
-B. Maurer, "Fail at Scale", ACM Queue 13 (2015) 8, under "Controlled delay" and "Adaptive LIFO";
-the former by a count in place of a time, so that a slow machine lets the same bursts through.
+sixteen times as long as one caller, for good. So calls that find a long queue are counted, those
+that find a short one are taken off, and beyond two bursts it is none. Then a few may wait, the
+newest goes first, and the one that has waited longest is turned away for it: what is answered at
+all is answered soon. Both as in B. Maurer, "Fail at Scale", ACM Queue 13 (2015) 8, under
+"Controlled delay" and "Adaptive LIFO"; the former by a count in place of a time, so that a slow
+machine lets the same bursts through.
 """
 
 from collections import deque
@@ -28,8 +29,10 @@ from loomwright.web.settings import Settings
 
 T = TypeVar("T")
 
-# So many bursts have come without a moment in which few calls waited; then these are no burst.
+# So many bursts more have found a long queue than have found a short one; then it is no burst.
 STANDING_BURSTS = 2
+# [s] without a call; then what was before is over.
+PAUSE_S = 0.1
 # [s] that a call may have waited under overload when a newer one is answered; some six times what
 # a quick call takes.
 STALE_S = 0.002
@@ -177,9 +180,9 @@ class Line(Generic[T]):
         self._clock = clock
         self._waiting: deque[tuple[float, T]] = deque()
         self._at_work = 0
-        # Since few have waited.
-        self._came = 0
-        self._overloaded_until = clock()
+        # Calls that found a long queue, less those that found a short one.
+        self._crowded = 0
+        self._latest = self._overloaded_until = clock()
 
     def __bool__(self) -> bool:
         """Tell whether any wait."""
@@ -211,11 +214,12 @@ class Line(Generic[T]):
         waiting.append((now, request))
         if bound.burst is None or bound.waiting is None:
             return []
+        pause_s, self._latest = now - self._latest, now
         if len(waiting) <= bound.waiting:
-            self._came = 0
+            self._crowded = max(0, self._crowded - 1) if pause_s < PAUSE_S else 0
             return []
-        self._came += 1
-        stands = now < self._overloaded_until or self._came > STANDING_BURSTS * bound.burst
+        self._crowded += 1
+        stands = now < self._overloaded_until or self._crowded > STANDING_BURSTS * bound.burst
         most = bound.waiting if stands else bound.burst
         if len(waiting) <= most:
             return []
