@@ -1,5 +1,7 @@
 """Which requests are let in, by the queue alone and its clock: bursts, standing queues, weights."""
 
+import random
+
 import pytest
 
 from loomwright.web.operations import OPERATIONS
@@ -16,6 +18,7 @@ from loomwright.web.serving.admission import (
     Line,
     Paths,
     Weight,
+    bounds_of,
 )
 from loomwright.web.settings import Settings
 
@@ -123,6 +126,50 @@ def test_an_overload_ends_some_time_after_the_last_that_was_turned_away(clock):
     clock.now += OVERLOAD_S * 1.01
     assert [line.enter(number) for number in range(5)] == [[]] * 5
     assert line.begin() == 0
+
+
+def served_at_random(clock, line, share, calls, seed):
+    """Let calls come at random that take the process so much of its time; count the refused."""
+    draw, answer_s = random.Random(seed), 3e-4
+    comes = clock.now
+    ends = None
+    refused = 0
+    for _ in range(calls):
+        comes += draw.expovariate(share / answer_s)
+        while ends is not None and ends <= comes:
+            clock.now = ends
+            line.end()
+            refused += len(line.stale())
+            ends = None if line.begin() is None else clock.now + answer_s
+        clock.now = comes
+        refused += len(line.enter(comes))
+        if ends is None:
+            assert line.begin() is not None
+            ends = clock.now + answer_s
+    while ends is not None:
+        line.end()
+        ends = line.begin()
+    return refused
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_calls_at_random_that_leave_room_to_spare_are_let_in(clock, seed):
+    line = Line(bounds_of(Settings())[Weight.QUICK], clock)
+    assert served_at_random(clock, line, 0.7, 20_000, seed) == 0
+    assert served_at_random(clock, line, 0.8, 20_000, seed) < 20_000 / 200
+
+
+def test_an_overload_ends_as_soon_as_there_is_room_to_spare(clock):
+    line = Line(bounds_of(Settings())[Weight.QUICK], clock)
+    assert sum(len(line.enter(number)) for number in range(100)) > 0
+    while line.begin() is not None:
+        line.end()
+    # Far less than it would last for, and with no pause.
+    began = clock.now
+    served_at_random(clock, line, 0.7, 1000, seed=4)
+    assert clock.now - began < OVERLOAD_S / 3
+    burst_of = bounds_of(Settings())[Weight.QUICK].burst
+    assert [line.enter(number) for number in range(burst_of)] == [[]] * burst_of
 
 
 def test_heavy_calls_wait_in_turn_and_the_last_is_turned_away(clock):

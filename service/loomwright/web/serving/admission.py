@@ -14,6 +14,9 @@ newest goes first, and the one that has waited longest is turned away for it: wh
 all is answered soon. Both as in B. Maurer, "Fail at Scale", ACM Queue 13 (2015) 8, under
 "Controlled delay" and "Adaptive LIFO"; the former by a count in place of a time, so that a slow
 machine lets the same bursts through.
+
+Under that rule some are turned away also of calls that come at random and leave room to spare, and
+would keep it up by themselves. So it ends where calls find nothing before them often enough.
 """
 
 from collections import deque
@@ -31,6 +34,11 @@ T = TypeVar("T")
 
 # So many bursts more have found a long queue than have found a short one; then it is no burst.
 STANDING_BURSTS = 2
+# Under overload, one call that comes to an idle process outweighs so many that do not. Callers who
+# ask again at once leave it idle for one call in fifteen at most.
+IDLE_OUTWEIGHS = 9
+# So much more weight of those ends it.
+SPARE = 128
 # [s] without a call; then what was before is over.
 PAUSE_S = 0.1
 # [s] that a call may have waited under overload when a newer one is answered; some six times what
@@ -182,6 +190,9 @@ class Line(Generic[T]):
         self._at_work = 0
         # Calls that found a long queue, less those that found a short one.
         self._crowded = 0
+        # Calls that came to a process at work, less what those outweigh that came to an idle one.
+        self._pressure = 0
+        self._was_idle = True
         self._latest = self._overloaded_until = clock()
 
     def __bool__(self) -> bool:
@@ -214,31 +225,54 @@ class Line(Generic[T]):
         waiting.append((now, request))
         if bound.burst is None or bound.waiting is None:
             return []
-        pause_s, self._latest = now - self._latest, now
+        self._weigh(now)
         if len(waiting) <= bound.waiting:
-            self._crowded = max(0, self._crowded - 1) if pause_s < PAUSE_S else 0
+            self._crowded = max(0, self._crowded - 1)
             return []
         self._crowded += 1
-        stands = now < self._overloaded_until or self._crowded > STANDING_BURSTS * bound.burst
+        stands = self._is_overloaded(now) or self._crowded > STANDING_BURSTS * bound.burst
         most = bound.waiting if stands else bound.burst
         if len(waiting) <= most:
             return []
+        if not self._is_overloaded(now):
+            self._pressure = SPARE
         self._overloaded_until = now + OVERLOAD_S
         return [waiting.popleft()[1] for _ in range(len(waiting) - most)]
 
+    def _weigh(self, now: float) -> None:
+        """Count a call, and forget what was before a pause, or once there is room to spare."""
+        if now - self._latest > PAUSE_S:
+            self._crowded = 0
+        change = -IDLE_OUTWEIGHS if self._was_idle else 1
+        self._pressure = min(max(0, self._pressure + change), SPARE)
+        if self._pressure == 0 and self._is_overloaded(now):
+            self._overloaded_until = now
+            self._crowded = 0
+        self._latest, self._was_idle = now, False
+
+    def _is_overloaded(self, now: float) -> bool:
+        return now < self._overloaded_until
+
+    def note_idle(self) -> None:
+        """Take note of a moment in which there is no such request to work on."""
+        self._was_idle = True
+
     def begin(self) -> T | None:
         """Return the next request to be worked on; None where none waits or enough are."""
-        if not self._waiting or self._at_work >= self._bound.threads:
+        if self._at_work >= self._bound.threads:
+            return None
+        if not self._waiting:
+            self.note_idle()
             return None
         self._at_work += 1
-        is_overloaded = self._clock() < self._overloaded_until
+        is_overloaded = self._is_overloaded(self._clock())
         _, request = self._waiting.pop() if is_overloaded else self._waiting.popleft()
         return request
 
     def stale(self) -> list[T]:
         """Return those that are turned away since they have waited for too long under overload."""
         now = self._clock()
-        if now >= self._overloaded_until:
+        if not self._is_overloaded(now):
             return []
         found = []
         while self._waiting and self._waiting[0][0] < now - STALE_S:

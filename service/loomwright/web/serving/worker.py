@@ -100,11 +100,13 @@ class Worker(PatientWorker):
 
     def wait_for_and_dispatch_events(self, timeout: float) -> None:
         """Look at some clients, then answer one call that this thread answers by itself."""
-        if any(self._lines[weight] for weight in self._own):
-            timeout = 0.0
-        elif self._resting:
-            timeout = max(0.0, min(timeout, self._seconds_of_rest()))
-        self.poller.wait(timeout, _IN_A_TURN)
+        some_wait = any(self._lines[weight] for weight in self._own)
+        if not self.poller.wait(0.0, _IN_A_TURN) and not some_wait:
+            for weight in self._own:
+                self._lines[weight].note_idle()
+            if self._resting:
+                timeout = max(0.0, min(timeout, self._seconds_of_rest()))
+            self.poller.wait(timeout, _IN_A_TURN)
         self._tell_rested(_IN_A_TURN)
         self.taken_at_once = 1
         for weight in self._own:
