@@ -61,7 +61,7 @@ send_heads_with_bodies()
 def on_starting(server: Any) -> None:
     """Look at where the server really listens; the command line may say otherwise than here."""
     refuse_exposure(settings, server.cfg.address)
-    use_problem_documents()
+    use_problem_documents(settings)
     drain_before_the_end(server)
     hooks.on_starting(server, settings)
 

@@ -5,18 +5,28 @@ them run at once, one of them under load at a time, in turns; each figure is the
 and the ratios are to the first way.
 
     python tests/bench/serving.py [--runs 5] [--seconds 1.0] [way ...]
+
+With ``--crowds`` only crowds of callers are measured, each of whom asks again at once whatever the
+answer is, on the connection that they have and on a new one for each call: the 99th percentile as
+they see it to that of one of them in the same run, calls answered to those of that one, and
+refusals a second. What is answered in the first moments is let in as a burst, by intention, and is
+not counted.
+
+    taskset -c 1 python tests/bench/serving.py --crowds --server-on 0 [--runs 9] [--seconds 3] [way]
 """
 
 import argparse
 import contextlib
 import json
+import os
 import selectors
 import socket
 import statistics
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from functools import partial
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
@@ -26,7 +36,6 @@ from tests.bench.calls import (
     SERVICE,
     BenchError,
     http_request,
-    load,
     request_bodies,
     server,
 )
@@ -44,8 +53,8 @@ WAYS = {
 # Ways that keep no connection, so that no crowd of callers can ask again on theirs.
 CLOSING = ("no keep-alive", "sync")
 SLOW = 200
-# Callers at once; the deployed bound of calls that wait is 16.
-CROWDS = (16, 32, 64)
+# Callers at once.
+CROWDS = (16, 32, 64, 128)
 # A call that takes longer has not been answered.
 LONGEST_S = 3.0
 
@@ -79,38 +88,64 @@ def seconds_of_calls(port: int, requests: list[bytes], seconds: float) -> list[f
 
 
 def waits_in_a_crowd(
-    port: int, requests: list[bytes], seconds: float, callers: int
+    port: int,
+    requests: list[bytes],
+    options: argparse.Namespace,
+    callers: int,
+    *,
+    keep: bool = True,
 ) -> tuple[list[float], int]:
     """Keep many callers busy who ask again at once, whatever they are told.
 
-    Return how long each answer took that was one, as its caller saw it, and how many were refusals.
+    Return how long each answer took that was one, as its caller saw it, connecting included, and
+    how many were refusals; both once the crowd has settled.
     """
     waits: list[float] = []
     refused = turn = 0
-    with selectors.DefaultSelector() as selector, contextlib.ExitStack() as stack:
-        for _ in range(callers):
-            wire = stack.enter_context(socket.create_connection(("127.0.0.1", port)))
+    with selectors.DefaultSelector() as selector:
+
+        def ask(wire: socket.socket | None) -> None:
+            nonlocal turn
             began = time.perf_counter()
+            if wire is None:
+                wire = socket.create_connection(("127.0.0.1", port))
+                selector.register(wire, selectors.EVENT_READ)
+            selector.modify(wire, selectors.EVENT_READ, [began, b""])
             wire.sendall(requests[turn % len(requests)])
-            selector.register(wire, selectors.EVENT_READ, [began, b""])
             turn += 1
-        end = time.perf_counter() + seconds
-        while (now := time.perf_counter()) < end:
-            for key, _ in selector.select(timeout=LONGEST_S):
-                received = key.data[1] + key.fileobj.recv(262144)
+
+        for _ in range(callers):
+            ask(None)
+        settled = time.perf_counter() + options.settling
+        end = settled + options.seconds
+        # However slow calls are, there is one to tell of.
+        while time.perf_counter() < end or not waits:
+            ready = selector.select(timeout=10 * LONGEST_S)
+            if not ready:
+                raise BenchError("nothing was answered any more")
+            for key, _ in ready:
+                wire: socket.socket = key.fileobj  # type: ignore[assignment]
+                piece = wire.recv(262144)
+                if not piece:
+                    raise BenchError("a connection was closed before its answer was whole")
+                received = key.data[1] + piece
                 head, found, body = received.partition(b"\r\n\r\n")
                 length = head.lower().partition(b"content-length:")[2].partition(b"\r\n")[0]
                 if not found or len(body) < int(length):
                     key.data[1] = received
                     continue
                 now = time.perf_counter()
-                if head.startswith(b"HTTP/1.1 200 "):
-                    waits.append(now - key.data[0])
-                else:
-                    refused += 1
-                key.data[:] = [time.perf_counter(), b""]
-                key.fileobj.sendall(requests[turn % len(requests)])
-                turn += 1
+                if now > settled:
+                    if head.startswith(b"HTTP/1.1 200 "):
+                        waits.append(now - key.data[0])
+                    else:
+                        refused += 1
+                if not keep:
+                    selector.unregister(wire)
+                    wire.close()
+                ask(wire if keep else None)
+        for key in list(selector.get_map().values()):
+            key.fileobj.close()  # type: ignore[union-attr]
     return waits, refused
 
 
@@ -175,6 +210,27 @@ def streams(port: int, count: int) -> Iterator[None]:
             wire.close()
 
 
+def note_crowds(
+    note: Callable[[str, float], None],
+    port: int,
+    requests: list[bytes],
+    options: argparse.Namespace,
+    *,
+    keep: bool,
+) -> None:
+    """Note what crowds see, as ratios to one caller just before."""
+    how = "" if keep else ", each call on a new connection"
+    for callers in CROWDS:
+        alone, _ = waits_in_a_crowd(port, requests, options, 1, keep=keep)
+        waits, refused = waits_in_a_crowd(port, requests, options, callers, keep=keep)
+        note(f"p99 ms of 1 caller{how}", percentile(alone, 0.99) * 1000)
+        what = f"of {callers} callers{how}"
+        note(f"p50 x {what}", percentile(waits, 0.5) / percentile(alone, 0.5))
+        note(f"p99 x {what}", percentile(waits, 0.99) / percentile(alone, 0.99))
+        note(f"answered x {what}", len(waits) / max(1, len(alone)))
+        note(f"refused/s {what}", refused / options.seconds)
+
+
 def measure(options: argparse.Namespace) -> None:
     """Measure and print the table."""
     requests = [
@@ -182,7 +238,7 @@ def measure(options: argparse.Namespace) -> None:
         for body in request_bodies(BODIES, "size-conductor", 50)
     ]
     closing = [request.replace(b"\r\n", b"\r\nConnection: close\r\n", 1) for request in requests]
-    names = options.ways or list(WAYS)
+    names = options.ways or (["as deployed"] if options.crowds else list(WAYS))
     found: dict[str, dict[str, list[float]]] = {name: {} for name in names}
 
     def note(name: str, what: str, figure: float) -> None:
@@ -192,13 +248,22 @@ def measure(options: argparse.Namespace) -> None:
         ports = {}
         for name in names:
             settings = ["--workers=1", *WAYS[name]]
+            before = os.sched_getaffinity(0)
+            if options.server_on is not None:
+                os.sched_setaffinity(0, {options.server_on})
             ports[name] = stack.enter_context(server(SERVICE, settings, {}))
+            os.sched_setaffinity(0, before)
         for _ in range(options.runs):
-            for callers in (1, 8):
+            for callers in () if options.crowds else (1, 8):
                 for name, port in ports.items():
-                    rate = load(port, requests, options.seconds, callers).requests_per_second
-                    note(name, f"calls/s of {callers}", rate)
+                    waits, _ = waits_in_a_crowd(port, requests, options, callers)
+                    note(name, f"calls/s of {callers}", len(waits) / options.seconds)
             for name, port in ports.items():
+                if name not in CLOSING:
+                    note_crowds(partial(note, name), port, requests, options, keep=True)
+                if options.crowds:
+                    note_crowds(partial(note, name), port, closing, options, keep=False)
+                    continue
                 alone = seconds_of_calls(port, closing, options.seconds)
                 note(name, "p50 ms", percentile(alone, 0.5) * 1000)
                 note(name, "p99 ms", percentile(alone, 0.99) * 1000)
@@ -211,14 +276,6 @@ def measure(options: argparse.Namespace) -> None:
                 with slow_heads(port):
                     beside = seconds_of_calls(port, closing, options.seconds)
                 note(name, f"p50 x, {SLOW} slow", percentile(beside, 0.5) / percentile(alone, 0.5))
-                if name in CLOSING:
-                    continue
-                kept, _ = waits_in_a_crowd(port, requests, options.seconds, 1)
-                for callers in CROWDS:
-                    waits, refused = waits_in_a_crowd(port, requests, options.seconds, callers)
-                    ratio = percentile(waits, 0.99) / percentile(kept, 0.99)
-                    note(name, f"p99 x, {callers} callers", ratio)
-                    note(name, f"refused of {callers} callers", refused / (refused + len(waits)))
     medians = {
         name: {what: statistics.median(figures) for what, figures in noted.items()}
         for name, noted in found.items()
@@ -229,7 +286,7 @@ def measure(options: argparse.Namespace) -> None:
     for what in first:
         cells = [f"{medians[name][what]:.2f}" if what in medians[name] else "" for name in names]
         print("| " + " | ".join([what, *cells]) + " |")
-    for name in names[1:]:
+    for name in () if options.crowds else names[1:]:
         ratio = medians[name]["calls/s of 1"] / first["calls/s of 1"]
         print(f"{name}: {ratio:.2f} times the calls a second of one caller")
 
@@ -240,6 +297,11 @@ def main() -> None:
     parser.add_argument("ways", nargs="*", choices=[*WAYS, []])
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--seconds", type=float, default=1.0)
+    parser.add_argument(
+        "--settling", type=float, default=0.3, help="time until it shows that a crowd is no burst"
+    )
+    parser.add_argument("--crowds", action="store_true", help="measure crowds of callers only")
+    parser.add_argument("--server-on", type=int, metavar="CORE", help="core of the servers")
     try:
         measure(parser.parse_args())
     except BenchError as error:

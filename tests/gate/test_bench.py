@@ -87,7 +87,17 @@ def test_what_is_to_vary_occurs_in_each_body(path: Path) -> None:
 def test_a_short_run_sets_ways_to_serve_against_one_another() -> None:
     script = ROOT / "tests" / "bench" / "serving.py"
     done = subprocess.run(
-        [sys.executable, script, "--runs", "1", "--seconds", "0.2", "as deployed"],
+        [
+            sys.executable,
+            script,
+            "--runs",
+            "1",
+            "--seconds",
+            "0.2",
+            "--settling",
+            "0.05",
+            "as deployed",
+        ],
         cwd=ROOT,
         capture_output=True,
         text=True,
@@ -98,8 +108,38 @@ def test_a_short_run_sets_ways_to_serve_against_one_another() -> None:
     head, line, *rows = done.stdout.splitlines()
     assert head == "|  | as deployed |"
     assert set(line) == {"|", "-"}
-    assert len(rows) == 15
+    assert len(rows) == 26
     for row in rows:
         # What is deployed answers beside whatever it is measured.
         figure = float(row.split("|")[2])
-        assert (0.0 <= figure < 1.0) if "refused" in row else (0.0 < figure < float("inf")), row
+        assert 0.0 < figure < float("inf") or (figure == 0.0 and "refused" in row), row
+
+
+def test_a_short_run_measures_crowds_on_kept_and_on_new_connections() -> None:
+    script = ROOT / "tests" / "bench" / "serving.py"
+    done = subprocess.run(
+        [
+            sys.executable,
+            script,
+            "--crowds",
+            "--runs",
+            "1",
+            "--seconds",
+            "0.1",
+            "--settling",
+            "0.05",
+        ],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    head, _, *rows = done.stdout.splitlines()
+    assert head == "|  | as deployed |"
+    for callers in (16, 32, 64, 128):
+        for how in ("", ", each call on a new connection"):
+            for what in ("p50 x", "p99 x", "answered x", "refused/s"):
+                (row,) = (row for row in rows if f"| {what} of {callers} callers{how} |" in row)
+                assert 0.0 <= float(row.split("|")[2]) < float("inf"), row

@@ -26,6 +26,8 @@ from opentelemetry.proto.collector.trace.v1.trace_service_pb2 import ExportTrace
 from asked_metrics import OF_SCRAPES, RULES, asked, grouped_by, panel_queries
 from loomwright.web.examples import EXAMPLES
 from loomwright.web.schemas.batch import batch_examples
+from loomwright.web.serving.admission import bounds_of
+from loomwright.web.settings import Settings
 from loomwright.web.signals.metrics import FLUSHED_EVERY_S
 from scraped import Samples, await_scrape, scraped, total
 from served import served
@@ -193,7 +195,10 @@ def test_sums_over_all_processes_are_what_was_asked(service: Service) -> None:
     assert more("loomwright_problems_total", code="key_required") == wrong
     assert total(after, "loomwright_requests_in_flight") == 0
     assert total(after, "loomwright_workers") == WORKERS
-    assert total(after, "loomwright_request_slots") == WORKERS
+    slots = {weight: bound.threads * WORKERS for weight, bound in bounds_of(Settings()).items()}
+    for weight, count in slots.items():
+        assert total(after, "loomwright_request_slots", weight=weight.value) == count
+    assert total(after, "loomwright_request_slots") == sum(slots.values())
     assert total(after, "loomwright_build_info") == 1
     # More than one of them answered.
     assert len({line["pid"] for line in service.lines() if line.get("status")}) > 1
@@ -224,7 +229,8 @@ def test_a_scrape_is_answered_while_every_process_is_busy(service: Service) -> N
     address = urlsplit(service.url)
 
     def in_flight() -> float:
-        return total(scraped(service.metrics_url), "loomwright_requests_in_flight")
+        name = "loomwright_requests_in_flight"
+        return total(scraped(service.metrics_url), name, weight="batch")
 
     with contextlib.ExitStack() as wires:
         # Nobody takes the rows, so that each batch holds the one thread of a process. One that

@@ -18,7 +18,17 @@ from loomwright.web.examples import EXAMPLES
 from loomwright.web.operations import OPERATIONS
 from loomwright.web.problem_codes import CODES
 from loomwright.web.schemas.batch import batch_examples
-from loomwright.web.signals.metrics import BUCKETS_S, Durations, flush, metrics
+from loomwright.web.serving.admission import Paths
+from loomwright.web.signals.exchange import Exchange
+from loomwright.web.signals.metrics import (
+    BUCKETS_S,
+    Durations,
+    Metrics,
+    MetricsWatcher,
+    flush,
+    memo_counts,
+    metrics,
+)
 from scraped import Samples, samples_of, total
 from set_up import create_with
 
@@ -170,6 +180,35 @@ def test_requests_in_flight_are_those_that_are_being_answered() -> None:
     go_on.set()
     request.join()
     assert in_flight(app) == 0
+
+
+@pytest.mark.parametrize(
+    ("path", "environ", "weight"),
+    [
+        ("/v1/health", {}, "state"),
+        ("/v1/size-fuse", {"CONTENT_LENGTH": "200"}, "quick"),
+        ("/v1/size-fuse", {"CONTENT_LENGTH": "20000"}, "heavy"),
+        ("/v1/size-fuse", {"HTTP_ACCEPT": "application/pdf", "CONTENT_LENGTH": ""}, "heavy"),
+        ("/v1/plan-installation", {"CONTENT_LENGTH": "no number"}, "heavy"),
+        ("/v1/price-packages", {"QUERY_STRING": "as=csv"}, "batch"),
+    ],
+)
+def test_requests_in_flight_are_told_apart_by_weight(
+    path: str, environ: dict[str, str], weight: str
+) -> None:
+    counted = Metrics(CollectorRegistry())
+    watcher = MetricsWatcher(counted, frozenset(), memo_counts(), Paths(OPERATIONS))
+    exchange = Exchange({"PATH_INFO": path, "REQUEST_METHOD": "POST", **environ}, "unknown")
+
+    def in_flight_now(**labels: str) -> float:
+        watcher.flush()
+        samples = samples_of(generate_latest(counted.registry).decode())
+        return total(samples, "loomwright_requests_in_flight", **labels)
+
+    watcher.begin(exchange)
+    assert in_flight_now() == in_flight_now(weight=weight) == 1
+    watcher.end(exchange)
+    assert in_flight_now() == 0
 
 
 def in_flight(app: Any) -> float:

@@ -16,7 +16,8 @@ from loomwright.web.pages.serving import (
     register_assets,
     register_page,
 )
-from loomwright.web.server import problem_message
+from loomwright.web.refusing import Refusing
+from loomwright.web.settings import Settings
 from set_up import create_with
 
 LONG = "p { margin: 0 }\n" * 500
@@ -154,5 +155,5 @@ def test_no_answer_is_to_be_sniffed(path: str) -> None:
 
 
 def test_what_the_server_refuses_by_itself_is_not_to_be_sniffed() -> None:
-    head, _, _ = problem_message(400, "Bad Request").partition(b"\r\n\r\n")
+    head, _, _ = Refusing(Settings()).unread(400, "Bad Request").partition(b"\r\n\r\n")
     assert b"X-Content-Type-Options: nosniff" in head.split(b"\r\n")

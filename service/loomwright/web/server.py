@@ -1,23 +1,17 @@
-"""What the server process needs: checked settings, and refusals of its own as problem documents."""
+"""What the server process needs: checked settings, and answers other than it would send itself."""
 
 import logging
 import os
 import sys
-from functools import cache, wraps
+from functools import wraps
 from typing import Any, NoReturn
 
-import orjson
 from gunicorn import util
 from gunicorn.http.wsgi import Response
 
-from loomwright.web.described_http import REQUEST_ID
-from loomwright.web.problems import CODE_OF_STATUS, MEDIA_TYPE, problem_document
-from loomwright.web.request_ids import id_of_environ, new_id
+from loomwright.web.refusing import Refusing
 from loomwright.web.settings import JSON, Settings, SettingsError, exposure_faults, settings_from
 from loomwright.web.signals.logs import json_line
-from loomwright.web.signals.refusals import note_refusal
-
-_ID_FIELD = REQUEST_ID.upper()
 
 
 def checked_settings() -> Settings:
@@ -63,13 +57,24 @@ def end_process(faults: list[str]) -> NoReturn:
     sys.exit(1)
 
 
-def use_problem_documents() -> None:
+def use_problem_documents(settings: Settings) -> None:
     """Make the server refuse with problem documents what it refuses before the service sees it.
 
     A request line that is too long, a broken header and the like never reach the application. The
     server has no setting for what it then writes, so its one function for that is exchanged.
+
+    Parameters
+    ----------
+    settings
+        Which origins may read answers.
     """
-    util.write_error = _write_problem
+    refusing = Refusing(settings)
+
+    def write_problem(sock: Any, status_int: int, reason: str, _mesg: str) -> None:
+        # The server's own message would repeat the request line, in which a key may stand.
+        util.write_nonblock(sock, refusing.unread(status_int, reason))
+
+    util.write_error = write_problem
 
 
 class _Held:
@@ -105,72 +110,3 @@ def send_heads_with_bodies() -> None:
             wire.sendall(b"".join(held.pieces))
 
     Response.write = write_with_head
-
-
-def _write_problem(sock: Any, status_int: int, reason: str, _mesg: str) -> None:
-    # The server's own message would repeat the request line, in which a key may stand.
-    util.write_nonblock(sock, problem_message(status_int, reason))
-
-
-def overload_message(detail: str, retry_after_s: int, request: Any, *, keeps: bool) -> bytes:
-    """Return a whole HTTP answer that says that there is too much to do, and tell who watches.
-
-    Parameters
-    ----------
-    detail
-        What there is too much of.
-    retry_after_s
-        Seconds to wait, for ``Retry-After``.
-    request
-        As the server has parsed it; None where it has not arrived so far.
-    keeps
-        Whether the connection stays open.
-
-    Returns
-    -------
-    bytes
-        Head and body, the latter not to HEAD.
-    """
-    note_refusal(503)
-    body = _overload_body(detail)
-    fields = dict(request.headers) if request else {}
-    name = id_of_environ({"HTTP_X_REQUEST_ID": fields.get(_ID_FIELD)})
-    head = (
-        f"HTTP/1.1 503 Service Unavailable\r\nConnection: {'keep-alive' if keeps else 'close'}\r\n"
-        f"Content-Type: {MEDIA_TYPE}\r\nCache-Control: no-store\r\n"
-        f"X-Content-Type-Options: nosniff\r\nRetry-After: {retry_after_s}\r\n"
-        f"{REQUEST_ID}: {name}\r\nContent-Length: {len(body)}\r\n\r\n"
-    )
-    return head.encode("ascii") + (b"" if request and request.method == "HEAD" else body)
-
-
-@cache
-def _overload_body(detail: str) -> bytes:
-    return orjson.dumps(problem_document("overloaded", detail))
-
-
-def problem_message(status: int, reason: str) -> bytes:
-    """Return a whole HTTP answer with a problem document, and tell those who watch of it.
-
-    Parameters
-    ----------
-    status
-        Its status.
-    reason
-        The status in words.
-
-    Returns
-    -------
-    bytes
-        Head and body.
-    """
-    note_refusal(status)
-    code = CODE_OF_STATUS.get(status, "http_error")
-    detail = f"{reason}; the request was refused before it was read."
-    body = orjson.dumps(problem_document(code, detail, status=status))
-    head = (
-        f"HTTP/1.1 {status} {reason}\r\nConnection: close\r\nContent-Type: {MEDIA_TYPE}\r\n"
-        f"Cache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n"
-        f"{REQUEST_ID}: {new_id()}\r\nContent-Length: {len(body)}\r\n\r\n"
-    )
-    return head.encode("ascii") + body

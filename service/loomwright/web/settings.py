@@ -71,7 +71,7 @@ class Settings:
     port: int = 8080
     workers: int = 0
     threads: int = 1
-    queue: int = 16
+    queue: int = 4
     burst: int = 64
     heavy_queue: int = 8
     batches: int = 2
@@ -149,7 +149,7 @@ SETTINGS = (
     Setting(
         "queue",
         whole(1, 100_000),
-        "`16`",
+        "`4`",
         "quick calls that may wait for a thread in each process for long",
     ),
     Setting(

@@ -5,11 +5,18 @@ on apart: a batch that takes minutes and a plan that takes as long as a hundred 
 those go on.
 
 Quick calls have two bounds. A burst that is soon worked off, such as a sheet that calculates all of
-its cells anew, waits as a whole and in turn. Where calls have waited without a break for a while,
-more come in than are answered, and in turn each would wait for as long as the queue is. Then a few
-may wait, the newest goes first, and the one that has waited longest is turned away for it: what is
-answered at all is answered soon. Both as in B. Maurer, "Fail at Scale", ACM Queue 13 (2015) 8,
-under "Controlled delay" and "Adaptive LIFO".
+its cells anew, waits as a whole and in turn. Where more than the first bound go on waiting while
+others come, as many come in as are answered, and in turn each would wait for as long as the queue
+is: a crowd of sixteen, each of whom asks again once answered, is never more than a burst, and waits
+sixteen times as long as one caller, for good. So calls that find a long queue are counted, those
+that find a short one are taken off, and beyond two bursts it is none. Then a few may wait, the
+newest goes first, and the one that has waited longest is turned away for it: what is answered at
+all is answered soon. Both as in B. Maurer, "Fail at Scale", ACM Queue 13 (2015) 8, under
+"Controlled delay" and "Adaptive LIFO"; the former by a count in place of a time, so that a slow
+machine lets the same bursts through.
+
+Under that rule some are turned away also of calls that come at random and leave room to spare, and
+would keep it up by themselves. So it ends where calls find nothing before them often enough.
 """
 
 from collections import deque
@@ -25,14 +32,21 @@ from loomwright.web.settings import Settings
 
 T = TypeVar("T")
 
-# [s] without a moment in which no call waited; then those that wait are no burst.
-STANDING_S = 0.1
+# So many bursts more have found a long queue than have found a short one; then it is no burst.
+STANDING_BURSTS = 2
+# Under overload, one call that comes to an idle process outweighs so many that do not. Callers who
+# ask again at once leave it idle for one call in fifteen at most.
+IDLE_OUTWEIGHS = 9
+# So much more weight of those ends it.
+SPARE = 128
+# [s] without a call; then what was before is over.
+PAUSE_S = 0.1
 # [s] that a call may have waited under overload when a newer one is answered; some six times what
 # a quick call takes.
 STALE_S = 0.002
-# [s] for which it is still an overload after the last call that was turned away; as long as those
-# are told to wait.
-OVERLOAD_S = 1.0
+# [s] for which it is still an overload after the last call that was turned away; longer than those
+# are told to wait, or else all who come again as told would be let in as a burst each time.
+OVERLOAD_S = 1.5
 
 
 class Weight(Enum):
@@ -174,8 +188,12 @@ class Line(Generic[T]):
         self._clock = clock
         self._waiting: deque[tuple[float, T]] = deque()
         self._at_work = 0
-        self._none_waited_at = clock()
-        self._overloaded_until = self._none_waited_at
+        # Calls that found a long queue, less those that found a short one.
+        self._crowded = 0
+        # Calls that came to a process at work, less what those outweigh that came to an idle one.
+        self._pressure = 0
+        self._was_idle = True
+        self._latest = self._overloaded_until = clock()
 
     def __bool__(self) -> bool:
         """Tell whether any wait."""
@@ -204,31 +222,57 @@ class Line(Generic[T]):
         if not self.has_room():
             return [request]
         waiting, bound, now = self._waiting, self._bound, self._clock()
-        if not waiting:
-            self._none_waited_at = now
         waiting.append((now, request))
-        if bound.burst is None or bound.waiting is None or len(waiting) <= bound.waiting:
+        if bound.burst is None or bound.waiting is None:
             return []
-        stands = now < self._overloaded_until or now - self._none_waited_at > STANDING_S
+        self._weigh(now)
+        if len(waiting) <= bound.waiting:
+            self._crowded = max(0, self._crowded - 1)
+            return []
+        self._crowded += 1
+        stands = self._is_overloaded(now) or self._crowded > STANDING_BURSTS * bound.burst
         most = bound.waiting if stands else bound.burst
         if len(waiting) <= most:
             return []
+        if not self._is_overloaded(now):
+            self._pressure = SPARE
         self._overloaded_until = now + OVERLOAD_S
         return [waiting.popleft()[1] for _ in range(len(waiting) - most)]
 
+    def _weigh(self, now: float) -> None:
+        """Count a call, and forget what was before a pause, or once there is room to spare."""
+        if now - self._latest > PAUSE_S:
+            self._crowded = 0
+        change = -IDLE_OUTWEIGHS if self._was_idle else 1
+        self._pressure = min(max(0, self._pressure + change), SPARE)
+        if self._pressure == 0 and self._is_overloaded(now):
+            self._overloaded_until = now
+            self._crowded = 0
+        self._latest, self._was_idle = now, False
+
+    def _is_overloaded(self, now: float) -> bool:
+        return now < self._overloaded_until
+
+    def note_idle(self) -> None:
+        """Take note of a moment in which there is no such request to work on."""
+        self._was_idle = True
+
     def begin(self) -> T | None:
         """Return the next request to be worked on; None where none waits or enough are."""
-        if not self._waiting or self._at_work >= self._bound.threads:
+        if self._at_work >= self._bound.threads:
+            return None
+        if not self._waiting:
+            self.note_idle()
             return None
         self._at_work += 1
-        is_overloaded = self._clock() < self._overloaded_until
+        is_overloaded = self._is_overloaded(self._clock())
         _, request = self._waiting.pop() if is_overloaded else self._waiting.popleft()
         return request
 
     def stale(self) -> list[T]:
         """Return those that are turned away since they have waited for too long under overload."""
         now = self._clock()
-        if now >= self._overloaded_until:
+        if not self._is_overloaded(now):
             return []
         found = []
         while self._waiting and self._waiting[0][0] < now - STALE_S:

@@ -1,10 +1,12 @@
 """The clients of a worker: who is waited for, for how long, and how a connection ends."""
 
 import errno
+import math
 import resource
 import sys
 from functools import partial
 from http import HTTPStatus
+from itertools import islice
 from selectors import EVENT_READ, EVENT_WRITE
 from socket import SHUT_WR
 from time import monotonic
@@ -59,10 +61,13 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
         # Where there are more, one that waits is given up instead of letting the next one wait.
         self.worker_connections = sys.maxsize
         self._most = sys.maxsize
+        self.taken_at_once = 1
         # Connections by what they wait for, in the order in which they began to.
         self._idle: dict[Connection, None] = {}
         self._arriving: dict[Connection, None] = {}
         self._leaving: dict[Connection, None] = {}
+        # In the order in which they are to be told.
+        self._resting: dict[Connection, None] = {}
         self._held = 0
         self._overdue: list[Connection] = []
         self._next_look = 0.0
@@ -80,10 +85,23 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
         """Answer what does not become a request."""
         raise NotImplementedError
 
+    def _tell(self, connection: Connection) -> None:
+        """Answer a request that was turned away."""
+        raise NotImplementedError
+
     # Connections that come.
 
     def accept(self, listener: Any) -> None:
-        """Take a connection, and with it what it has sent already."""
+        """Take a connection, or several where others have been kept waiting for a call.
+
+        Where one is taken for each that is answered, the queue is in the kernel, where none can be
+        turned away. Otherwise another process may have time for the next.
+        """
+        for _ in range(self.taken_at_once):
+            if not self._accept_one(listener):
+                return
+
+    def _accept_one(self, listener: Any) -> bool:
         try:
             sock, client = listener.accept()
         except OSError as error:
@@ -91,7 +109,7 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
                 self._give_one_up()
             elif error.errno not in _NOBODY:
                 raise
-            return
+            return False
         number = listener.fileno()
         if number not in self._addresses:
             self._addresses[number] = listener.getsockname()
@@ -101,6 +119,7 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
         if self.nr_conns > self._most:
             self._give_one_up()
         self._wait_for_head(connection, self.patience.arriving_s)
+        return True
 
     def _give_one_up(self) -> None:
         """Close the connection that has waited longest, one between requests before any other."""
@@ -139,6 +158,34 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
             connection.until = connection.latest
         self._held += len(connection.received) - before
         self._judge(connection)
+
+    # Refusals that are held.
+
+    def _rest(self, connection: Connection, until: float) -> bool:
+        """Neither answer nor read for a while; return False where too many rest already."""
+        # Those that can be given up for others are among the rest.
+        if len(self._resting) >= self._most // 2 or self._held > self.patience.held_bytes:
+            return False
+        connection.until = until
+        self._held += len(connection.received)
+        self._resting[connection] = None
+        return True
+
+    def _seconds_of_rest(self) -> float:
+        """Return how long nobody is to be told."""
+        for connection in self._resting:
+            return connection.until - monotonic() if self.alive else 0.0
+        return math.inf
+
+    def _tell_rested(self, most: int) -> None:
+        """Answer some whose rest is over; all of them where the worker ends."""
+        now = monotonic()
+        for connection in list(islice(self._resting, most)):
+            if self.alive and connection.until > now:
+                return
+            del self._resting[connection]
+            self._held -= len(connection.received)
+            self._tell(connection)
 
     # Answers that leave.
 
@@ -264,6 +311,8 @@ class PatientWorker(ThreadWorker):  # type: ignore[misc]
             for waiting in (self._idle, self._arriving, self._leaving):
                 for connection in list(waiting):
                     self._end(connection)
+            while self._resting:
+                self._close(self._resting.popitem()[0])
 
     def _cap_keepalive(self, deadline: float) -> None:
         """Wait no longer for requests where the worker is to end; those under way may arrive."""

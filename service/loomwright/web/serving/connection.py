@@ -148,6 +148,11 @@ class Connection:
         """Do nothing: the connection is ready."""
 
     @property
+    def address(self) -> str:
+        """Of the client, without its port; empty for a unix socket."""
+        return self.client[0] if self.client else ""
+
+    @property
     def parser(self) -> "Connection":
         """What hands out the request, which is parsed before any thread sees it."""
         return self

@@ -33,7 +33,7 @@ class Watch:
         del self._done[number]
         self._epoll.unregister(number)
 
-    def wait(self, seconds: float, most: int) -> None:
+    def wait(self, seconds: float, most: int) -> bool:
         """Wait until something is ready, and do what is then to be done.
 
         Parameters
@@ -42,14 +42,21 @@ class Watch:
             For nothing longer than that.
         most
             Do no more than so many things.
+
+        Returns
+        -------
+        bool
+            Whether there was anything.
         """
-        for number, _ in self._epoll.poll(seconds, most):
+        ready = self._epoll.poll(seconds, most)
+        for number, _ in ready:
             # Another one of this turn may have ended it, and its number may be one of another by
             # now, which then finds that it is not ready.
             found = self._done.get(number)
             if found is not None:
                 watched, done = found
                 done(watched)
+        return bool(ready)
 
     def close(self) -> None:
         """Watch nothing any more."""

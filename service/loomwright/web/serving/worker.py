@@ -7,6 +7,7 @@ connections as there are; what a request says is still read by gunicorn's parser
 gunicorn's way of handling a request.
 """
 
+import io
 import sys
 from concurrent.futures import Future, ThreadPoolExecutor
 from datetime import timedelta
@@ -18,11 +19,12 @@ from gunicorn.http.errors import NoMoreData
 from gunicorn.http.wsgi import Response, default_environ
 
 from loomwright.web.operations import OPERATIONS
-from loomwright.web.server import overload_message, problem_message
+from loomwright.web.refusing import Refusing
 from loomwright.web.serving.admission import RETRY_AFTER_S, SAID, Line, Paths, Weight, bounds_of
 from loomwright.web.serving.arrival import head_can_be_judged
 from loomwright.web.serving.clients import Patience, PatientWorker
 from loomwright.web.serving.connection import Connection
+from loomwright.web.serving.refusals import Refusals
 from loomwright.web.serving.watch import Watch
 from loomwright.web.settings import Settings
 
@@ -49,6 +51,8 @@ class Worker(PatientWorker):
         self._own = (Weight.STATE, Weight.QUICK) if is_alone else (Weight.STATE,)
         self._is_answering = False
         self.turned_away = dict.fromkeys(Weight, 0)
+        self._refusals = Refusals()
+        self._refusing = Refusing(self.settings)
         self._paths = Paths(OPERATIONS)
         line, field = self.cfg.limit_request_line, self.cfg.limit_request_field_size
         self._line = line
@@ -96,11 +100,19 @@ class Worker(PatientWorker):
 
     def wait_for_and_dispatch_events(self, timeout: float) -> None:
         """Look at some clients, then answer one call that this thread answers by itself."""
-        waiting = [weight for weight in self._own if self._lines[weight]]
-        self.poller.wait(0.0 if waiting else timeout, _IN_A_TURN)
+        some_wait = any(self._lines[weight] for weight in self._own)
+        if not self.poller.wait(0.0, _IN_A_TURN) and not some_wait:
+            for weight in self._own:
+                self._lines[weight].note_idle()
+            if self._resting:
+                timeout = max(0.0, min(timeout, self._seconds_of_rest()))
+            self.poller.wait(timeout, _IN_A_TURN)
+        self._tell_rested(_IN_A_TURN)
+        self.taken_at_once = 1
         for weight in self._own:
             connection = self._lines[weight].begin()
             if connection is not None:
+                self.taken_at_once = _IN_A_TURN
                 self._is_answering = True
                 keeps = self.handle(connection)
                 self._is_answering = False
@@ -209,7 +221,8 @@ class Worker(PatientWorker):
         """Turn away what has not arrived in full where all of that together is too much."""
         if self._held > self.patience.held_bytes:
             self._stop_waiting(connection)
-            self._turn_away(connection)
+            self.turned_away[connection.weight] += 1
+            self._tell(connection)
 
     # Requests that are there.
 
@@ -237,25 +250,38 @@ class Worker(PatientWorker):
         )
 
     def _turn_away(self, connection: Connection) -> None:
-        request, weight = connection.request, connection.weight
+        weight = connection.weight
         self.turned_away[weight] += 1
+        who = connection.address, weight
+        until = self._refusals.tell_at(who, RETRY_AFTER_S[weight])
+        # What it was about is not looked at any more.
+        connection.request.body = io.BytesIO()
+        if until > monotonic():
+            if self._rest(connection, until):
+                return
+            # What it has sent behind would be turned away as soon, one request within the other.
+            connection.request.force_close()
+        self._tell(connection)
+
+    def _tell(self, connection: Connection) -> None:
+        request, weight = connection.request, connection.weight
         keeps = connection.is_whole and not request.should_close() and self.alive
-        message = overload_message(SAID[weight], RETRY_AFTER_S[weight], request, keeps=keeps)
-        self._answer_at_once(connection, message, HTTPStatus.SERVICE_UNAVAILABLE, keeps=keeps)
+        seconds = RETRY_AFTER_S[weight]
+        message = self._refusing.overloaded(SAID[weight], seconds, request, keeps=keeps)
+        self._answer_at_once(connection, message, keeps=keeps)
 
     def _refuse(self, connection: Connection, status: HTTPStatus) -> None:
-        message = problem_message(status, status.phrase)
-        self._answer_at_once(connection, message, status, keeps=False)
+        message = self._refusing.unread(status, status.phrase, connection.request)
+        self._answer_at_once(connection, message, keeps=False)
 
-    def _answer_at_once(
-        self, connection: Connection, message: bytes, status: HTTPStatus, *, keeps: bool
-    ) -> None:
+    def _answer_at_once(self, connection: Connection, message: bytes, *, keeps: bool) -> None:
         request = connection.request
         if request is not None and self.cfg.accesslog:
             environ = default_environ(request, connection.sock, self.cfg)
-            environ["REMOTE_ADDR"] = (connection.client or ("",))[0]
+            environ["REMOTE_ADDR"] = connection.address
             response = Response(request, connection.sock, self.cfg)
-            response.status, response.sent = f"{status} {status.phrase}", len(message)
+            response.status = message.partition(b"\r\n")[0].partition(b" ")[2].decode("ascii")
+            response.sent = len(message)
             self.log.access(response, request, environ, timedelta())
         try:
             connection.sock.sendall(message)

@@ -23,6 +23,7 @@ from typing import Any
 
 from loomwright.web.effective_settings import settings_line
 from loomwright.web.server import end_process
+from loomwright.web.serving.admission import bounds_of
 from loomwright.web.settings import ON, Settings
 from loomwright.web.signals.logs import set_up_logs
 from loomwright.web.signals.refusals import watch_refusals
@@ -143,7 +144,10 @@ def on_starting(server: Any, settings: Settings) -> None:
         )
     refused = metrics().refused_unread
     watch_refusals(lambda status: refused.labels(str(status)).inc())
-    metrics().of_server(server.cfg.workers * server.cfg.threads)
+    bounds = bounds_of(settings)
+    metrics().of_server(
+        {weight: server.cfg.workers * bound.threads for weight, bound in bounds.items()}
+    )
     _Served.listener.start()
 
 
@@ -189,7 +193,7 @@ def post_fork(_server: Any, worker: Any) -> None:
         os.close(_Served.lock)
     _Served.place = str(worker.metrics_place)
     # Opens all files, which the first request need not wait for.
-    metrics().in_flight.set(0)
+    metrics().of_process()
 
 
 def child_exit(server: Any, worker: Any) -> None:

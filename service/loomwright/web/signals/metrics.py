@@ -2,8 +2,8 @@
 
 Under the server each process counts in files of a folder of its own (``hooks.py``), and a scrape
 adds them up; the library writes through a memory map, so that what a killed process counted stays.
-Labels come from lists of ours: operations, problem codes, verdicts, memos, checks. Loaded only
-where metrics are on.
+Labels come from lists of ours: operations, weights, problem codes, verdicts, memos, checks. Loaded
+only where metrics are on.
 """
 
 import logging
@@ -16,11 +16,13 @@ from collections import Counter as Counts
 from collections import defaultdict, deque
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache
+from typing import Any
 
 from prometheus_client import CollectorRegistry, Counter, Gauge, Histogram
 
 from loomwright import __version__
 from loomwright.web.described_http import KNOWN_METHODS
+from loomwright.web.serving.admission import Paths, Weight
 from loomwright.web.signals.exchange import OTHER_METHOD, PROBLEM, STREAM, VERDICT, Exchange
 from loomwright.web.signals.memos import MEMOS
 
@@ -76,7 +78,8 @@ class Metrics:
         )
         self.in_flight = Gauge(
             "loomwright_requests_in_flight",
-            "Requests that are being answered.",
+            "Requests that are being answered, by weight of work.",
+            ("weight",),
             multiprocess_mode="livesum",
             registry=registry,
         )
@@ -113,7 +116,8 @@ class Metrics:
         )
         self.slots = Gauge(
             "loomwright_request_slots",
-            "Requests that can be answered at a time: threads of all processes.",
+            "Requests that can be answered at a time: threads of all processes, by weight of work.",
+            ("weight",),
             multiprocess_mode="mostrecent",
             registry=registry,
         )
@@ -146,16 +150,22 @@ class Metrics:
         """Take note of what a check of readiness found."""
         self.ready.labels(check).set(float(is_ready))
 
-    def of_server(self, slots: int) -> None:
+    def of_process(self) -> None:
+        """Take note that nothing is under way yet."""
+        for weight in Weight:
+            self.in_flight.labels(weight.value).set(0)
+
+    def of_server(self, slots: Mapping[Weight, int]) -> None:
         """Take note of what the first process knows, so that it is there from the beginning.
 
         Parameters
         ----------
         slots
-            Requests that can be answered at a time.
+            Requests that can be answered at a time, of each weight beside the others.
         """
         self.build.labels(__version__).set(1)
-        self.slots.set(slots)
+        for weight, count in slots.items():
+            self.slots.labels(weight.value).set(count)
         for outcome in (ENDED, DIED):
             self.worker_exits.labels(outcome)
 
@@ -188,10 +198,19 @@ class MetricsWatcher:
         Names of all operations and of what stands in their place.
     memos
         Counts of what is kept between requests.
+    paths
+        What tells the weight of a request.
     """
 
-    def __init__(self, counted: Metrics, operations: frozenset[str], memos: "MemoCounts") -> None:
+    def __init__(
+        self,
+        counted: Metrics,
+        operations: frozenset[str],
+        memos: "MemoCounts",
+        paths: Paths,
+    ) -> None:
         self._metrics = counted
+        self._paths = paths
         # There from the beginning, so that each rate has a zero to rise from.
         for operation in sorted(operations):
             counted.durations.labels(operation)
@@ -255,8 +274,20 @@ class MetricsWatcher:
                 ended[kind].append(elapsed_s)
             for kind, times_s in ended.items():
                 self._count(kind, times_s)
-            self._metrics.in_flight.set(len(self._open))
+            open_ = Counts(self._weight(exchange.environ) for exchange in self._open.copy())
+            for weight in Weight:
+                self._metrics.in_flight.labels(weight.value).set(open_[weight])
             self._memos.publish()
+
+    def _weight(self, environ: Mapping[str, Any]) -> Weight:
+        length = environ.get("CONTENT_LENGTH", "")
+        return self._paths.weight(
+            environ["PATH_INFO"],
+            environ.get("QUERY_STRING", ""),
+            environ.get("HTTP_ACCEPT", ""),
+            # Of a body in chunks it is not known here.
+            int(length) if length.isdecimal() else 0,
+        )
 
     def _count(self, kind: _Kind, times_s: list[float]) -> None:
         operation, method, status, verdict, problem = kind

@@ -8,6 +8,7 @@ from loomwright.web.described_http import OPENAPI_PATH
 from loomwright.web.openapi import Operation
 from loomwright.web.pages.serving import page_paths
 from loomwright.web.probes import Watcher as ProbeWatcher
+from loomwright.web.serving.admission import Paths
 from loomwright.web.settings import ON, Settings
 from loomwright.web.signals.exchange import OPENAPI, PAGES, UNKNOWN, Watched, Watcher
 
@@ -36,7 +37,7 @@ def register_signals(app: Flask, settings: Settings, operations: Iterable[Operat
         from loomwright.web.signals.metrics import MetricsWatcher, memo_counts, metrics
 
         known = frozenset((*names.values(), UNKNOWN))
-        watchers.append(MetricsWatcher(metrics(), known, memo_counts()))
+        watchers.append(MetricsWatcher(metrics(), known, memo_counts(), Paths(offered)))
     if settings.telemetry == ON:
         from loomwright.web.signals.telemetry import SpanWatcher
 
