@@ -4,7 +4,7 @@ from typing import Any
 
 from loomwright.jobs.bill_answer import iso_duration, labour_hours, tax_document
 from loomwright.pricing.bill import Bill
-from loomwright.pricing.lines import Line, Unpriced
+from loomwright.pricing.lines import Line, Unpriced, exact_text
 from loomwright.pricing.money import Money
 
 
@@ -47,9 +47,9 @@ def _line(number: int, line: Line, total: Money) -> dict[str, Any]:
         "kind": line.kind,
         "key": line.key,
         "description": line.description,
-        "quantity": format(line.quantity, "f"),
+        "quantity": exact_text(line.quantity),
         "unit": line.unit,
-        "unit_price": format(line.unit_price, "f"),
+        "unit_price": exact_text(line.unit_price),
         "total": str(total),
         "in_stock": line.in_stock,
     }
@@ -59,7 +59,7 @@ def _unpriced(entry: Unpriced) -> dict[str, Any]:
     return {
         "kind": entry.kind,
         "description": entry.description,
-        "quantity": format(entry.quantity, "f"),
+        "quantity": exact_text(entry.quantity),
         "unit": entry.unit,
         "reason": entry.reason,
     }
