@@ -112,9 +112,7 @@ class KnownCovers:
 
     has_runners_up: bool = True
     by_needs: dict[tuple[int, ...], ClusterCover] = field(default_factory=dict)
-    by_quantities: CoversByQuantities = field(
-        default_factory=lambda: Kept(_GREATEST_KNOWN_COVERS)
-    )
+    by_quantities: CoversByQuantities = field(default_factory=lambda: Kept(_GREATEST_KNOWN_COVERS))
 
     def cover(self, cluster: Cluster, solver: Solver) -> ClusterCover:
         """Return the cover of a cluster, which follows from its needs and the book alone.

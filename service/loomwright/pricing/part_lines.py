@@ -183,7 +183,7 @@ class PartPricing:
             if sold is None:
                 quantity = rounded_up(needed, part.sale_increment)
                 sold = self._sold.keep(key, _sold(self.loose_line(part, quantity)))
-            line = self._plain_lines[known] = Line(*sold, tuple(needs))
+            line = self._plain_lines[known] = Line(*sold, needs=tuple(needs))
         return line
 
     def loose_line(self, part: Part, quantity: Decimal, needs: Sequence[Need] = ()) -> Line:
