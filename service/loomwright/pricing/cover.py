@@ -18,7 +18,7 @@ from loomwright.pricing.price_book import Article, Kit, Part, PriceBook
 from loomwright.pricing.requirements import rounded_up
 
 # Of one price book; each takes some kB.
-_GREATEST_KNOWN_COVERS = 512
+_GREATEST_KNOWN_COVERS = 256
 
 
 class CoverError(RuntimeError):

@@ -1,9 +1,12 @@
 """The lines of a bill, each with the needs that it serves."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import fields
 from decimal import Decimal
+from operator import attrgetter
 
 from loomwright.engineering.record import record
+from loomwright.pricing.kept import Kept
 from loomwright.pricing.kinds import UNIT_WORDS, Attribute
 from loomwright.pricing.money import Money
 from loomwright.pricing.price_book import Part
@@ -114,6 +117,31 @@ class Line:
     def reason(self) -> str:
         """Why the line is there, in one text."""
         return "; ".join(text for text in (self.note, reason_of(self.needs)) if text)
+
+
+# The values of a line but its needs, in their order: `Line(*values, needs)` is the line.
+LineValues = tuple[
+    str,
+    str,
+    str,
+    Decimal,
+    str,
+    Decimal,
+    str,
+    Money,
+    Money,
+    Money,
+    str,
+    Money | None,
+    Decimal | None,
+    str | None,
+]
+line_values: Callable[[Line], LineValues] = attrgetter(*[each.name for each in fields(Line)][:-1])
+# Lines of one price book by what is sold and how much is needed of it, as text, since decimals that
+# are equal may print otherwise.
+KnownLines = Kept[tuple[str, str], LineValues]
+# Each takes some 1 kB.
+GREATEST_KNOWN_LINES = 1024
 
 
 @record

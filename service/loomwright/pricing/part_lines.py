@@ -1,17 +1,26 @@
 """Lines for the parts that a job needs, bought as cheaply as the book allows."""
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, fields, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
-from operator import attrgetter
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from loomwright.pricing.cover import Choice, ClusterCover, KnownCovers, cheapest_cover, no_covers
 from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.growing import Exact, Growing
 from loomwright.pricing.kept import Kept
 from loomwright.pricing.kinds import KINDS
-from loomwright.pricing.lines import KIT, Line, Need, Unpriced, plain_number, summed
+from loomwright.pricing.lines import (
+    GREATEST_KNOWN_LINES,
+    KIT,
+    KnownLines,
+    Line,
+    Need,
+    Unpriced,
+    line_values,
+    plain_number,
+    summed,
+)
 from loomwright.pricing.money import (
     ROUNDING_MODES,
     Money,
@@ -25,8 +34,6 @@ from loomwright.pricing.requirements import Requirement, rounded_up
 _METRES = {"MTR": Decimal(1), "FOT": Decimal("0.3048")}
 _MICRO = Decimal("0.000001")
 _NONE = Decimal(0)
-# Of one price book; each takes some 1 kB.
-_GREATEST_KNOWN_LINES = 2048
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,13 +66,8 @@ class Served(NamedTuple):
     need: Need | None
 
 
-# So much of a part without choice: the values of its line, in their order, but the needs.
-_Sold = tuple[Any, ...]
-_sold: Callable[[Line], _Sold] = attrgetter(*[each.name for each in fields(Line)][:-1])
-
-
-def _nothing_sold(_: PriceBook) -> Kept[tuple[str, str], _Sold]:
-    return Kept(_GREATEST_KNOWN_LINES)
+def _no_lines(_: PriceBook) -> KnownLines:
+    return Kept(GREATEST_KNOWN_LINES)
 
 
 class PartPricing:
@@ -93,7 +95,7 @@ class PartPricing:
         self._lines: dict[int, list[Line]] = {}
         # By identity of the needs on the line.
         self._plain_lines: dict[tuple[int, ...], Line] = {}
-        self._sold = book.derived(_nothing_sold)
+        self._sold = book.derived(_no_lines)
 
     def lines(self, requirements: Sequence[Requirement]) -> PartLines:
         """Return the cheapest lines that serve all requirements.
@@ -177,13 +179,12 @@ class PartPricing:
             part = needs[0].part
             assert part is not None
             needed = sum([need.quantity for need in needs], _NONE)
-            # As text, since decimals that are equal may print otherwise.
             key = part.key, str(needed)
             sold = self._sold.get(key)
             if sold is None:
                 quantity = rounded_up(needed, part.sale_increment)
-                sold = self._sold.keep(key, _sold(self.loose_line(part, quantity)))
-            line = self._plain_lines[known] = Line(*sold, needs=tuple(needs))
+                sold = self._sold.keep(key, line_values(self.loose_line(part, quantity)))
+            line = self._plain_lines[known] = Line(*sold, tuple(needs))
         return line
 
     def loose_line(self, part: Part, quantity: Decimal, needs: Sequence[Need] = ()) -> Line:
