@@ -7,13 +7,11 @@ from typing import NamedTuple
 from loomwright.pricing.growing import Exact, Growing
 from loomwright.pricing.kept import Kept
 from loomwright.pricing.lines import (
-    GREATEST_KNOWN_LINES,
     LABOUR,
     KnownLines,
     Line,
     Need,
     Unpriced,
-    line_values,
     plain_number,
     summed,
 )
@@ -27,7 +25,7 @@ from loomwright.pricing.money import (
     rounded_product,
 )
 from loomwright.pricing.price_book import DifficultyFactor, LabourOperation, PriceBook
-from loomwright.pricing.requirements import LabourRequirement, rounded_up
+from loomwright.pricing.requirements import LabourRequirement
 
 MINIMUM_KEY = "labour_minimum"
 _NO_DIFFICULTY = DifficultyFactor("", "", Decimal(1))
@@ -47,7 +45,7 @@ class _KnownLabour:
 
     def __init__(self, _: PriceBook) -> None:
         self.charges: Kept[tuple[str, str], _Charge] = Kept(_GREATEST_KNOWN_CHARGES)
-        self.lines: KnownLines = Kept(GREATEST_KNOWN_LINES)
+        self.lines = KnownLines()
 
     def charge(self, operation: LabourOperation, factor: DifficultyFactor) -> _Charge:
         """Return the charge for an operation on a vehicle."""
@@ -112,11 +110,12 @@ def _labour_line(
     charge = known.charge(operation, factor)
     needs = tuple([_hours_needed(operation, requirement, charge) for requirement in wanted])
     needed = summed([need.quantity for need in needs])
-    values = known.lines.get((operation.key, str(needed)))
-    if values is None:
-        hours = rounded_up(needed, book.rules.labour_increment_h)
-        line = operation_line(operation, hours, book, nothing)
-        values = known.lines.keep((operation.key, str(needed)), line_values(line))
+    values = known.lines.get((operation.key, str(needed))) or known.lines.rounded(
+        operation.key,
+        needed,
+        book.rules.labour_increment_h,
+        lambda hours: operation_line(operation, hours, book, nothing),
+    )
     return Line(*values, needs)
 
 

@@ -10,6 +10,7 @@ from loomwright.pricing.kept import Kept
 from loomwright.pricing.kinds import UNIT_WORDS, Attribute
 from loomwright.pricing.money import Money
 from loomwright.pricing.price_book import Part
+from loomwright.pricing.requirements import rounded_up
 
 LABOUR = "labour"
 KIT = "kit"
@@ -137,11 +138,46 @@ LineValues = tuple[
     str | None,
 ]
 line_values: Callable[[Line], LineValues] = attrgetter(*[each.name for each in fields(Line)][:-1])
-# Lines of one price book by what is sold and how much is needed of it, as text, since decimals that
-# are equal may print otherwise.
-KnownLines = Kept[tuple[str, str], LineValues]
-# Each takes some 1 kB.
-GREATEST_KNOWN_LINES = 1024
+# Of one price book; each takes some 1 kB.
+_GREATEST_KNOWN_LINES = 1024
+
+
+class KnownLines(Kept[tuple[str, str], LineValues]):
+    """Lines of one price book, by what is sold and by how much of it.
+
+    Quantities stand as text, since decimals that are equal may print otherwise. One that is looked
+    up before it is rounded is found too where the shop sells just that: what is rounded up already
+    stays as it is, to the digit.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(_GREATEST_KNOWN_LINES)
+
+    def rounded(
+        self, key: str, needed: Decimal, increment: Decimal, line: Callable[[Decimal], Line]
+    ) -> LineValues:
+        """Return the line for what is needed, rounded up to what is sold.
+
+        Parameters
+        ----------
+        key
+            What is sold.
+        needed
+            How much, not yet looked up.
+        increment
+            What the shop sells by.
+        line
+            Makes the line of a quantity.
+
+        Returns
+        -------
+        tuple
+            Its values but the needs.
+        """
+        # Lengths differ from job to job, but mostly not what is sold for them.
+        quantity = rounded_up(needed, increment)
+        place = key, str(quantity)
+        return self.get(place) or self.keep(place, line_values(line(quantity)))
 
 
 @record

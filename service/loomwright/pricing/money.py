@@ -33,6 +33,8 @@ _EXACT = Context(prec=100, traps=[InvalidOperation, DivisionByZero, Overflow, In
 _ROUNDING = Context(prec=100, traps=[InvalidOperation, DivisionByZero, Overflow])
 # Shops sell the same quantities at the same prices again and again; each takes some 0.5 kB.
 _GREATEST_KNOWN_PRODUCTS = 4096
+# Many amounts of one bill are alike, or nothing.
+_GREATEST_KNOWN_AMOUNTS = 1024
 
 
 # How an amount between two minor units is rounded, by the name that a price book says it with.
@@ -241,6 +243,7 @@ def product_in_minor_units(each: Decimal, quantity: Decimal, currency: str) -> t
     return exact.scaleb(minor_unit_digits(currency), context=_EXACT).as_integer_ratio()
 
 
+@lru_cache(maxsize=_GREATEST_KNOWN_AMOUNTS)
 def money_from_minor_units(units: int, currency: str) -> Money:
     """Return the amount that a whole number of minor units makes.
 

@@ -3,21 +3,19 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import partial
 from typing import NamedTuple
 
 from loomwright.pricing.cover import Choice, ClusterCover, KnownCovers, cheapest_cover, no_covers
 from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.growing import Exact, Growing
-from loomwright.pricing.kept import Kept
 from loomwright.pricing.kinds import KINDS
 from loomwright.pricing.lines import (
-    GREATEST_KNOWN_LINES,
     KIT,
     KnownLines,
     Line,
     Need,
     Unpriced,
-    line_values,
     plain_number,
     summed,
 )
@@ -67,7 +65,7 @@ class Served(NamedTuple):
 
 
 def _no_lines(_: PriceBook) -> KnownLines:
-    return Kept(GREATEST_KNOWN_LINES)
+    return KnownLines()
 
 
 class PartPricing:
@@ -179,11 +177,9 @@ class PartPricing:
             part = needs[0].part
             assert part is not None
             needed = sum([need.quantity for need in needs], _NONE)
-            key = part.key, str(needed)
-            sold = self._sold.get(key)
-            if sold is None:
-                quantity = rounded_up(needed, part.sale_increment)
-                sold = self._sold.keep(key, line_values(self.loose_line(part, quantity)))
+            sold = self._sold.get((part.key, str(needed))) or self._sold.rounded(
+                part.key, needed, part.sale_increment, partial(self.loose_line, part)
+            )
             line = self._plain_lines[known] = Line(*sold, tuple(needs))
         return line
 
