@@ -1,8 +1,8 @@
 """What circuits of any jobs have in common by a price book, kept with the book."""
 
 from collections.abc import Hashable
+from dataclasses import dataclass
 
-from loomwright.engineering.record import record
 from loomwright.jobs.circuit_bundle import CircuitBundle
 from loomwright.jobs.part_texts import RuleTexts
 from loomwright.pricing.kept import Kept
@@ -16,7 +16,7 @@ _GREATEST_KNOWN_BUNDLES = 256
 _GREATEST_KNOWN_STEADY_PARTS = 256
 
 
-@record
+@dataclass(frozen=True, slots=True)
 class SteadyParts:
     """Parts of a circuit that no length and no current of it decides, in the order of its parts."""
 

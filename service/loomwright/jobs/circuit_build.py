@@ -121,10 +121,18 @@ class CircuitBuild:
 
         Parameters
         ----------
-        what, attributes, unit, reason, rule
-            As of ``needs``.
+        what
+            Kind of part.
+        attributes
+            What it is chosen by.
         run
             How much, and from which length.
+        unit
+            UN/CEFACT Recommendation 20 code.
+        reason
+            Why, with the arithmetic.
+        rule
+            Key of ``REQUIREMENT_RULES``.
 
         Returns
         -------

@@ -1,6 +1,6 @@
 """From lines to what is due: discounts shared over lines, taxes, deposit, margin."""
 
-from collections.abc import Mapping, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -207,14 +207,19 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
 
 def _units_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -> list[LineUnits]:
     """Return lines in minor units, those that are taxed alike as one where it comes to the same."""
-    by_line = book.rounding.tax == "line"
-    alike: dict[object, list[Line]] = {}
-    for place, line in enumerate(lines):
-        together = place if by_line else (line.tax_category, line.kind == LABOUR)
-        if together in alike:
-            alike[together].append(line)
-        else:
-            alike[together] = [line]
+    groups: Iterable[list[Line]]
+    if book.rounding.tax == "line":
+        groups = [[line] for line in lines]
+    else:
+        parts: dict[str, list[Line]] = {}
+        labour: dict[str, list[Line]] = {}
+        for line in lines:
+            alike, category = labour if line.kind == LABOUR else parts, line.tax_category
+            if category in alike:
+                alike[category].append(line)
+            else:
+                alike[category] = [line]
+        groups = (*parts.values(), *labour.values())
 
     def summed(amounts: list[Money]) -> int:
         return money_total(amounts, book.currency).minor_units
@@ -227,7 +232,7 @@ def _units_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
             discount=summed([line.discount for line in own]) if options.changes_lines else 0,
             shared=summed([line.shared for line in own]) if options.changes_lines else 0,
         )
-        for own in alike.values()
+        for own in groups
     ]
 
 
