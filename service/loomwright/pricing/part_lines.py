@@ -84,6 +84,7 @@ class PartPricing:
 
     def __init__(self, book: PriceBook, *, has_runners_up: bool = True) -> None:
         self._book, self._places = book, book.line_places
+        self._without_choice = book.without_choice
         self._mode = ROUNDING_MODES[book.rounding.mode]
         self._nothing = money_from_minor_units(0, book.currency)
         self._choices: dict[int, Choice] = {}
@@ -149,8 +150,8 @@ class PartPricing:
         """Return how the book serves a requirement."""
         parts = self._book.parts_for(asked.what, asked.attributes)
         if len(parts) == 1:
-            (part,) = parts
-            if part.key in self._book.without_choice:
+            part = parts[0]
+            if part.key in self._without_choice:
                 quantity = asked.quantity
                 if part.unit != asked.unit:
                     quantity = in_unit(quantity, asked.unit, part.unit)
