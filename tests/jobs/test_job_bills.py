@@ -7,6 +7,7 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 
 from drawn_jobs import jobs
+from loomwright.jobs.bill_answer import bill_document
 from loomwright.jobs.circuit_conductors import circuit_conductors
 from loomwright.jobs.circuit_fuses import sized_circuits
 from loomwright.jobs.circuit_sources import source_loads
@@ -48,10 +49,13 @@ def assert_sharing_changes_nothing(job: Job) -> None:
     shared = JobBills(job, book, NO_OPTIONS)
     orders = JobOrders(job, tables(), fuse_tables(), shared.builds)
     for sized in sizings(job):
-        parts, labour = requirements_of_job(job, sized, book)
-        bill_alone = bill_of_materials(parts, labour, book, NO_OPTIONS, job.vehicle.difficulty)
+        # A copy of the book knows nothing of any bill before.
+        new_book = replace(book)
+        parts, labour = requirements_of_job(job, sized, new_book)
+        bill_alone = bill_of_materials(parts, labour, new_book, NO_OPTIONS, job.vehicle.difficulty)
         bill = shared.of(sized)
         assert bill == bill_alone
+        assert repr(bill_document(bill)) == repr(bill_document(bill_alone))
         priced = priced_circuits(job, sized, source_loads(job, sized), bill, (), tables())
         together = orders.of(priced)
         alone = work_order(priced, book, tables(), fuse_tables())

@@ -12,7 +12,8 @@ def record(values: type[T]) -> type[T]:
 
     Frozen for the type checker, which refuses each assignment, and not at run time: there the guard
     is paid for each value of each record, a tenth of the time that a request takes. What is kept
-    between requests is a frozen dataclass.
+    between requests is a frozen dataclass, but for what bills are made of by the hundred (money,
+    needs, covers), which a price book keeps.
 
     Parameters
     ----------

@@ -8,7 +8,7 @@ from typing import Any
 from loomwright.pricing.bill import Bill
 from loomwright.pricing.cover import ClusterCover, Plan
 from loomwright.pricing.kinds import LABOUR_UNIT, Attribute
-from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced, summed
+from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced, exact_text, summed
 from loomwright.pricing.money import Money
 from loomwright.pricing.price_book import Article
 from loomwright.pricing.totals import TaxAmount
@@ -129,7 +129,7 @@ def tax_document(tax: TaxAmount) -> dict[str, Any]:
     return {
         "key": tax.key,
         "name": tax.name,
-        "percent": format(tax.percent, "f"),
+        "percent": exact_text(tax.percent),
         "base": str(tax.base),
         "amount": str(tax.amount),
         "tax_categories": list(tax.categories),
@@ -142,10 +142,10 @@ def _line(number: int, line: Line, net: Money, bill: Bill) -> dict[str, Any]:
         "kind": line.kind,
         "key": line.key,
         "description": line.description,
-        "quantity": format(line.quantity, "f"),
+        "quantity": exact_text(line.quantity),
         "unit": line.unit,
         "unit_word": line.unit_word,
-        "unit_price": format(line.unit_price, "f"),
+        "unit_price": exact_text(line.unit_price),
         "list_total": str(line.list_total),
         "discount": str(line.discount),
         "shared": str(line.shared),
@@ -166,7 +166,7 @@ def unpriced_document(entry: Unpriced) -> dict[str, Any]:
         "kind": entry.kind,
         "description": entry.description,
         "attributes": _attributes(entry.attributes),
-        "quantity": format(entry.quantity, "f"),
+        "quantity": exact_text(entry.quantity),
         "unit": entry.unit,
         "unit_word": entry.unit_word,
         "reason": entry.reason,
@@ -176,7 +176,7 @@ def unpriced_document(entry: Unpriced) -> dict[str, Any]:
 
 def _attributes(attributes: Mapping[str, Attribute]) -> dict[str, str]:
     return {
-        name: value if isinstance(value, str) else format(value, "f")
+        name: value if isinstance(value, str) else exact_text(value)
         for name, value in attributes.items()
     }
 
@@ -184,7 +184,7 @@ def _attributes(attributes: Mapping[str, Attribute]) -> dict[str, str]:
 def _need(need: Need) -> dict[str, str]:
     return {
         "circuit": need.circuit,
-        "quantity": format(need.quantity, "f"),
+        "quantity": exact_text(need.quantity),
         "rule": need.rule,
         "reason": need.reason,
     }

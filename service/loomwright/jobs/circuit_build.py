@@ -3,14 +3,16 @@
 from collections.abc import Mapping
 from decimal import Decimal
 
+from loomwright.jobs.book_circuits import BookCircuits
 from loomwright.jobs.circuit_bundle import CircuitBundle
 from loomwright.jobs.circuit_layout import CircuitLayout
+from loomwright.jobs.circuit_lengths import CircuitLengths, Run
 from loomwright.jobs.job import BARE_END, Job
-from loomwright.jobs.part_texts import RuleTexts, exact_number
+from loomwright.jobs.part_texts import exact_number
 from loomwright.jobs.sized_circuit import BuiltCircuit
 from loomwright.pricing.kinds import Attribute
 from loomwright.pricing.price_book import PriceBook
-from loomwright.pricing.requirements import Measured, Requirement
+from loomwright.pricing.requirements import Requirement
 from loomwright.tables.records import ConductorSize
 
 UNKNOWN_CONNECTION = "as the fuse holder"
@@ -26,26 +28,29 @@ class CircuitBuild:
     ----------
     layout
         The circuit before its conductor is known.
+    lengths
+        Quantities that follow from its lengths.
     bundle
         Its conductors side by side.
     sized
         The circuit, for which a conductor and a fuse were found.
     book
         Price book: its quantity rules, and the holder, block and loom that decide other parts.
-    texts
-        Its quantity rules as they are read.
+    known
+        What other jobs have in common by the same book.
     """
 
     def __init__(
         self,
         layout: CircuitLayout,
+        lengths: CircuitLengths,
         bundle: CircuitBundle,
         sized: BuiltCircuit,
         book: PriceBook,
-        texts: RuleTexts,
+        known: BookCircuits,
     ) -> None:
-        self.layout, self.bundle = layout, bundle
-        self.book, self.rules, self.texts = book, book.rules, texts
+        self.layout, self.lengths, self.bundle = layout, lengths, bundle
+        self.book, self.rules, self.texts, self.known = book, book.rules, known.texts, known
         self.circuit = layout.circuit
         self.branch_fuses = sized.branch_fuses
         self.conductor, self.fuse_type, self.rating_a = sized.built()
@@ -61,7 +66,8 @@ class CircuitBuild:
             "cross_section_mm2": bundle.cross_section_mm2,
         }
         #: The ends that a part makes off, counted.
-        self.made_off = layout.ends(self._holder_connection())
+        self.holder_connection = self._holder_connection()
+        self.made_off = layout.ends(self.holder_connection)
         self.ends = self.made_off.ends
         self.solder_joints = self.made_off.solder_joints
         self.source_contacts = self.made_off.source_contacts
@@ -75,9 +81,8 @@ class CircuitBuild:
         unit: str,
         reason: str,
         rule: str,
-        measured: Measured | None = None,
     ) -> Requirement:
-        """Return a requirement of this circuit.
+        """Return a requirement of this circuit that no length of it decides.
 
         Parameters
         ----------
@@ -93,8 +98,6 @@ class CircuitBuild:
             Why, with the arithmetic.
         rule
             Key of ``REQUIREMENT_RULES``.
-        measured
-            How the quantity follows from a length of the circuit, if it does.
 
         Returns
         -------
@@ -102,7 +105,42 @@ class CircuitBuild:
             For this circuit.
         """
         return Requirement(
-            what, attributes, Decimal(quantity), unit, reason, rule, self.circuit.key, measured
+            what, attributes, Decimal(quantity), unit, reason, rule, self.circuit.key
+        )
+
+    def measured(
+        self,
+        what: str,
+        attributes: Mapping[str, Attribute],
+        run: Run,
+        unit: str,
+        reason: str,
+        rule: str,
+    ) -> Requirement:
+        """Return a requirement whose quantity follows from a length of this circuit.
+
+        Parameters
+        ----------
+        what
+            Kind of part.
+        attributes
+            What it is chosen by.
+        run
+            How much, and from which length.
+        unit
+            UN/CEFACT Recommendation 20 code.
+        reason
+            Why, with the arithmetic.
+        rule
+            Key of ``REQUIREMENT_RULES``.
+
+        Returns
+        -------
+        Requirement
+            For this circuit.
+        """
+        return Requirement(
+            what, attributes, run.quantity, unit, reason, rule, self.circuit.key, run.measured
         )
 
     def _holder_connection(self) -> str:
@@ -126,9 +164,8 @@ class CircuitBuilds:
 
     def __init__(self, job: Job, book: PriceBook) -> None:
         self._job, self._book = job, book
-        self._texts = RuleTexts.of(book.rules)
-        self._layouts: dict[str, CircuitLayout] = {}
-        self._bundles: dict[tuple[str, int], CircuitBundle] = {}
+        self._known = book.derived(BookCircuits)
+        self._circuits: dict[str, tuple[CircuitLayout, CircuitLengths]] = {}
         self._builds: dict[tuple[object, ...], CircuitBuild] = {}
 
     def of(self, sized: BuiltCircuit) -> CircuitBuild:
@@ -154,13 +191,15 @@ class CircuitBuilds:
 
     def _new(self, sized: BuiltCircuit, conductor: ConductorSize) -> CircuitBuild:
         """Return a build, which takes from others of the circuit and of the conductor."""
-        circuit = self._job.circuit_by_key[sized.circuit.key]
-        layout = self._layouts.get(circuit.key)
-        if layout is None:
-            layout = self._layouts[circuit.key] = CircuitLayout(self._job, circuit)
-        count = 1 if layout.by_chassis else 2
-        bundle = self._bundles.get((conductor.key, count))
-        if bundle is None:
-            bundle = CircuitBundle(conductor, count, self._book)
-            self._bundles[conductor.key, count] = bundle
-        return CircuitBuild(layout, bundle, sized, self._book, self._texts)
+        layout, lengths = self._measured(sized.circuit.key)
+        bundle = self._known.bundle(conductor, 1 if layout.by_chassis else 2, self._book)
+        return CircuitBuild(layout, lengths, bundle, sized, self._book, self._known)
+
+    def _measured(self, key: str) -> tuple[CircuitLayout, CircuitLengths]:
+        """Return what is the same whatever a circuit is built with."""
+        known = self._circuits.get(key)
+        if known is None:
+            layout = CircuitLayout(self._job, self._job.circuit_by_key[key])
+            lengths = CircuitLengths(layout, self._book.rules, self._known.texts)
+            known = self._circuits[key] = layout, lengths
+        return known

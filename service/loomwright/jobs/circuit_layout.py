@@ -1,10 +1,11 @@
 """What of a circuit is the same whatever conductor it is built with: its route, pieces and ends."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 from typing import NamedTuple
 
-from loomwright.engineering.record import record
 from loomwright.jobs.job import BARE_END, END_PARTS, SOLDER, Circuit, Job, Segment
 from loomwright.pricing.requirements import LOOMED, ROUTE, TAPED, exact_length_m
 
@@ -13,6 +14,9 @@ SPLICE = "splice"
 AT_SOURCE, AT_HOLDER, AT_LOAD, AT_GROUND = "source", "holder", "load", "ground"
 _BUILT_IN = "built_in"
 _NOTHING = Decimal(0)
+# Shops make circuits off in the same few ways; each takes some 1 kB, unless it has many loads.
+_GREATEST_KNOWN_ENDS = 512
+_MOST_LOADS_KEPT = 16
 
 
 class End(NamedTuple):
@@ -28,7 +32,7 @@ class End(NamedTuple):
     part: str
 
 
-@record
+@dataclass(frozen=True, slots=True)
 class CircuitEnds:
     """The ends of a circuit that a part makes off, and how many of them want which other part.
 
@@ -48,6 +52,41 @@ class CircuitEnds:
     ground_contacts: int
 
 
+class MakingOff(NamedTuple):
+    """What decides the ends of a circuit, beside what a conductor ends in at the fuse holder.
+
+    Parameters
+    ----------
+    source_end, load_end, stud
+        What a conductor ends in at the feeding point, at the load and at the chassis; ``stud`` is
+        empty where the return goes back.
+    joining
+        How splices are made.
+    loads
+        How many the circuit feeds, at least 1.
+    from_source
+        Whether a source feeds it, and not a block.
+    holder_at_source
+        Whether the holder is bolted to the source, with no conductor before it.
+    to_block
+        Whether it ends in a block, which has a cover.
+    """
+
+    source_end: str
+    load_end: str
+    stud: str
+    joining: str
+    loads: int
+    from_source: bool
+    holder_at_source: bool
+    to_block: bool
+
+    @property
+    def feed_pieces(self) -> int:
+        """Pieces that the feed is cut into: the fuse holder parts it."""
+        return 2 if self.from_source and not self.holder_at_source else 1
+
+
 class CircuitLayout:
     """A circuit of a job before its conductor is known.
 
@@ -64,11 +103,19 @@ class CircuitLayout:
         self.by_chassis = circuit.return_path.path == "chassis"
         self.from_source = circuit.fed_from in job.power_sources
         self.to_block = bool(job.branches(circuit.key))
-        self.loads = max(1, sum([item.quantity for item in job.equipment_on(circuit.key)]))
         #: Whether the holder is bolted to the source, with no conductor before it.
         self.holder_at_source = self.from_source and circuit.distance_from_source_m == 0.0
-        #: Pieces that the feed is cut into: the fuse holder parts it.
-        self.feed_pieces = 2 if self.from_source and not self.holder_at_source else 1
+        self.making_off = MakingOff(
+            circuit.source_end,
+            circuit.load_end,
+            circuit.return_path.stud if self.by_chassis else "",
+            circuit.joining,
+            max(1, sum([item.quantity for item in job.equipment_on(circuit.key)])),
+            self.from_source,
+            self.holder_at_source,
+            self.to_block,
+        )
+        self.feed_pieces = self.making_off.feed_pieces
         #: Pieces of conductor: those of the feed, and the return or ground lead.
         self.conductors = self.feed_pieces + 1
         route = circuit.route
@@ -81,52 +128,53 @@ class CircuitLayout:
         #: Panels that the route passes.
         self.crossings = sum([segment.through_bulkhead for segment in route])
         self.loom_stretches = _loom_stretches(route)
-        self._ends: dict[str, CircuitEnds] = {}
 
     def ends(self, holder_connection: str) -> CircuitEnds:
         """Return the ends of the circuit, for what a conductor ends in at the fuse holder."""
-        if holder_connection not in self._ends:
-            self._ends[holder_connection] = self._counted(self._every_end(holder_connection))
-        return self._ends[holder_connection]
+        is_kept = self.making_off.loads <= _MOST_LOADS_KEPT
+        find = _known_ends if is_kept else _circuit_ends
+        return find(self.making_off, holder_connection)
 
-    def _every_end(self, holder_connection: str) -> tuple[End, ...]:
-        circuit = self.circuit
-        loads = "the load" if self.loads == 1 else "the loads"
-        ends: list[End] = []
-        if not self.holder_at_source:
-            ends.append(_end(circuit.source_end, "at the feeding point", AT_SOURCE, positive=True))
-        if self.feed_pieces > 1:
-            words = "into the fuse holder"
-            ends.append(_end(holder_connection, words, AT_HOLDER, positive=True))
-        words = "out of the fuse holder"
-        ends.append(_end(holder_connection, words, AT_HOLDER, positive=True))
-        ends += [_end(circuit.load_end, f"at {loads}", AT_LOAD, positive=True)] * self.loads
-        if self.by_chassis:
-            stud = circuit.return_path.stud
-            ends.append(_end(stud, "at the ground point", AT_GROUND, positive=False))
-        else:
-            words = "of the return, at the feeding point"
-            ends.append(_end(circuit.source_end, words, AT_SOURCE, positive=False))
-        words = f"of the return, at {loads}"
-        ends += [_end(circuit.load_end, words, AT_LOAD, positive=False)] * self.loads
-        return tuple([end for end in ends if end.connection not in (BARE_END, _BUILT_IN)])
 
-    def _counted(self, ends: tuple[End, ...]) -> CircuitEnds:
-        splices = sum([end.part == SPLICE for end in ends])
-        rings = [end for end in ends if end.part == RING]
-        soldered = splices if self.circuit.joining == SOLDER else 0
-        # A block has a cover.
-        open_places = {AT_SOURCE: self.from_source, AT_LOAD: not self.to_block}
-        at_source = sum([end.place == AT_SOURCE for end in rings])
-        return CircuitEnds(
-            ends=ends,
-            terminals=_alike([end for end in ends if end.part != SPLICE or not soldered]),
-            booted=_alike([end for end in rings if end.positive and open_places.get(end.place)]),
-            crimped=len(rings) + splices - soldered,
-            solder_joints=soldered,
-            source_contacts=at_source if self.from_source else 0,
-            ground_contacts=sum([end.place == AT_GROUND for end in rings]),
-        )
+def _circuit_ends(making_off: MakingOff, holder_connection: str) -> CircuitEnds:
+    ends = _every_end(making_off, holder_connection)
+    splices = sum([end.part == SPLICE for end in ends])
+    rings = [end for end in ends if end.part == RING]
+    soldered = splices if making_off.joining == SOLDER else 0
+    # A block has a cover.
+    open_places = {AT_SOURCE: making_off.from_source, AT_LOAD: not making_off.to_block}
+    at_source = sum([end.place == AT_SOURCE for end in rings])
+    return CircuitEnds(
+        ends=ends,
+        terminals=_alike([end for end in ends if end.part != SPLICE or not soldered]),
+        booted=_alike([end for end in rings if end.positive and open_places.get(end.place)]),
+        crimped=len(rings) + splices - soldered,
+        solder_joints=soldered,
+        source_contacts=at_source if making_off.from_source else 0,
+        ground_contacts=sum([end.place == AT_GROUND for end in rings]),
+    )
+
+
+_known_ends = lru_cache(maxsize=_GREATEST_KNOWN_ENDS)(_circuit_ends)
+
+
+def _every_end(making_off: MakingOff, holder_connection: str) -> tuple[End, ...]:
+    source_end, load_end, count = making_off.source_end, making_off.load_end, making_off.loads
+    loads = "the load" if count == 1 else "the loads"
+    ends: list[End] = []
+    if not making_off.holder_at_source:
+        ends.append(_end(source_end, "at the feeding point", AT_SOURCE, positive=True))
+    if making_off.feed_pieces > 1:
+        ends.append(_end(holder_connection, "into the fuse holder", AT_HOLDER, positive=True))
+    ends.append(_end(holder_connection, "out of the fuse holder", AT_HOLDER, positive=True))
+    ends += [_end(load_end, f"at {loads}", AT_LOAD, positive=True)] * count
+    if making_off.stud:
+        ends.append(_end(making_off.stud, "at the ground point", AT_GROUND, positive=False))
+    else:
+        words = "of the return, at the feeding point"
+        ends.append(_end(source_end, words, AT_SOURCE, positive=False))
+    ends += [_end(load_end, f"of the return, at {loads}", AT_LOAD, positive=False)] * count
+    return tuple([end for end in ends if end.connection not in (BARE_END, _BUILT_IN)])
 
 
 def _end(connection: str, words: str, place: str, *, positive: bool) -> End:

@@ -2,21 +2,14 @@
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
-from functools import partial
 
+from loomwright.jobs.book_circuits import SteadyParts
 from loomwright.jobs.circuit_build import CircuitBuild
-from loomwright.jobs.cover_parts import cover_parts
+from loomwright.jobs.cover_parts import grommets, loom, loom_end_tape, run_tape, ties
 from loomwright.jobs.end_parts import end_parts
-from loomwright.jobs.part_texts import exact_number, metres_text
+from loomwright.jobs.part_texts import exact_number
 from loomwright.pricing.kinds import Attribute
-from loomwright.pricing.requirements import (
-    ALONG_GROUND_LEAD,
-    ALONG_ROUTE,
-    Measured,
-    Requirement,
-    Stretch,
-    exact_length_m,
-)
+from loomwright.pricing.requirements import Requirement
 
 
 def circuit_parts(
@@ -57,13 +50,43 @@ def other_parts(build: CircuitBuild) -> tuple[Requirement, ...]:
     tuple of Requirement
         Return conductor or ground lead, fuse holder, block, ends, ground point, cover.
     """
+    steady = _steady_parts(build)
     return (
         _return_conductor(build),
         *_fuse_holder(build),
+        *steady.labels,
         *_distribution_blocks(build),
-        *end_parts(build),
-        *cover_parts(build),
+        *steady.ends,
+        *steady.grommets,
+        *loom(build),
+        *run_tape(build),
+        *steady.loom_ends,
+        ties(build),
     )
+
+
+def _steady_parts(build: CircuitBuild) -> SteadyParts:
+    """Return the parts that are the same objects in all jobs that build the circuit alike."""
+    layout = build.layout
+    key = (
+        build.circuit.key,
+        layout.making_off,
+        build.holder_connection,
+        build.conductor,
+        layout.crossings,
+        layout.loom_stretches,
+    )
+    known = build.known.steady.get(key)
+    if known is None:
+        labels = _labels(build, "fuse_holder", 1, "at the fuse holder", "fuse_label")
+        made = SteadyParts(
+            labels=tuple(labels) if build.from_source else (),
+            ends=tuple(end_parts(build)),
+            grommets=tuple(grommets(build)),
+            loom_ends=tuple(loom_end_tape(build)),
+        )
+        known = build.known.steady.keep(key, made)
+    return known
 
 
 def _conductor_attributes(build: CircuitBuild, colour: str) -> dict[str, Attribute]:
@@ -77,34 +100,21 @@ def _conductor_attributes(build: CircuitBuild, colour: str) -> dict[str, Attribu
     }
 
 
-def _cut(
-    build: CircuitBuild, stretch: Stretch, length_m: Decimal, pieces: int
-) -> tuple[Measured, Decimal, str]:
-    texts = build.texts
-    how = (
-        f"{metres_text(length_m)} + {texts.conductor_slack}"
-        f" + {2 * pieces} x {texts.conductor_slack_per_end} for the ends"
-    )
-    rule = partial(build.rules.conductor_length_m, pieces=pieces)
-    return Measured(stretch, rule), rule(length_m), how
-
-
 def _power_conductor(build: CircuitBuild, decision: str) -> Requirement:
-    measured, cut_m, how = _cut(build, ALONG_ROUTE, build.layout.route_m, build.feed_pieces)
     attributes = _conductor_attributes(build, build.circuit.conductor.colour)
-    reason = f"feed of {how}; {build.conductor.key}: {decision}"
-    return build.needs("conductor", attributes, cut_m, "MTR", reason, "power_conductor", measured)
+    cut = build.lengths.feed
+    reason = f"feed of {cut.words}; {build.conductor.key}: {decision}"
+    return build.measured("conductor", attributes, cut, "MTR", reason, "power_conductor")
 
 
 def _return_conductor(build: CircuitBuild) -> Requirement:
     attributes = _conductor_attributes(build, build.circuit.conductor.return_colour)
-    length_m, stretch, words, rule = build.layout.route_m, ALONG_ROUTE, "return", "return_conductor"
+    words, rule = "return", "return_conductor"
     if build.by_chassis:
-        length_m = exact_length_m(build.circuit.return_path.ground_lead_length_m)
-        stretch, words, rule = ALONG_GROUND_LEAD, "ground lead", "ground_lead"
-    measured, cut_m, how = _cut(build, stretch, length_m, 1)
-    reason = f"{words} of {how}; as thick as the feed"
-    return build.needs("conductor", attributes, cut_m, "MTR", reason, rule, measured)
+        words, rule = "ground lead", "ground_lead"
+    cut = build.lengths.back
+    reason = f"{words} of {cut.words}; as thick as the feed"
+    return build.measured("conductor", attributes, cut, "MTR", reason, rule)
 
 
 def _fuse(build: CircuitBuild, reason: str) -> Requirement:
@@ -118,10 +128,8 @@ def _fuse(build: CircuitBuild, reason: str) -> Requirement:
 def _fuse_holder(build: CircuitBuild) -> Iterator[Requirement]:
     if not build.from_source:
         return
-    distance = metres_text(exact_length_m(build.circuit.distance_from_source_m))
-    reason = f"holds the fuse {distance} from the feeding point"
+    reason = f"holds the fuse {build.lengths.distance} from the feeding point"
     yield build.needs("fuse_holder", build.holder_needed, 1, "EA", reason, "fuse_holder")
-    yield from _labels(build, "fuse_holder", 1, "at the fuse holder", "fuse_label")
 
 
 def _distribution_blocks(build: CircuitBuild) -> Iterator[Requirement]:

@@ -32,8 +32,9 @@ class JobBills:
     """
 
     def __init__(self, job: Job, book: PriceBook, options: PricingOptions) -> None:
-        self._bills = Bills(book, options, job.vehicle.difficulty)
-        self._requirements = JobRequirements(job, book.on_day(options.as_of))
+        holding = book.on_day(options.as_of)
+        self._bills = Bills(holding, options, job.vehicle.difficulty)
+        self._requirements = JobRequirements(job, holding)
 
     @property
     def builds(self) -> CircuitBuilds:

@@ -1,6 +1,6 @@
 """Everything that a job needs, from its sized circuits, equipment and leads."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from decimal import Decimal
 
 from loomwright.engineering.record import record
@@ -56,6 +56,7 @@ class JobRequirements:
         self._leads = {circuit.key: lead_parts(circuit, book.rules) for circuit in job.circuits}
         self._lead_labour = {circuit.key: lead_labour(circuit) for circuit in job.circuits}
         self._wirings: dict[CircuitBuild, _Wiring] = {}
+        self._labour: dict[Hashable, list[LabourRequirement]] = {}
         self._parts: dict[tuple[CircuitBuild, str, str], tuple[Requirement, ...]] = {}
 
     def of(
@@ -100,10 +101,22 @@ class JobRequirements:
         return self._parts_of(entry, build, wiring.others), wiring.labour
 
     def _wiring(self, build: CircuitBuild) -> _Wiring:
-        if build not in self._wirings:
+        wiring = self._wirings.get(build)
+        if wiring is None:
             others = other_parts(build)
-            self._wirings[build] = _Wiring(others, circuit_labour(build, others))
-        return self._wirings[build]
+            wiring = self._wirings[build] = _Wiring(others, self._labour_of(build, others))
+        return wiring
+
+    def _labour_of(
+        self, build: CircuitBuild, others: Sequence[Requirement]
+    ) -> list[LabourRequirement]:
+        """Return the labour of a circuit, which conductor and ratings change nothing of."""
+        blocks = tuple([fuse_type for fuse_type, _ in build.branch_fuses])
+        key = build.circuit.key, build.holder_connection, blocks
+        labour = self._labour.get(key)
+        if labour is None:
+            labour = self._labour[key] = circuit_labour(build, others)
+        return labour
 
     def _parts_of(
         self, entry: BuiltCircuit, build: CircuitBuild, others: tuple[Requirement, ...]

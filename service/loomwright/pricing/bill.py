@@ -25,7 +25,7 @@ class Bill:
 
     ``valid_until`` is the last day on which every price of it holds, none where nothing limits it.
     ``shop_tax_codes`` are the shop's own by tax category. ``covers`` say how articles
-    that compete were chosen. ``margin`` is for the shop, never for its customer.
+    that compete were chosen.
     """
 
     price_book: str
@@ -38,9 +38,13 @@ class Bill:
     lines: tuple[Line, ...]
     unpriced: tuple[Unpriced, ...]
     totals: Totals
-    margin: Margin
     shop_tax_codes: Mapping[str, str]
     covers: tuple[ClusterCover, ...]
+
+    @property
+    def margin(self) -> Margin:
+        """What it leaves to the shop: for the shop, never for its customer."""
+        return margin_of(self.lines, self.totals)
 
 
 def bill_of_materials(
@@ -144,7 +148,6 @@ class Bills:
         parts = self._parts.lines(requirements)
         work, missing_work = self._work(labour)
         lines = priced_lines((*parts.lines, *work), book, options)
-        totals = totals_of(lines, book, options)
         return Bill(
             price_book=book.name,
             price_book_digest=book.digest,
@@ -155,8 +158,7 @@ class Bills:
             package=None if options.package is None else options.package.name,
             lines=lines,
             unpriced=(*parts.unpriced, *missing_work),
-            totals=totals,
-            margin=margin_of(lines, totals),
+            totals=totals_of(lines, book, options),
             shop_tax_codes=book.shop_tax_codes,
             covers=parts.covers,
         )

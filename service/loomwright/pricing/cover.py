@@ -13,8 +13,12 @@ from itertools import chain
 from typing import Protocol
 
 from loomwright.engineering.record import record
+from loomwright.pricing.kept import Kept
 from loomwright.pricing.price_book import Article, Kit, Part, PriceBook
 from loomwright.pricing.requirements import rounded_up
+
+# Of one price book; each takes some kB.
+_GREATEST_KNOWN_COVERS = 256
 
 
 class CoverError(RuntimeError):
@@ -88,18 +92,27 @@ class CheapestPlan(Protocol):
 Solver = Callable[[Cluster], CheapestPlan]
 
 
+# Covers by the parts and quantities that decide the choice, and whether they have runners-up.
+CoversByQuantities = Kept[tuple[object, ...], ClusterCover]
+
+
+def no_covers(_: PriceBook) -> CoversByQuantities:
+    """Return the covers of a book of which none was found yet."""
+    return Kept(_GREATEST_KNOWN_COVERS)
+
+
 @dataclass(slots=True)
 class KnownCovers:
     """Covers found before in the same book.
 
     ``by_needs`` has them by the identity of their needs, which they keep alive; ``by_quantities``
-    by the parts and quantities that decide the choice. Runners-up are left out, and none stands in
-    their place, unless ``has_runners_up``.
+    by what decides the choice. Runners-up are left out, and none stands in their place, unless
+    ``has_runners_up``.
     """
 
     has_runners_up: bool = True
     by_needs: dict[tuple[int, ...], ClusterCover] = field(default_factory=dict)
-    by_quantities: dict[tuple[object, ...], ClusterCover] = field(default_factory=dict)
+    by_quantities: CoversByQuantities = field(default_factory=lambda: Kept(_GREATEST_KNOWN_COVERS))
 
     def cover(self, cluster: Cluster, solver: Solver) -> ClusterCover:
         """Return the cover of a cluster, which follows from its needs and the book alone.
@@ -129,12 +142,17 @@ class KnownCovers:
         return found
 
     def _chosen(self, cluster: Cluster, solver: Solver) -> ClusterCover:
-        quantities = tuple(tuple(choice.quantities.items()) for choice in cluster.choices)
-        if quantities not in self.by_quantities:
-            self.by_quantities[quantities] = _solved_cover(
-                cluster, solver, has_runner_up=self.has_runners_up
-            )
-        return self.by_quantities[quantities]
+        # As text, since decimals that are equal may print otherwise.
+        stated = [
+            tuple([(key, str(quantity)) for key, quantity in choice.quantities.items()])
+            for choice in cluster.choices
+        ]
+        known = self.has_runners_up, *stated
+        found = self.by_quantities.get(known)
+        if found is None:
+            solved = _solved_cover(cluster, solver, has_runner_up=self.has_runners_up)
+            found = self.by_quantities.keep(known, solved)
+        return found
 
 
 def cheapest_cover(

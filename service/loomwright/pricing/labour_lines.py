@@ -2,9 +2,19 @@
 
 from collections.abc import Sequence
 from decimal import Decimal
+from typing import NamedTuple
 
 from loomwright.pricing.growing import Exact, Growing
-from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced, plain_number, summed
+from loomwright.pricing.kept import Kept
+from loomwright.pricing.lines import (
+    LABOUR,
+    KnownLines,
+    Line,
+    Need,
+    Unpriced,
+    plain_number,
+    summed,
+)
 from loomwright.pricing.minor_units import Units
 from loomwright.pricing.money import (
     ROUNDING_MODES,
@@ -15,10 +25,40 @@ from loomwright.pricing.money import (
     rounded_product,
 )
 from loomwright.pricing.price_book import DifficultyFactor, LabourOperation, PriceBook
-from loomwright.pricing.requirements import LabourRequirement, rounded_up
+from loomwright.pricing.requirements import LabourRequirement
 
 MINIMUM_KEY = "labour_minimum"
 _NO_DIFFICULTY = DifficultyFactor("", "", Decimal(1))
+# Of one price book: one for each operation and difficulty; each takes some 0.5 kB.
+_GREATEST_KNOWN_CHARGES = 1024
+
+
+class _Charge(NamedTuple):
+    """An operation on a vehicle: its hours each, and how they are read behind their number."""
+
+    hours: Decimal
+    words: str
+
+
+class _KnownLabour:
+    """Charges and lines of a price book."""
+
+    def __init__(self, _: PriceBook) -> None:
+        self.charges: Kept[tuple[str, str], _Charge] = Kept(_GREATEST_KNOWN_CHARGES)
+        self.lines = KnownLines()
+
+    def charge(self, operation: LabourOperation, factor: DifficultyFactor) -> _Charge:
+        """Return the charge for an operation on a vehicle."""
+        known = self.charges.get((operation.key, factor.key))
+        if known is None:
+            words = f"{plain_number(operation.standard_hours)} h"
+            if operation.is_charged_once:
+                words = f"{words} for the job"
+            if factor.factor != 1:
+                words = f"{words} x {plain_number(factor.factor)} ({factor.description})"
+            charge = _Charge(product(operation.standard_hours, factor.factor), words)
+            known = self.charges.keep((operation.key, factor.key), charge)
+        return known
 
 
 def labour_lines(
@@ -40,13 +80,13 @@ def labour_lines(
     tuple of two lists
         Lines in the order of the book, then what is not priced.
     """
-    factor = difficulty_factor(book, difficulty)
+    factor, known = difficulty_factor(book, difficulty), book.derived(_KnownLabour)
     by_operation: dict[str, list[LabourRequirement]] = {}
     for requirement in labour:
         by_operation.setdefault(requirement.operation, []).append(requirement)
     nothing = money_from_minor_units(0, book.currency)
     lines = [
-        _labour_line(operation, by_operation[key], book, factor, nothing)
+        _labour_line(operation, by_operation[key], book, factor, nothing, known)
         for key, operation in book.labour.items()
         if key in by_operation
     ]
@@ -63,12 +103,20 @@ def _labour_line(
     book: PriceBook,
     factor: DifficultyFactor,
     nothing: Money,
+    known: _KnownLabour,
 ) -> Line:
     if operation.is_charged_once:
         wanted = wanted[:1]
-    needs = tuple([_hours_needed(operation, requirement, factor) for requirement in wanted])
-    hours = rounded_up(summed([need.quantity for need in needs]), book.rules.labour_increment_h)
-    return operation_line(operation, hours, book, nothing, needs)
+    charge = known.charge(operation, factor)
+    needs = tuple([_hours_needed(operation, requirement, charge) for requirement in wanted])
+    needed = summed([need.quantity for need in needs])
+    values = known.lines.get((operation.key, str(needed))) or known.lines.rounded(
+        operation.key,
+        needed,
+        book.rules.labour_increment_h,
+        lambda hours: operation_line(operation, hours, book, nothing),
+    )
+    return Line(*values, needs)
 
 
 def operation_line(
@@ -76,9 +124,8 @@ def operation_line(
     hours: Decimal,
     book: PriceBook,
     nothing: Money,
-    needs: tuple[Need, ...] = (),
 ) -> Line:
-    """Return the line for so many hours of an operation.
+    """Return the line for so many hours of an operation, not yet with what it is for.
 
     Parameters
     ----------
@@ -90,8 +137,6 @@ def operation_line(
         Price book, for its currency and its rounding.
     nothing
         No money in that currency.
-    needs
-        What it is for.
 
     Returns
     -------
@@ -110,7 +155,6 @@ def operation_line(
         list_total=_rounded(operation.hourly_rate, hours, book),
         discount=nothing,
         shared=nothing,
-        needs=needs,
         note="",
         cost=None if cost is None else _rounded(cost, hours, book),
         stock=None,
@@ -138,7 +182,13 @@ def hours_of(
     Decimal or Growing
         Not rounded to the increment of labour [h].
     """
-    each = product(operation.standard_hours, factor.factor)
+    return _hours(operation, pieces, length_m, product(operation.standard_hours, factor.factor))
+
+
+def _hours(
+    operation: LabourOperation, pieces: int, length_m: Exact, each: Decimal
+) -> Exact | Decimal:
+    """Return the hours that an operation takes, from those of one piece or metre of it."""
     if operation.charged_per != "metre":
         return product(each, Decimal(1) if operation.is_charged_once else Decimal(pieces))
     return length_m * each if isinstance(length_m, Growing) else product(each, length_m)
@@ -153,24 +203,14 @@ def _rounded(each: Decimal, quantity: Decimal, book: PriceBook) -> Money:
     return rounded_product(each, quantity, book.currency, ROUNDING_MODES[book.rounding.mode])
 
 
-def _hours_needed(
-    operation: LabourOperation, wanted: LabourRequirement, factor: DifficultyFactor
-) -> Need:
-    standard = plain_number(operation.standard_hours)
-    if operation.is_charged_once:
-        basis = f"{standard} h for the job"
-    elif operation.charged_per == "metre":
-        basis = f"{plain_number(wanted.length_m)} m x {standard} h"
-    else:
-        basis = f"{wanted.pieces} x {standard} h"
-    if factor.factor != 1:
-        basis = f"{basis} x {plain_number(factor.factor)} ({factor.description})"
-    return Need(
-        circuit=wanted.circuit,
-        quantity=hours_of(operation, wanted.pieces, wanted.length_m, factor),
-        reason=f"{basis}, {wanted.reason}",
-        rule=wanted.rule,
-    )
+def _hours_needed(operation: LabourOperation, wanted: LabourRequirement, charge: _Charge) -> Need:
+    basis = charge.words
+    if operation.charged_per == "metre":
+        basis = f"{plain_number(wanted.length_m)} m x {basis}"
+    elif not operation.is_charged_once:
+        basis = f"{wanted.pieces} x {basis}"
+    hours = _hours(operation, wanted.pieces, wanted.length_m, charge.hours)
+    return Need(wanted.circuit, hours, f"{basis}, {wanted.reason}", wanted.rule)
 
 
 def _minimum(lines: Sequence[Line], book: PriceBook, nothing: Money) -> list[Line]:
@@ -178,11 +218,13 @@ def _minimum(lines: Sequence[Line], book: PriceBook, nothing: Money) -> list[Lin
 
     It is taxed as the first line of labour.
     """
-    least = _rounded(book.labour_minimum, Decimal(1), book)
-    charged = money_total((line.list_total for line in lines), book.currency)
-    lacking = money_from_minor_units(int(lacking_units(charged.minor_units, book)), book.currency)
-    if not lines or not lacking.amount:
+    if not lines or not book.labour_minimum:
         return []
+    least = _rounded(book.labour_minimum, Decimal(1), book)
+    charged = money_total([line.list_total for line in lines], book.currency)
+    if charged.amount >= least.amount:
+        return []
+    lacking = money_from_minor_units(int(lacking_units(charged.minor_units, book)), book.currency)
     reason = f"the labour of a job is charged with {least} at least"
     return [
         Line(

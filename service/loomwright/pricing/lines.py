@@ -1,12 +1,16 @@
 """The lines of a bill, each with the needs that it serves."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import fields
 from decimal import Decimal
+from operator import attrgetter
 
 from loomwright.engineering.record import record
+from loomwright.pricing.kept import Kept
 from loomwright.pricing.kinds import UNIT_WORDS, Attribute
 from loomwright.pricing.money import Money
 from loomwright.pricing.price_book import Part
+from loomwright.pricing.requirements import rounded_up
 
 LABOUR = "labour"
 KIT = "kit"
@@ -80,11 +84,12 @@ class Line:
     list_total: Money
     discount: Money
     shared: Money
-    needs: tuple[Need, ...]
     note: str
     cost: Money | None
     stock: Decimal | None
     shop_part_number: str | None = None
+    # Last, since all before them is kept for many bills.
+    needs: tuple[Need, ...] = ()
 
     @property
     def discounted_total(self) -> Money:
@@ -115,6 +120,66 @@ class Line:
         return "; ".join(text for text in (self.note, reason_of(self.needs)) if text)
 
 
+# The values of a line but its needs, in their order: `Line(*values, needs)` is the line.
+LineValues = tuple[
+    str,
+    str,
+    str,
+    Decimal,
+    str,
+    Decimal,
+    str,
+    Money,
+    Money,
+    Money,
+    str,
+    Money | None,
+    Decimal | None,
+    str | None,
+]
+line_values: Callable[[Line], LineValues] = attrgetter(*[each.name for each in fields(Line)][:-1])
+# Of one price book; each takes some 1 kB.
+_GREATEST_KNOWN_LINES = 1024
+
+
+class KnownLines(Kept[tuple[str, str], LineValues]):
+    """Lines of one price book, by what is sold and by how much of it.
+
+    Quantities stand as text, since decimals that are equal may print otherwise. One that is looked
+    up before it is rounded is found too where the shop sells just that: what is rounded up already
+    stays as it is, to the digit.
+    """
+
+    def __init__(self) -> None:
+        super().__init__(_GREATEST_KNOWN_LINES)
+
+    def rounded(
+        self, key: str, needed: Decimal, increment: Decimal, line: Callable[[Decimal], Line]
+    ) -> LineValues:
+        """Return the line for what is needed, rounded up to what is sold.
+
+        Parameters
+        ----------
+        key
+            What is sold.
+        needed
+            How much, not yet looked up.
+        increment
+            What the shop sells by.
+        line
+            Makes the line of a quantity.
+
+        Returns
+        -------
+        tuple
+            Its values but the needs.
+        """
+        # Lengths differ from job to job, but mostly not what is sold for them.
+        quantity = rounded_up(needed, increment)
+        place = key, str(quantity)
+        return self.get(place) or self.keep(place, line_values(line(quantity)))
+
+
 @record
 class Unpriced:
     """Something needed that the price book does not hold, with how much and why.
@@ -143,6 +208,13 @@ class Unpriced:
 def plain_number(value: Attribute) -> str:
     """Return an attribute as text, a number without needless zeros."""
     return value if isinstance(value, str) else format(value.normalize(), "f")
+
+
+def exact_text(number: Decimal) -> str:
+    """Return a number with every decimal that it is stated with, and without an exponent."""
+    text = str(number)
+    # Of most numbers it is the same text, in a third of the time of a format.
+    return format(number, "f") if "E" in text else text
 
 
 def summed(quantities: Iterable[Decimal]) -> Decimal:

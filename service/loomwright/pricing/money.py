@@ -17,7 +17,7 @@ from decimal import (
     InvalidOperation,
     Overflow,
 )
-from functools import cache
+from functools import cache, lru_cache
 from math import lcm
 
 import numpy as np
@@ -31,6 +31,10 @@ from loomwright.pricing.minor_units import percent_of, percent_within, shared_un
 # step would be a lost cent, so it is an error and not a rounding.
 _EXACT = Context(prec=100, traps=[InvalidOperation, DivisionByZero, Overflow, Inexact])
 _ROUNDING = Context(prec=100, traps=[InvalidOperation, DivisionByZero, Overflow])
+# Shops sell the same quantities at the same prices again and again; each takes some 0.5 kB.
+_GREATEST_KNOWN_PRODUCTS = 4096
+# Many amounts of one bill are alike, or nothing.
+_GREATEST_KNOWN_AMOUNTS = 1024
 
 
 # How an amount between two minor units is rounded, by the name that a price book says it with.
@@ -131,7 +135,8 @@ class Money:
             raise MoneyError(f"An amount in {self.currency} has exactly {digits} decimals.")
 
     def __str__(self) -> str:
-        return format(self.amount, "f")
+        # No exponent is written: an amount has four decimals at most.
+        return str(self.amount)
 
     def __add__(self, other: "Money") -> "Money":
         self._same_currency(other)
@@ -184,6 +189,7 @@ def rounded_money(exact: Decimal, currency: str, rounding: str = ROUND_HALF_UP) 
     return Money(rounded if rounded else grid * 0, currency)
 
 
+@lru_cache(maxsize=_GREATEST_KNOWN_PRODUCTS)
 def rounded_product(each: Decimal, quantity: Decimal, currency: str, rounding: str) -> Money:
     """Return what a quantity comes to, multiplied exactly and then rounded to the minor unit.
 
@@ -237,6 +243,7 @@ def product_in_minor_units(each: Decimal, quantity: Decimal, currency: str) -> t
     return exact.scaleb(minor_unit_digits(currency), context=_EXACT).as_integer_ratio()
 
 
+@lru_cache(maxsize=_GREATEST_KNOWN_AMOUNTS)
 def money_from_minor_units(units: int, currency: str) -> Money:
     """Return the amount that a whole number of minor units makes.
 

@@ -3,12 +3,22 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import partial
+from typing import NamedTuple
 
-from loomwright.pricing.cover import Choice, ClusterCover, KnownCovers, cheapest_cover
+from loomwright.pricing.cover import Choice, ClusterCover, KnownCovers, cheapest_cover, no_covers
 from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.growing import Exact, Growing
 from loomwright.pricing.kinds import KINDS
-from loomwright.pricing.lines import KIT, Line, Need, Unpriced, plain_number, summed
+from loomwright.pricing.lines import (
+    KIT,
+    KnownLines,
+    Line,
+    Need,
+    Unpriced,
+    plain_number,
+    summed,
+)
 from loomwright.pricing.money import (
     ROUNDING_MODES,
     Money,
@@ -33,9 +43,29 @@ class PartLines:
     covers: tuple[ClusterCover, ...]
 
 
-# A requirement, the parts that serve it, and the need as it stands on the line of the only part
-# where there is nothing to choose, unless that part competes for another requirement.
-_Served = tuple[Requirement, tuple[Part, ...], Need | None]
+class Served(NamedTuple):
+    """How a price book serves a requirement.
+
+    Parameters
+    ----------
+    places
+        Of the lines of the book; tells one book from another without keeping it alive.
+    parts
+        Parts that serve it.
+    key
+        Of the line where one part serves it and there is nothing to choose, otherwise empty.
+    need
+        As it stands on that line, unless the part competes for another requirement.
+    """
+
+    places: Mapping[str, int]
+    parts: tuple[Part, ...]
+    key: str
+    need: Need | None
+
+
+def _no_lines(_: PriceBook) -> KnownLines:
+    return KnownLines()
 
 
 class PartPricing:
@@ -53,18 +83,18 @@ class PartPricing:
     """
 
     def __init__(self, book: PriceBook, *, has_runners_up: bool = True) -> None:
-        self._book = book
+        self._book, self._places = book, book.line_places
+        self._without_choice = book.without_choice
         self._mode = ROUNDING_MODES[book.rounding.mode]
         self._nothing = money_from_minor_units(0, book.currency)
-        # By identity of the requirement, which stands in it and is so kept alive.
-        self._served: dict[int, _Served] = {}
         self._choices: dict[int, Choice] = {}
         # A cover orders its needs by cluster; identity says which requirement each one is.
         self._by_choice: dict[int, Requirement] = {}
-        self._covers = KnownCovers(has_runners_up)
+        self._covers = KnownCovers(has_runners_up, by_quantities=book.derived(no_covers))
         self._lines: dict[int, list[Line]] = {}
         # By identity of the needs on the line.
         self._plain_lines: dict[tuple[int, ...], Line] = {}
+        self._sold = book.derived(_no_lines)
 
     def lines(self, requirements: Sequence[Requirement]) -> PartLines:
         """Return the cheapest lines that serve all requirements.
@@ -81,14 +111,25 @@ class PartPricing:
         PartLines
             Lines by kind and, within a kind, in the order of the book; kits last.
         """
-        served = [self._served.get(id(each)) or self._serve(each) for each in requirements]
-        contested = {part.key for _, parts, need in served if need is None for part in parts}
+        places = self._places
+        found: list[Served] = []
+        contested: set[str] = set()
+        for asked in requirements:
+            served = asked.served
+            if served is None or served.places is not places:
+                served = asked.served = self._serve(asked)
+            if served.need is None:
+                contested.update([part.key for part in served.parts])
+            found.append(served)
         plain: dict[str, list[Need]] = {}
         choices: list[Choice] = []
         missing: dict[tuple[object, ...], tuple[Requirement, list[Need]]] = {}
-        for asked, parts, need in served:
-            if need is not None and parts[0].key not in contested:
-                plain.setdefault(parts[0].key, []).append(need)
+        for asked, (_, parts, key, need) in zip(requirements, found, strict=True):
+            if need is not None and key not in contested:
+                if key in plain:
+                    plain[key].append(need)
+                else:
+                    plain[key] = [need]
             elif parts:
                 choices.append(self._choice(asked, parts))
             else:
@@ -99,24 +140,24 @@ class PartPricing:
         for cover in covers:
             lines += self._cluster_lines(cover)
         # Packs of a part stand behind its loose units, which come first within a cluster.
-        places = self._book.line_places
         lines.sort(key=lambda line: places[line.key])
         absent = [_unpriced(first, needs) for first, needs in missing.values()]
         kinds = list(KINDS)
         absent.sort(key=lambda entry: (kinds.index(entry.kind), entry.description))
         return PartLines(tuple(lines), tuple(absent), covers)
 
-    def _serve(self, asked: Requirement) -> _Served:
-        """Return a requirement with the parts that serve it."""
+    def _serve(self, asked: Requirement) -> Served:
+        """Return how the book serves a requirement."""
         parts = self._book.parts_for(asked.what, asked.attributes)
-        need, quantity = None, asked.quantity
-        if len(parts) == 1 and parts[0].key in self._book.without_choice:
-            (part,) = parts
-            if part.unit != asked.unit:
-                quantity = in_unit(quantity, asked.unit, part.unit)
-            need = Need(asked.circuit, quantity, asked.reason, asked.rule, part)
-        served = self._served[id(asked)] = asked, parts, need
-        return served
+        if len(parts) == 1:
+            part = parts[0]
+            if part.key in self._without_choice:
+                quantity = asked.quantity
+                if part.unit != asked.unit:
+                    quantity = in_unit(quantity, asked.unit, part.unit)
+                need = Need(asked.circuit, quantity, asked.reason, asked.rule, part)
+                return Served(self._places, parts, part.key, need)
+        return Served(self._places, parts, "", None)
 
     def _choice(self, asked: Requirement, parts: tuple[Part, ...]) -> Choice:
         """Return a requirement as the cover sees it."""
@@ -137,8 +178,10 @@ class PartPricing:
             part = needs[0].part
             assert part is not None
             needed = sum([need.quantity for need in needs], _NONE)
-            quantity = rounded_up(needed, part.sale_increment)
-            line = self._plain_lines[known] = self.loose_line(part, quantity, needs)
+            sold = self._sold.get((part.key, str(needed))) or self._sold.rounded(
+                part.key, needed, part.sale_increment, partial(self.loose_line, part)
+            )
+            line = self._plain_lines[known] = Line(*sold, tuple(needs))
         return line
 
     def loose_line(self, part: Part, quantity: Decimal, needs: Sequence[Need] = ()) -> Line:

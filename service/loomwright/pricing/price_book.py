@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
 from functools import cached_property, lru_cache, partial
+from typing import TypeVar, cast
 
 from loomwright.pricing.kinds import KINDS, LABOUR_UNIT, Attribute
 from loomwright.pricing.requirements import QuantityRules
@@ -214,6 +215,7 @@ class DifficultyFactor:
     factor: Decimal
 
 
+Derived = TypeVar("Derived")
 # Parts by kind and by what must equal, each with what it has to spare.
 Shelves = dict[tuple[str, Hashable], list[tuple[Part, tuple[Decimal, ...]]]]
 # The largest demo job asks for some hundred in its three plans; each takes less than 1 kB.
@@ -316,6 +318,21 @@ class PriceBook:
     def part_for(self, what: str, needed: Mapping[str, Attribute]) -> Part | None:
         """Return the first of ``parts_for``, or none."""
         return next(iter(self.parts_for(what, needed)), None)
+
+    @cached_property
+    def _derived(self) -> dict[object, object]:
+        return {}
+
+    def derived(self, make: Callable[["PriceBook"], Derived]) -> Derived:
+        """Return what a function makes of the book, made once and kept as long as the book.
+
+        It must not hold the book itself: both would then wait for the garbage collector.
+        """
+        known = self._derived.get(make)
+        if known is None:
+            # Of threads that make it at the same time, all go on with that of the first.
+            known = self._derived.setdefault(make, make(self))
+        return cast(Derived, known)
 
     def on_day(self, day: date | None) -> "PriceBook":
         """Return the book with what holds on a day; the book itself where no day is given.

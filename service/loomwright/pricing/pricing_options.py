@@ -123,6 +123,16 @@ class PricingOptions:
     deposit: AmountOrShare | None = None
     show_cost: bool = False
 
+    @property
+    def changes_lines(self) -> bool:
+        """Whether a line may come to anything else than its list price."""
+        return bool(
+            self.discounts_by_key
+            or self.discounts_by_kind
+            or self.document_discount is not None
+            or self.package is not None
+        )
+
     def discount_percent(self, kind: str, key: str) -> Decimal:
         """Return the discount on a line [%]."""
         by_kind = (self.discounts_by_kind or {}).get(kind, Decimal(0))

@@ -1,13 +1,16 @@
 """What a job needs, before any price: quantities with slack, waste and sale increment."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import ROUND_CEILING, Context, Decimal
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from loomwright.engineering.record import record
 from loomwright.pricing.growing import Exact, Growing
 from loomwright.pricing.kinds import Attribute
+
+if TYPE_CHECKING:
+    from loomwright.pricing.part_lines import Served
 
 _UP = Context(prec=100, rounding=ROUND_CEILING)
 _MICROMETRE = Decimal("0.000001")
@@ -51,7 +54,7 @@ class Measured:
     attribute: str = ""
 
 
-@record
+@dataclass(slots=True)
 class Requirement:
     """A part that a job needs.
 
@@ -59,6 +62,9 @@ class Requirement:
     not yet rounded up to what the shop sells. ``rule`` is the key of the rule that produced it,
     ``reason`` says why in a sentence, ``circuit`` names the circuit, or is empty for the job.
     ``measured`` is none where nothing of it follows from a length.
+
+    No record, since ``served`` is written: how a price book served it last, kept here because many
+    bills ask for the same requirement.
     """
 
     what: str
@@ -69,6 +75,7 @@ class Requirement:
     rule: str
     circuit: str
     measured: Measured | None = None
+    served: "Served | None" = field(default=None, init=False, repr=False, compare=False)
 
 
 @record

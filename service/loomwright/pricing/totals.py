@@ -1,6 +1,6 @@
 """From lines to what is due: discounts shared over lines, taxes, deposit, margin."""
 
-from collections.abc import Mapping, Sequence, Set
+from collections.abc import Iterable, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
@@ -103,6 +103,8 @@ def priced_lines(
     EngineeringError
         ``discount_above_total``; ``package_without_lines``.
     """
+    if not options.changes_lines:
+        return tuple(lines)
     mode = ROUNDING_MODES[book.rounding.mode]
     discounted = lines
     if options.discounts_by_key or options.discounts_by_kind:
@@ -175,7 +177,7 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
     def money(units: Units) -> Money:
         return money_from_minor_units(int(units), currency)
 
-    sums = sums_of(_units_of(lines, book), book, options)
+    sums = sums_of(_units_of(lines, book, options), book, options)
     deposit = None if sums.deposit is None else money(sums.deposit)
     if sums.deposit is not None and sums.deposit > sums.total:
         raise EngineeringError(
@@ -183,7 +185,8 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
             f"The deposit of {deposit} is above the total of {money(sums.total)}.",
             field="pricing/deposit/amount",
         )
-    amounts = [line.total for line in lines]
+    changed = options.changes_lines
+    amounts = [line.total if changed else line.list_total for line in lines]
     return Totals(
         list_total=money(sums.list_total),
         discount=money(sums.discount),
@@ -202,27 +205,34 @@ def totals_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -
     )
 
 
-def _units_of(lines: Sequence[Line], book: PriceBook) -> list[LineUnits]:
+def _units_of(lines: Sequence[Line], book: PriceBook, options: PricingOptions) -> list[LineUnits]:
     """Return lines in minor units, those that are taxed alike as one where it comes to the same."""
-    by_line = book.rounding.tax == "line"
-    alike: dict[object, list[Line]] = {}
-    for place, line in enumerate(lines):
-        together = place if by_line else (line.tax_category, line.kind == LABOUR)
-        alike.setdefault(together, []).append(line)
+    groups: Iterable[list[Line]]
+    if book.rounding.tax == "line":
+        groups = [[line] for line in lines]
+    else:
+        parts: dict[str, list[Line]] = {}
+        labour: dict[str, list[Line]] = {}
+        for line in lines:
+            alike, category = labour if line.kind == LABOUR else parts, line.tax_category
+            if category in alike:
+                alike[category].append(line)
+            else:
+                alike[category] = [line]
+        groups = (*parts.values(), *labour.values())
 
     def summed(amounts: list[Money]) -> int:
-        return money_total(amounts, book.currency).minor_units if amounts else 0
+        return money_total(amounts, book.currency).minor_units
 
     return [
         LineUnits(
             category=own[0].tax_category,
             is_labour=own[0].kind == LABOUR,
             listed=summed([line.list_total for line in own]),
-            # Most lines have neither discount nor share.
-            discount=summed([line.discount for line in own if line.discount.amount]),
-            shared=summed([line.shared for line in own if line.shared.amount]),
+            discount=summed([line.discount for line in own]) if options.changes_lines else 0,
+            shared=summed([line.shared for line in own]) if options.changes_lines else 0,
         )
-        for own in alike.values()
+        for own in groups
     ]
 
 

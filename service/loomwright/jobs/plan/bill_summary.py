@@ -4,8 +4,7 @@ from typing import Any
 
 from loomwright.jobs.bill_answer import iso_duration, labour_hours, tax_document
 from loomwright.pricing.bill import Bill
-from loomwright.pricing.lines import Line, Unpriced
-from loomwright.pricing.money import Money
+from loomwright.pricing.lines import Unpriced, exact_text
 
 
 def plan_bill_document(bill: Bill) -> dict[str, Any]:
@@ -24,9 +23,19 @@ def plan_bill_document(bill: Bill) -> dict[str, Any]:
     totals = bill.totals
     return {
         "lines": [
-            _line(number, line, total)
-            for number, line, total in zip(
-                range(1, 1 + len(bill.lines)), bill.lines, totals.line_totals, strict=True
+            {
+                "number": number,
+                "kind": line.kind,
+                "key": line.key,
+                "description": line.description,
+                "quantity": exact_text(line.quantity),
+                "unit": line.unit,
+                "unit_price": exact_text(line.unit_price),
+                "total": str(total),
+                "in_stock": line.in_stock,
+            }
+            for number, (line, total) in enumerate(
+                zip(bill.lines, totals.line_totals, strict=True), start=1
             )
         ],
         "unpriced": [_unpriced(entry) for entry in bill.unpriced],
@@ -41,25 +50,11 @@ def plan_bill_document(bill: Bill) -> dict[str, Any]:
     }
 
 
-def _line(number: int, line: Line, total: Money) -> dict[str, Any]:
-    return {
-        "number": number,
-        "kind": line.kind,
-        "key": line.key,
-        "description": line.description,
-        "quantity": format(line.quantity, "f"),
-        "unit": line.unit,
-        "unit_price": format(line.unit_price, "f"),
-        "total": str(total),
-        "in_stock": line.in_stock,
-    }
-
-
 def _unpriced(entry: Unpriced) -> dict[str, Any]:
     return {
         "kind": entry.kind,
         "description": entry.description,
-        "quantity": format(entry.quantity, "f"),
+        "quantity": exact_text(entry.quantity),
         "unit": entry.unit,
         "reason": entry.reason,
     }
