@@ -1,25 +1,23 @@
 """The work order of a priced job, and those of several sizings of one job, such as its plans."""
 
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 from itertools import chain
-from operator import is_
 
+from loomwright.engineering.record import record
 from loomwright.jobs.circuit_build import CircuitBuild, CircuitBuilds
 from loomwright.jobs.job import Job
+from loomwright.jobs.part_texts import metres_text
 from loomwright.jobs.priced_job import PricedJob
-from loomwright.jobs.sized_circuit import SIZED
-from loomwright.jobs.work_order.facts import Layout, WorkFacts
-from loomwright.jobs.work_order.job_tasks import JobTasks
-from loomwright.jobs.work_order.order import safe_order
-from loomwright.jobs.work_order.shares import BillShares, Shares
-from loomwright.jobs.work_order.steps import (
-    NO_HOURS,
-    Step,
-    Task,
-    WorkOrder,
-)
-from loomwright.jobs.work_order.torque import torque_rows
+from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
+from loomwright.jobs.work_order.facts import Layout
+from loomwright.jobs.work_order.job_tasks import JobTasks, lead_figures, tasks_of_outline
+from loomwright.jobs.work_order.outline import EndedCircuit, JobOutline
+from loomwright.jobs.work_order.shares import Shares
+from loomwright.jobs.work_order.steps import NO_LABOUR, Task, WorkOrder
+from loomwright.jobs.work_order.task_cautions import fuse_cautions
 from loomwright.pricing.price_book import PriceBook
+from loomwright.pricing.requirements import exact_length_m
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
 
@@ -82,8 +80,9 @@ class JobOrders:
     def __init__(
         self, job: Job, tables: Tables, fuse_tables: FuseTables, builds: CircuitBuilds
     ) -> None:
-        self._job, self._tables, self._fuse_tables = job, tables, fuse_tables
-        self._builds = builds
+        self._tables, self._fuse_tables, self._builds = tables, fuse_tables, builds
+        self._outline = JobOutline.of(job)
+        self._figures = _Figures.of(job)
         self._by_layout: dict[Layout, _OrdersOfLayout] = {}
 
     def of(self, priced: PricedJob) -> WorkOrder:
@@ -112,9 +111,37 @@ class JobOrders:
         layout = Layout.of(builds, self._fuse_tables)
         orders = self._by_layout.get(layout)
         if orders is None:
-            facts = WorkFacts(self._job, self._tables, layout)
-            orders = self._by_layout[layout] = _OrdersOfLayout(facts, builds)
+            tasks = tasks_of_outline(self._outline, layout, self._tables)
+            orders = self._by_layout[layout] = _OrdersOfLayout(tasks, self._figures)
         return orders.of(priced, builds)
+
+
+@record
+class _Figures:
+    """What tasks and shares of a job state that its outline lacks.
+
+    ``lengths_m`` are those of the segments of each route [m], ``lengths`` the same as they are
+    read, ``leads`` the figures of each circuit's leads by the kind of task.
+    """
+
+    vehicle: str
+    lengths_m: Mapping[str, Sequence[Decimal]]
+    lengths: Mapping[str, Sequence[str]]
+    leads: Mapping[str, Mapping[str, str]]
+
+    @classmethod
+    def of(cls, job: Job) -> "_Figures":
+        """Return the figures of a job."""
+        lengths_m = {
+            circuit.key: [exact_length_m(segment.length_m) for segment in circuit.route]
+            for circuit in job.circuits
+        }
+        return cls(
+            job.vehicle.description,
+            lengths_m,
+            {key: list(map(metres_text, lengths)) for key, lengths in lengths_m.items()},
+            {circuit.key: lead_figures(circuit) for circuit in job.circuits},
+        )
 
 
 class _OrdersOfLayout:
@@ -122,18 +149,22 @@ class _OrdersOfLayout:
 
     Parameters
     ----------
-    facts
-        What is known of the job.
-    builds
-        Its circuits for any sizing of the layout of the facts, by key.
+    tasks
+        Those of its outline and layout.
+    figures
+        What they state of the job.
     """
 
-    def __init__(self, facts: WorkFacts, builds: Mapping[str, CircuitBuild]) -> None:
-        self._facts = facts
-        self._tasks = JobTasks(facts)
-        self._shares = Shares(facts, builds)
-        self._places: list[int] = []
-        self._steps: tuple[Step, ...] = ()
+    def __init__(self, tasks: JobTasks, figures: _Figures) -> None:
+        self._tasks, self._figures = tasks, figures
+        self._shares = Shares(tasks.targets, figures.lengths_m)
+        self._make_safe = tasks.make_safe.stating(figures.vehicle)
+        self._leads = {
+            key: [lead.stating(figures.leads[key][lead.task.kind]) for lead in leads]
+            for key, leads in tasks.leads.items()
+        }
+        self._laid: dict[tuple[str, str], list[Task]] = {}
+        self._before_tests: dict[tuple[CircuitBuild, tuple[str, ...]], list[Task]] = {}
 
     def of(self, priced: PricedJob, builds: Mapping[str, CircuitBuild]) -> WorkOrder:
         """Return the steps of a sizing of this layout.
@@ -151,45 +182,46 @@ class _OrdersOfLayout:
             As ``work_order`` makes it.
         """
         entries = {entry.circuit.key: entry for entry in priced.circuits}
-        tasks = self._tasks.of(builds, entries)
-        self._places = self._places or safe_order(tasks)
-        ordered = [tasks[place] for place in self._places]
-        self._steps = self._steps_of(ordered, self._shares.of(priced.bill))
-        torques = chain.from_iterable([task.torques for task in ordered])
-        tables = self._facts.tables
+        wiring = {key: self._wiring(build, entries[key]) for key, build in builds.items()}
+        tasks = self._tasks.in_order(self._make_safe, wiring, self._leads)
+        parts, labour = self._shares.of(priced.bill)
         return WorkOrder(
-            steps=self._steps,
-            zones=tuple(self._facts.walk),
+            tasks=tasks,
+            parts=[parts.get(task.key, ()) for task in tasks],
+            labour=[labour.get(task.key, NO_LABOUR) for task in tasks],
+            zones=tuple(self._tasks.facts.walk),
             not_built={
                 key: entry.verdict for key, entry in entries.items() if entry.verdict != SIZED
             },
             cautions=tuple(
-                dict.fromkeys(chain(priced.cautions, *[task.cautions for task in ordered]))
+                dict.fromkeys(chain(priced.cautions, *[task.cautions for task in tasks]))
             ),
-            provenances=frozenset(chain(priced.provenances, torque_rows(torques, tables))),
+            provenances=frozenset(chain(priced.provenances, *[task.provenances for task in tasks])),
         )
 
-    def _steps_of(self, tasks: Sequence[Task], shares: BillShares) -> tuple[Step, ...]:
-        """Return tasks as steps; one that is as in the order before is the same object."""
-        steps: list[Step] = []
-        for number, task in enumerate(tasks, 1):
-            parts = tuple(shares.parts.get(task.key, ()))
-            labour = tuple(shares.labour.get(task.key, ()))
-            # Of one layout, so that the same task stands at the same place.
-            before = self._steps[number - 1] if self._steps else None
-            if (
-                before is not None
-                and before.task is task
-                and _same(before.parts, parts)
-                and _same(before.labour, labour)
-            ):
-                steps.append(before)
-            else:
-                hours = sum([entry.hours or NO_HOURS for entry in labour], NO_HOURS)
-                steps.append(Step(number, task, parts, labour, hours))
-        return tuple(steps)
+    def _wiring(self, build: CircuitBuild, entry: SizedCircuit) -> list[Task]:
+        """Return the tasks of the wiring of a circuit, as it alone would be built."""
+        cautions = fuse_cautions(self._tasks.facts, entry)
+        before = self._before_tests.get((build, cautions))
+        if before is None:
+            before = self._before_tests[build, cautions] = self._before_test(build, cautions)
+        return [*before, self._tasks.wiring.test_load(entry)]
 
-
-def _same(one: tuple[object, ...], other: tuple[object, ...]) -> bool:
-    """Return whether two tuples hold the same objects; equal ones may print otherwise."""
-    return len(one) == len(other) and all(map(is_, one, other))
+    def _before_test(self, build: CircuitBuild, cautions: tuple[str, ...]) -> list[Task]:
+        """Return what is done before a circuit is tested under load."""
+        wiring, conductor = self._tasks.wiring, build.conductor.key
+        ended = EndedCircuit.of(build)
+        by_conductor = wiring.conductor(ended, conductor, build.bundle_m)
+        laid = self._laid.get((ended.circuit, conductor))
+        if laid is None:
+            lengths = self._figures.lengths[ended.circuit]
+            laid = self._laid[ended.circuit, conductor] = [
+                task.stating(length) for task, length in zip(by_conductor.lay, lengths, strict=True)
+            ]
+        return [
+            *by_conductor.first,
+            *laid,
+            by_conductor.terminate,
+            *wiring.connections(ended),
+            wiring.fuse(ended, build.fuse_type, build.rating_a, cautions),
+        ]
