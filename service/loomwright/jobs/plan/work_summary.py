@@ -9,7 +9,7 @@ from loomwright.jobs.bill_answer import iso_duration
 from loomwright.jobs.work_order.document import not_built_documents
 from loomwright.jobs.work_order.steps import PartShare, Task, TaskLabour, WorkOrder
 
-Summary = dict[str, Any]
+Summary = Mapping[str, Any]
 # A step of a work order, and it as plain JSON values.
 _Known = tuple[Task, Sequence[PartShare], TaskLabour, Summary]
 _NEED = itemgetter(2)
@@ -52,22 +52,22 @@ class StepSummaries:
         found = []
         for task, parts, labour in zip(order.tasks, order.parts, order.labour, strict=True):
             known = self._known.get(task.key)
-            # Most are made of the same objects, which is quickly told.
-            if (
-                known is not None
-                and known[0] is task
-                and known[2] is labour
-                and len(known[1]) == len(parts)
-                and all(map(is_, map(_NEED, known[1]), map(_NEED, parts)))
-            ):
-                continue
+            if known is not None and known[0] is task and known[2] is labour:
+                before = known[1]
+                # Most are made of the same objects, which is quickly told.
+                if len(before) == len(parts) and all(
+                    map(is_, map(_NEED, before), map(_NEED, parts))
+                ):
+                    continue
+                if known[3]["parts"] == _parts(parts):
+                    continue
             summary = _step(task, parts, labour)
             if known is None or known[3] != summary:
                 found.append(summary)
         return found
 
 
-def work_summary(order: WorkOrder, steps: list[Summary]) -> Summary:
+def work_summary(order: WorkOrder, steps: list[Summary]) -> dict[str, Any]:
     """Return the work order of a plan.
 
     Parameters
@@ -88,19 +88,21 @@ def work_summary(order: WorkOrder, steps: list[Summary]) -> Summary:
         "not_built": not_built_documents(order),
         "order": [task.key for task in order.tasks],
         "steps": steps,
-        "labour_hours": format(hours, "f"),
+        "labour_hours": f"{hours:f}",
         "labour_duration": iso_duration(hours),
     }
 
 
 def _step(task: Task, parts: Sequence[PartShare], labour: TaskLabour) -> Summary:
     """Return a step with parts and labour by key in the price book, ``None`` for what it lacks."""
+    if not parts and not labour.entries:
+        return task.summary
     summary = {**task.summary}
     if parts:
         summary["parts"] = _parts(parts)
     if labour.entries:
         summary["labour"] = [entry.operation for entry in labour.entries]
-        summary["hours"] = format(labour.hours, "f")
+        summary["hours"] = f"{labour.hours:f}"
     return summary
 
 
@@ -111,9 +113,11 @@ def _parts(parts: Sequence[PartShare]) -> list[Summary]:
         served = unpriced or need.part
         assert served is not None  # every need on a line of parts is served by one
         place = served.kind, None if need.part is None else need.part.key
-        before = quantities.get(place)
-        quantities[place] = quantity if before is None else before + quantity
+        if place in quantities:
+            quantities[place] += quantity
+        else:
+            quantities[place] = quantity
     return [
-        {"kind": kind, "key": key, "quantity": format(quantity, "f")}
+        {"kind": kind, "key": key, "quantity": f"{quantity:f}"}
         for (kind, key), quantity in quantities.items()
     ]

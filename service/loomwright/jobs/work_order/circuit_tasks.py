@@ -33,6 +33,7 @@ from loomwright.jobs.work_order.steps import (
 )
 from loomwright.jobs.work_order.task_cautions import (
     connect_feed_cautions,
+    fuse_cautions,
     ground_cautions,
     hearing,
 )
@@ -240,7 +241,7 @@ def _fuse(
     ended: EndedCircuit,
     fuse_type: str,
     rating_a: float,
-    cautions: tuple[str, ...],
+    higher_voltage: bool,
 ) -> Task:
     circuit, key = facts.circuits[ended.circuit], ended.circuit
     dead, feeder = key in facts.fused_dead, facts.feeder(circuit)
@@ -264,7 +265,7 @@ def _fuse(
         circuit=key,
         zone=circuit.route[0].zone,
         checks=(f"The fuse says {rating_a:g} A and the equipment is switched off.",),
-        cautions=cautions,
+        cautions=fuse_cautions(facts, key, higher_voltage=higher_voltage),
         torques=torques,
         provenances=torque_rows(torques, facts.tables),
         tools=tools,

@@ -78,7 +78,8 @@ _METER = Tool("multimeter", "continuity, polarity and voltage")
 class JobTasks:
     """Tasks of jobs of one outline and layout, with their order.
 
-    Kept between requests: what jobs of the outline may differ in is in no task here.
+    Kept between requests: what jobs of the outline may differ in is in no task here. ``keys`` are
+    those of all tasks in their order, once it is known.
 
     Parameters
     ----------
@@ -97,6 +98,7 @@ class JobTasks:
         self._first = (*_isolated(facts), *_uncovered(facts))
         self._fitted = (*_mounted(facts), *_other(facts))
         self._last: tuple[Task, ...] = ()
+        self.keys: tuple[str, ...] = ()
         self._places: Callable[[Sequence[Task]], tuple[Task, ...]] | None = None
 
     def in_order(
@@ -134,7 +136,9 @@ class JobTasks:
         if self._places is None:
             self._last = tuple(_last(self.facts, tasks))
             # A job has more than one task, so that all of them are taken in one call.
-            self._places = itemgetter(*safe_order([*tasks, *self._last]))
+            places = itemgetter(*safe_order([*tasks, *self._last]))
+            self.keys = tuple([task.key for task in places([*tasks, *self._last])])
+            self._places = places
         return self._places([*tasks, *self._last])
 
 

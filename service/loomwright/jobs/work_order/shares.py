@@ -3,13 +3,21 @@
 from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from decimal import ROUND_DOWN, Decimal
+from itertools import repeat
 from operator import is_
 from typing import NamedTuple
 
 from loomwright.jobs.work_order.facts import of
 from loomwright.jobs.work_order.job_tasks import TRIM_OPERATION
-from loomwright.jobs.work_order.steps import NO_HOURS, OTHER, PartShare, StepLabour, TaskLabour
-from loomwright.jobs.work_order.targets import AlongRoute, Target, Targets
+from loomwright.jobs.work_order.steps import (
+    NO_HOURS,
+    NO_LABOUR,
+    OTHER,
+    PartShare,
+    StepLabour,
+    TaskLabour,
+)
+from loomwright.jobs.work_order.targets import AlongRoute, Evenly, OfEquipment, Target, Targets
 from loomwright.pricing.bill import Bill
 from loomwright.pricing.kinds import LABOUR_UNIT
 from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced
@@ -17,11 +25,10 @@ from loomwright.pricing.price_book import Part
 
 _ONE = Decimal(1)
 _MILLI = Decimal("0.001")
-_OF_EQUIPMENT = {"equipment": "reference", "fixing_set": "use"}
 # A task, with what it takes of a need.
 Share = tuple[str, Decimal]
 # Rule, circuit, and what the rule chooses the part by.
-Mounted = tuple[str, str, str]
+_Mounted = tuple[str, str, str]
 
 
 def split(quantity: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
@@ -54,10 +61,10 @@ def split(quantity: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
 
 
 class BillShares(NamedTuple):
-    """Parts and labour of a bill by the key of the task that uses them."""
+    """Parts and labour of a bill, of each task in the order of the tasks."""
 
-    parts: Mapping[str, Sequence[PartShare]]
-    labour: Mapping[str, TaskLabour]
+    parts: Sequence[Sequence[PartShare]]
+    labour: Sequence[TaskLabour]
 
 
 class Shares:
@@ -75,26 +82,28 @@ class Shares:
 
     def __init__(self, targets: Targets, lengths_m: Mapping[str, Sequence[Decimal]]) -> None:
         self._targets, self._lengths_m = targets, lengths_m
-        self._labour_of: tuple[list[Line], Mapping[str, TaskLabour]] = [], {}
+        self._labour_before: tuple[Sequence[Line], Sequence[TaskLabour]] = (), ()
         # By identity, as lines are great to compare; they are held, so that none takes over the id
         # of one before.
         self._known: dict[int, tuple[Line, list[tuple[str, StepLabour]]]] = {}
 
-    def of(self, bill: Bill) -> BillShares:
+    def of(self, bill: Bill, tasks: Sequence[str]) -> BillShares:
         """Return the parts and labour of each task, from the lines of a bill.
 
         Parameters
         ----------
         bill
             Of the job, for a sizing whose layout is that of the targets.
+        tasks
+            Keys of all tasks, the same for all bills.
 
         Returns
         -------
         BillShares
-            In the order of the lines.
+            Those of each task in the order of the lines.
         """
         parts: dict[str, list[PartShare]] = defaultdict(list)
-        mounted: Counter[Mounted] = Counter()
+        mounted: Counter[_Mounted] = Counter()
         labour: list[Line] = []
         by_rule = self._targets.by_rule
         for line in bill.lines:
@@ -103,7 +112,7 @@ class Shares:
                     labour.append(line)
                 continue
             for need in line.needs:
-                target = by_rule[need.circuit].get(need.rule)
+                target = by_rule[need.circuit][need.rule]
                 # Nearly all: a plan has hundreds of needs, so that nothing is called for them.
                 if target.__class__ is str:
                     parts[target].append((line, None, need, need.quantity))
@@ -116,35 +125,39 @@ class Shares:
                 unpriced_labour.append(entry)
                 continue
             for need in entry.needs:
-                target = by_rule[need.circuit].get(need.rule)
+                target = by_rule[need.circuit][need.rule]
                 for task, quantity in self._part_shares(need, entry, target, mounted):
                     parts[task].append((None, entry, need, quantity))
-        return BillShares(parts, self._labour(labour, unpriced_labour))
+        return BillShares(
+            list(map(parts.get, tasks, repeat(()))), self._labour(labour, unpriced_labour, tasks)
+        )
 
     def _part_shares(
         self,
         need: Need,
         served_by: Part | Unpriced | None,
-        target: Target | None,
-        mounted: Counter[Mounted],
+        target: Target,
+        mounted: Counter[_Mounted],
     ) -> Sequence[Share]:
         """Return the tasks that a need of parts serves, with what each takes of it."""
-        if need.rule not in _OF_EQUIPMENT:
+        if not isinstance(target, OfEquipment):
             return self._shared(need, target)
         assert served_by is not None  # every need on a line of parts is served by one
+        wanted = str(served_by.attributes[target.chosen_by])
+        tasks = target.tasks.get(wanted, ())
         # The needs before one of equipment decide which pieces are left for it.
-        what = str(served_by.attributes[_OF_EQUIPMENT[need.rule]])
-        place = need.rule, need.circuit, what
-        tasks = self._targets.mountings.get(place, ())
+        place = need.rule, need.circuit, wanted
         if mounted[place] == len(tasks):
             circuit = need.circuit or "the job"
-            raise LookupError(f"no equipment of the job needs {what} for {circuit}")
+            raise LookupError(f"no equipment of the job needs {wanted} for {circuit}")
         mounted[place] += 1
         return ((tasks[mounted[place] - 1], need.quantity),)
 
-    def _labour(self, lines: list[Line], unpriced: Sequence[Unpriced]) -> Mapping[str, TaskLabour]:
+    def _labour(
+        self, lines: Sequence[Line], unpriced: Sequence[Unpriced], tasks: Sequence[str]
+    ) -> Sequence[TaskLabour]:
         """Return the labour of each task; that of the bill before where it asks for the same."""
-        before, known = self._labour_of
+        before, known = self._labour_before
         if not unpriced and len(before) == len(lines) and all(map(is_, before, lines)):
             return known
         entries: dict[str, list[StepLabour]] = defaultdict(list)
@@ -156,12 +169,13 @@ class Shares:
             shares = self._labour_shares(operation, entry.needs)
             for key in dict.fromkeys([key for key, _ in shares]):
                 entries[key].append(StepLabour(None, operation, entry.description, None))
-        found = {
+        by_task = {
             key: TaskLabour(tuple(works), sum([work.hours or NO_HOURS for work in works], NO_HOURS))
             for key, works in entries.items()
         }
+        found = list(map(by_task.get, tasks, repeat(NO_LABOUR)))
         if not unpriced:
-            self._labour_of = lines, found
+            self._labour_before = lines, found
         return found
 
     def _line_labour(self, line: Line) -> list[tuple[str, StepLabour]]:
@@ -195,19 +209,19 @@ class Shares:
                 found.append((of(OTHER, operation), need.quantity))
             else:
                 target = self._targets.by_rule[need.circuit][need.rule]
+                assert not isinstance(target, OfEquipment)  # no rule of labour has such
                 found += self._shared(need, target)
         return found
 
-    def _shared(self, need: Need, target: Target | None) -> Sequence[Share]:
+    def _shared(self, need: Need, target: str | Evenly | AlongRoute) -> Sequence[Share]:
         """Return the tasks that a need serves, with what each takes of it."""
         if isinstance(target, str):
             return ((target, need.quantity),)
-        if target is None:
-            raise LookupError(f"no task of {need.circuit or 'the job'} uses {need.rule}")
+        weights: Sequence[Decimal]
         if isinstance(target, AlongRoute):
             lengths_m = self._lengths_m[need.circuit]
             weights = [lengths_m[segment] for segment in target.segments]
         else:
-            weights = list(target.weights)
+            weights = target.weights
         shares = split(need.quantity, weights)
         return [(key, share) for key, share in zip(target.tasks, shares, strict=True) if share]

@@ -139,25 +139,6 @@ class Task:
     tools: tuple[Tool, ...] = ()
     provenances: tuple[Provenance, ...] = ()
 
-    def stating(self, text: str, checks: tuple[str, ...]) -> "Task":
-        """Return the task with a text and checks that state figures of one job."""
-        return Task(
-            self.key,
-            self.kind,
-            text,
-            self.needs,
-            self.rank,
-            self.circuit,
-            self.equipment,
-            self.power_source,
-            self.zone,
-            checks,
-            self.cautions,
-            self.torques,
-            self.tools,
-            self.provenances,
-        )
-
     @cached_property
     def summary(self) -> Mapping[str, Any]:
         """Its step in a plan as plain JSON values, with room for what it takes of a bill.
@@ -174,12 +155,20 @@ class Task:
             "needs": self.needs,
             "parts": (),
             "labour": (),
-            "hours": format(NO_HOURS, "f"),
+            "hours": f"{NO_HOURS:f}",
             "tools": tuple([tool.tool for tool in self.tools]),
             "torques": tuple([torque.document for torque in self.torques]),
             "checks": self.checks,
             "cautions": self.cautions,
         }
+
+    def stating(self, text: str, checks: tuple[str, ...]) -> "Task":
+        """Return the task with a text and checks that state figures of one job."""
+        # All else is taken over as it is, the summary too: each request states some dozens.
+        summary = {**self.summary, "text": text, "checks": checks}
+        stated = object.__new__(Task)
+        stated.__dict__ = {**self.__dict__, "text": text, "checks": checks, "summary": summary}
+        return stated
 
 
 class MeasuredTask(NamedTuple):

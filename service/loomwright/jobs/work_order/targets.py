@@ -44,8 +44,19 @@ class AlongRoute(NamedTuple):
     segments: tuple[int, ...]
 
 
-# The one task that takes all that a rule brings, or those that share it.
-Target = str | Evenly | AlongRoute
+class OfEquipment(NamedTuple):
+    """Tasks that mount what is stated alike, each of which takes a need of its own.
+
+    ``chosen_by`` is the attribute of the part by which the rule chooses it; ``tasks`` are those of
+    each value of it, in the order of the job.
+    """
+
+    chosen_by: str
+    tasks: Mapping[str, Sequence[str]]
+
+
+# The one task that takes all that a rule brings, or those among which it is told apart.
+Target = str | Evenly | AlongRoute | OfEquipment
 # Rules whose parts and hours all go to one task of their circuit, by the kind of the task.
 _OF_ONE_TASK: Mapping[str, tuple[str, ...]] = {
     kind: tuple(rules.split())
@@ -67,31 +78,22 @@ class Targets(NamedTuple):
     """Which tasks the needs of a bill go to.
 
     ``by_rule`` has them by circuit and rule of ``REQUIREMENT_RULES``, for every rule that the job
-    can call for; those of no circuit stand under the empty key. Rules of equipment and of other
-    labour that the job asks for are left out: their needs are told apart by the line that they
-    stand on. ``mountings`` are the tasks that mount what is stated alike, by rule, circuit and what
-    the rule chooses the part by; ``fittings`` those of an operation. Both are in the order of the
+    can call for but those of other labour that it asks for; those of no circuit stand under the
+    empty key. ``fittings`` are the tasks that mount equipment by an operation, in the order of the
     job.
     """
 
     by_rule: Mapping[str, Mapping[str, Target]]
-    mountings: Mapping[tuple[str, str, str], Sequence[str]]
     fittings: Mapping[str, Sequence[str]]
 
     @classmethod
     def of(cls, facts: WorkFacts) -> "Targets":
         """Return the tasks of jobs of which the facts are known."""
-        mountings: dict[tuple[str, str, str], list[str]] = {}
         fittings: dict[str, list[str]] = {}
         for item in facts.outline.equipment:
             if item.fitted:
-                task = of(MOUNT, item.key)
-                fittings.setdefault(item.operation, []).append(task)
-                for rule, wanted in (("equipment", item.reference), ("fixing_set", item.fixings)):
-                    if wanted is not None:
-                        place = rule, item.circuit or "", wanted
-                        mountings.setdefault(place, []).append(task)
-        return cls(_by_rule(facts), mountings, fittings)
+                fittings.setdefault(item.operation, []).append(of(MOUNT, item.key))
+        return cls(_by_rule(facts), fittings)
 
 
 def _by_rule(facts: WorkFacts) -> Mapping[str, Mapping[str, Target]]:
@@ -103,10 +105,11 @@ def _by_rule(facts: WorkFacts) -> Mapping[str, Mapping[str, Target]]:
             "isolate_source": _evenly([*isolated, *map(source_reconnected, sources)]),
             "test_and_hand_over": of(HAND_OVER),
             "wanted_labour": _evenly(trimmed),
+            **_mounted_targets(facts, None),
         }
     }
     for circuit in facts.outline.circuits:
-        rules = found[circuit.key] = _lead_targets(circuit)
+        rules = found[circuit.key] = {**_lead_targets(circuit), **_mounted_targets(facts, circuit)}
         if circuit.key in facts.built:
             rules |= _wiring_targets(circuit, facts.contacts[circuit.key])
     return found
@@ -114,6 +117,21 @@ def _by_rule(facts: WorkFacts) -> Mapping[str, Mapping[str, Target]]:
 
 def _evenly(tasks: Sequence[str]) -> Target:
     return tasks[0] if len(tasks) == 1 else Evenly(tuple(tasks), (_ONE,) * len(tasks))
+
+
+def _mounted_targets(facts: WorkFacts, circuit: CircuitOutline | None) -> dict[str, Target]:
+    key = None if circuit is None else circuit.key
+    references: dict[str, list[str]] = {}
+    fixings: dict[str, list[str]] = {}
+    for item in facts.outline.equipment:
+        if item.fitted and item.circuit == key:
+            for found, wanted in ((references, item.reference), (fixings, item.fixings)):
+                if wanted is not None:
+                    found.setdefault(wanted, []).append(of(MOUNT, item.key))
+    return {
+        "equipment": OfEquipment("reference", references),
+        "fixing_set": OfEquipment("use", fixings),
+    }
 
 
 def _lead_targets(circuit: CircuitOutline) -> dict[str, Target]:

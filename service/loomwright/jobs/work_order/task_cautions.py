@@ -88,15 +88,19 @@ def connect_feed_cautions(facts: WorkFacts, circuit: CircuitOutline) -> tuple[st
     )
 
 
-def fuse_cautions(facts: WorkFacts, entry: SizedCircuit) -> tuple[str, ...]:
-    """Return the cautions of fitting the fuse of a circuit that was sized."""
+def wants_higher_voltage_fuse(entry: SizedCircuit) -> bool:
+    """Return whether a circuit that was sized wants the fuse for a higher voltage."""
     answer = entry.fuse_answer
+    return answer is not None and "higher_voltage_variant" in answer.cautions
+
+
+def fuse_cautions(facts: WorkFacts, circuit: str, *, higher_voltage: bool) -> tuple[str, ...]:
+    """Return the cautions of fitting the fuse of a circuit."""
     return _true(
         {
             "fuse_not_above_conductor": True,
-            "higher_voltage_variant": answer is not None
-            and "higher_voltage_variant" in answer.cautions,
-            "two_sources": entry.circuit.key in facts.linked,
+            "higher_voltage_variant": higher_voltage,
+            "two_sources": circuit in facts.linked,
         }
     )
 

@@ -14,8 +14,8 @@ from loomwright.jobs.work_order.facts import Layout
 from loomwright.jobs.work_order.job_tasks import JobTasks, lead_figures, tasks_of_outline
 from loomwright.jobs.work_order.outline import EndedCircuit, JobOutline
 from loomwright.jobs.work_order.shares import Shares
-from loomwright.jobs.work_order.steps import NO_LABOUR, Task, WorkOrder
-from loomwright.jobs.work_order.task_cautions import fuse_cautions
+from loomwright.jobs.work_order.steps import Task, WorkOrder
+from loomwright.jobs.work_order.task_cautions import wants_higher_voltage_fuse
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.requirements import exact_length_m
 from loomwright.tables.fuse_records import FuseTables
@@ -164,7 +164,7 @@ class _OrdersOfLayout:
             for key, leads in tasks.leads.items()
         }
         self._laid: dict[tuple[str, str], list[Task]] = {}
-        self._before_tests: dict[tuple[CircuitBuild, tuple[str, ...]], list[Task]] = {}
+        self._before_tests: dict[tuple[CircuitBuild, bool], list[Task]] = {}
 
     def of(self, priced: PricedJob, builds: Mapping[str, CircuitBuild]) -> WorkOrder:
         """Return the steps of a sizing of this layout.
@@ -184,11 +184,11 @@ class _OrdersOfLayout:
         entries = {entry.circuit.key: entry for entry in priced.circuits}
         wiring = {key: self._wiring(build, entries[key]) for key, build in builds.items()}
         tasks = self._tasks.in_order(self._make_safe, wiring, self._leads)
-        parts, labour = self._shares.of(priced.bill)
+        parts, labour = self._shares.of(priced.bill, self._tasks.keys)
         return WorkOrder(
             tasks=tasks,
-            parts=[parts.get(task.key, ()) for task in tasks],
-            labour=[labour.get(task.key, NO_LABOUR) for task in tasks],
+            parts=parts,
+            labour=labour,
             zones=tuple(self._tasks.facts.walk),
             not_built={
                 key: entry.verdict for key, entry in entries.items() if entry.verdict != SIZED
@@ -201,13 +201,14 @@ class _OrdersOfLayout:
 
     def _wiring(self, build: CircuitBuild, entry: SizedCircuit) -> list[Task]:
         """Return the tasks of the wiring of a circuit, as it alone would be built."""
-        cautions = fuse_cautions(self._tasks.facts, entry)
-        before = self._before_tests.get((build, cautions))
+        higher_voltage = wants_higher_voltage_fuse(entry)
+        before = self._before_tests.get((build, higher_voltage))
         if before is None:
-            before = self._before_tests[build, cautions] = self._before_test(build, cautions)
+            before = self._before_test(build, higher_voltage)
+            self._before_tests[build, higher_voltage] = before
         return [*before, self._tasks.wiring.test_load(entry)]
 
-    def _before_test(self, build: CircuitBuild, cautions: tuple[str, ...]) -> list[Task]:
+    def _before_test(self, build: CircuitBuild, higher_voltage: bool) -> list[Task]:
         """Return what is done before a circuit is tested under load."""
         wiring, conductor = self._tasks.wiring, build.conductor.key
         ended = EndedCircuit.of(build)
@@ -223,5 +224,5 @@ class _OrdersOfLayout:
             *laid,
             by_conductor.terminate,
             *wiring.connections(ended),
-            wiring.fuse(ended, build.fuse_type, build.rating_a, cautions),
+            wiring.fuse(ended, build.fuse_type, build.rating_a, higher_voltage),
         ]
