@@ -55,8 +55,9 @@ class StepSummaries:
             if known is not None and known[0] is task and known[2] is labour:
                 before = known[1]
                 # Most are made of the same objects, which is quickly told.
-                if len(before) == len(parts) and all(
-                    map(is_, map(_NEED, before), map(_NEED, parts))
+                if before is parts or (
+                    len(before) == len(parts)
+                    and all(map(is_, map(_NEED, before), map(_NEED, parts)))
                 ):
                     continue
                 if known[3]["parts"] == _parts(parts):
@@ -97,11 +98,11 @@ def _step(task: Task, parts: Sequence[PartShare], labour: TaskLabour) -> Summary
     """Return a step with parts and labour by key in the price book, ``None`` for what it lacks."""
     if not parts and not labour.entries:
         return task.summary
-    summary = {**task.summary}
+    summary = task.summary.copy()
     if parts:
         summary["parts"] = _parts(parts)
     if labour.entries:
-        summary["labour"] = [entry.operation for entry in labour.entries]
+        summary["labour"] = [operation for _, operation, *_ in labour.entries]
         summary["hours"] = f"{labour.hours:f}"
     return summary
 

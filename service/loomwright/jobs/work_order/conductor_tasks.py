@@ -25,7 +25,7 @@ class ConductorTasks(NamedTuple):
 
 
 def conductor_tasks(
-    facts: WorkFacts, ended: EndedCircuit, conductor: str, bundle_m: Decimal
+    facts: WorkFacts, ended: EndedCircuit, conductor: str, bundle_m: str
 ) -> ConductorTasks:
     """Return the tasks of the conductors of a circuit, which its conductor and its ends decide.
 
@@ -38,7 +38,7 @@ def conductor_tasks(
     conductor
         Key of its conductor.
     bundle_m
-        Diameter of its conductors side by side [m].
+        Diameter of its conductors side by side [m], a decimal as text: those are slow to hash.
 
     Returns
     -------
@@ -52,7 +52,7 @@ def conductor_tasks(
     )
 
 
-def _protect(facts: WorkFacts, ended: EndedCircuit, bundle_m: Decimal) -> Iterator[Task]:
+def _protect(facts: WorkFacts, ended: EndedCircuit, bundle_m: str) -> Iterator[Task]:
     circuit = facts.circuits[ended.circuit]
     for number, segment in enumerate(circuit.route, 1):
         if not segment.through_bulkhead:
@@ -61,7 +61,7 @@ def _protect(facts: WorkFacts, ended: EndedCircuit, bundle_m: Decimal) -> Iterat
         sides = dict.fromkeys((segment.zone, beyond))
         names = " and ".join(facts.place_name(zone) for zone in sides)
         panel = f"the panel between {names}" if len(sides) > 1 else f"the panel within {names}"
-        bundle = plain_text(millimetres(bundle_m))
+        bundle = plain_text(millimetres(Decimal(bundle_m)))
         yield Task(
             key=of(PROTECT, circuit.key, number),
             kind=PROTECT,

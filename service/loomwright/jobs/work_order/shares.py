@@ -1,7 +1,7 @@
 """The parts and hours of a bill shared out over the tasks that use them, to the last digit."""
 
-from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import ROUND_DOWN, Decimal
 from itertools import repeat
 from operator import is_
@@ -13,8 +13,8 @@ from loomwright.jobs.work_order.steps import (
     NO_HOURS,
     NO_LABOUR,
     OTHER,
+    LabourShare,
     PartShare,
-    StepLabour,
     TaskLabour,
 )
 from loomwright.jobs.work_order.targets import AlongRoute, Evenly, OfEquipment, Target, Targets
@@ -23,12 +23,14 @@ from loomwright.pricing.kinds import LABOUR_UNIT
 from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced
 from loomwright.pricing.price_book import Part
 
-_ONE = Decimal(1)
+_NOTHING, _ONE = Decimal(0), Decimal(1)
 _MILLI = Decimal("0.001")
 # A task, with what it takes of a need.
 Share = tuple[str, Decimal]
 # Rule, circuit, and what the rule chooses the part by.
 _Mounted = tuple[str, str, str]
+# Labour of each task, and the hours of all.
+_Labour = tuple[list[TaskLabour], Decimal]
 
 
 def split(quantity: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
@@ -50,21 +52,27 @@ def split(quantity: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
         return [quantity]
     total = sum(weights)
     step = _ONE if quantity == quantity.to_integral_value() else _MILLI
-    shares, weight, given = [], Decimal(0), Decimal(0)
+    shares = []
+    weight = given = _NOTHING
     for each in weights[:-1]:
         weight += each
         # Rounded down, so that no later share falls below nought.
         reached = (quantity * weight / total).quantize(step, ROUND_DOWN)
         shares.append(reached - given)
         given = reached
-    return [*shares, quantity - given]
+    shares.append(quantity - given)
+    return shares
 
 
 class BillShares(NamedTuple):
-    """Parts and labour of a bill, of each task in the order of the tasks."""
+    """Parts and labour of a bill, of each task in the order of the tasks.
+
+    ``hours`` are the working hours of all tasks [h].
+    """
 
     parts: Sequence[Sequence[PartShare]]
     labour: Sequence[TaskLabour]
+    hours: Decimal
 
 
 class Shares:
@@ -82,10 +90,10 @@ class Shares:
 
     def __init__(self, targets: Targets, lengths_m: Mapping[str, Sequence[Decimal]]) -> None:
         self._targets, self._lengths_m = targets, lengths_m
-        self._labour_before: tuple[Sequence[Line], Sequence[TaskLabour]] = (), ()
+        self._labour_before: tuple[Sequence[Line], _Labour] = (), ([], NO_HOURS)
         # By identity, as lines are great to compare; they are held, so that none takes over the id
         # of one before.
-        self._known: dict[int, tuple[Line, list[tuple[str, StepLabour]]]] = {}
+        self._known: dict[int, tuple[Line, list[tuple[str, LabourShare]]]] = {}
 
     def of(self, bill: Bill, tasks: Sequence[str]) -> BillShares:
         """Return the parts and labour of each task, from the lines of a bill.
@@ -103,7 +111,7 @@ class Shares:
             Those of each task in the order of the lines.
         """
         parts: dict[str, list[PartShare]] = defaultdict(list)
-        mounted: Counter[_Mounted] = Counter()
+        mounted: dict[_Mounted, Iterator[str]] = {}
         labour: list[Line] = []
         by_rule = self._targets.by_rule
         for line in bill.lines:
@@ -129,7 +137,7 @@ class Shares:
                 for task, quantity in self._part_shares(need, entry, target, mounted):
                     parts[task].append((None, entry, need, quantity))
         return BillShares(
-            list(map(parts.get, tasks, repeat(()))), self._labour(labour, unpriced_labour, tasks)
+            list(map(parts.get, tasks, repeat(()))), *self._labour(labour, unpriced_labour, tasks)
         )
 
     def _part_shares(
@@ -137,30 +145,32 @@ class Shares:
         need: Need,
         served_by: Part | Unpriced | None,
         target: Target,
-        mounted: Counter[_Mounted],
+        mounted: dict[_Mounted, Iterator[str]],
     ) -> Sequence[Share]:
         """Return the tasks that a need of parts serves, with what each takes of it."""
         if not isinstance(target, OfEquipment):
             return self._shared(need, target)
         assert served_by is not None  # every need on a line of parts is served by one
         wanted = str(served_by.attributes[target.chosen_by])
-        tasks = target.tasks.get(wanted, ())
         # The needs before one of equipment decide which pieces are left for it.
         place = need.rule, need.circuit, wanted
-        if mounted[place] == len(tasks):
+        left = mounted.get(place)
+        if left is None:
+            left = mounted[place] = iter(target.tasks.get(wanted, ()))
+        task = next(left, None)
+        if task is None:
             circuit = need.circuit or "the job"
             raise LookupError(f"no equipment of the job needs {wanted} for {circuit}")
-        mounted[place] += 1
-        return ((tasks[mounted[place] - 1], need.quantity),)
+        return ((task, need.quantity),)
 
     def _labour(
         self, lines: Sequence[Line], unpriced: Sequence[Unpriced], tasks: Sequence[str]
-    ) -> Sequence[TaskLabour]:
+    ) -> _Labour:
         """Return the labour of each task; that of the bill before where it asks for the same."""
         before, known = self._labour_before
         if not unpriced and len(before) == len(lines) and all(map(is_, before, lines)):
             return known
-        entries: dict[str, list[StepLabour]] = defaultdict(list)
+        entries: dict[str, list[LabourShare]] = defaultdict(list)
         for line in lines:
             for key, work in self._line_labour(line):
                 entries[key].append(work)
@@ -168,39 +178,37 @@ class Shares:
             operation = str(entry.attributes["operation"])
             shares = self._labour_shares(operation, entry.needs)
             for key in dict.fromkeys([key for key, _ in shares]):
-                entries[key].append(StepLabour(None, operation, entry.description, None))
-        by_task = {
-            key: TaskLabour(tuple(works), sum([work.hours or NO_HOURS for work in works], NO_HOURS))
-            for key, works in entries.items()
-        }
-        found = list(map(by_task.get, tasks, repeat(NO_LABOUR)))
+                entries[key].append((None, operation, entry.description, None))
+        by_task = {key: TaskLabour(works, _hours(works)) for key, works in entries.items()}
+        by_place = list(map(by_task.get, tasks, repeat(NO_LABOUR)))
+        found = by_place, sum([labour.hours for labour in by_place], NO_HOURS)
         if not unpriced:
             self._labour_before = lines, found
         return found
 
-    def _line_labour(self, line: Line) -> list[tuple[str, StepLabour]]:
+    def _line_labour(self, line: Line) -> list[tuple[str, LabourShare]]:
         known = self._known.get(id(line))
         if known is None:
             known = self._known[id(line)] = line, self._new_labour(line)
         return known[1]
 
-    def _new_labour(self, line: Line) -> list[tuple[str, StepLabour]]:
+    def _new_labour(self, line: Line) -> list[tuple[str, LabourShare]]:
         """Share the hours of a line; the last need takes what the line is rounded up by."""
         hours: dict[str, Decimal] = {}
         rest = line.quantity
         for key, share in self._labour_shares(line.key, line.needs):
-            hours[key] = hours.pop(key, NO_HOURS) + share
+            # Put back behind those that came later.
+            hours[key] = hours.pop(key) + share if key in hours else share
             rest -= share
         last = next(reversed(hours))
         hours[last] += rest
-        return [
-            (key, StepLabour(line, line.key, line.description, share))
-            for key, share in hours.items()
-        ]
+        operation, description = line.key, line.description
+        return [(key, (line, operation, description, share)) for key, share in hours.items()]
 
     def _labour_shares(self, operation: str, needs: Sequence[Need]) -> list[Share]:
         """Return the tasks of an operation, with the hours or pieces of each."""
         fitted = iter(self._targets.fittings.get(operation, ()))
+        by_rule = self._targets.by_rule
         found: list[Share] = []
         for need in needs:
             if need.rule == "fit_equipment":
@@ -208,7 +216,7 @@ class Shares:
             elif need.rule == "wanted_labour" and operation != TRIM_OPERATION:
                 found.append((of(OTHER, operation), need.quantity))
             else:
-                target = self._targets.by_rule[need.circuit][need.rule]
+                target = by_rule[need.circuit][need.rule]
                 assert not isinstance(target, OfEquipment)  # no rule of labour has such
                 found += self._shared(need, target)
         return found
@@ -225,3 +233,12 @@ class Shares:
             weights = target.weights
         shares = split(need.quantity, weights)
         return [(key, share) for key, share in zip(target.tasks, shares, strict=True) if share]
+
+
+def _hours(works: Sequence[LabourShare]) -> Decimal:
+    """Return the working hours of shares of labour, none of what has no price."""
+    hours = NO_HOURS
+    for _, _, _, share in works:
+        if share is not None:
+            hours += share
+    return hours

@@ -140,7 +140,7 @@ class Task:
     provenances: tuple[Provenance, ...] = ()
 
     @cached_property
-    def summary(self) -> Mapping[str, Any]:
+    def summary(self) -> dict[str, Any]:
         """Its step in a plan as plain JSON values, with room for what it takes of a bill.
 
         Made once, as most tasks are those of many plans. To be copied, not to be changed.
@@ -165,9 +165,13 @@ class Task:
     def stating(self, text: str, checks: tuple[str, ...]) -> "Task":
         """Return the task with a text and checks that state figures of one job."""
         # All else is taken over as it is, the summary too: each request states some dozens.
-        summary = {**self.summary, "text": text, "checks": checks}
+        summary = self.summary.copy()
+        members = self.__dict__.copy()
+        summary["text"] = members["text"] = text
+        summary["checks"] = members["checks"] = checks
         stated = object.__new__(Task)
-        stated.__dict__ = {**self.__dict__, "text": text, "checks": checks, "summary": summary}
+        members["summary"] = summary
+        stated.__dict__ = members
         return stated
 
 
@@ -230,8 +234,11 @@ class StepPart(NamedTuple):
         return self.need.rule
 
 
-@record
-class StepLabour:
+# A share of a line of labour, or of what the book lacks of it, as ``StepLabour`` names it.
+LabourShare = tuple[Line | None, str, str, Decimal | None]
+
+
+class StepLabour(NamedTuple):
     """A share of one labour line; line and hours are none where the book lacks the operation."""
 
     line: Line | None
@@ -243,7 +250,7 @@ class StepLabour:
 class TaskLabour(NamedTuple):
     """The labour of one task, with its working hours [h]."""
 
-    entries: tuple[StepLabour, ...]
+    entries: Sequence[LabourShare]
     hours: Decimal
 
 
@@ -268,7 +275,8 @@ class Step:
 class WorkOrder:
     """The steps of a job in a safe order.
 
-    ``tasks`` are in that order, ``parts`` and ``labour`` what each of them takes of the bill.
+    ``tasks`` are in that order, ``parts`` and ``labour`` what each of them takes of the bill,
+    ``hours`` the working hours of all [h].
     ``zones`` are in the order in which they are walked. ``not_built`` are circuits that were not
     sized, with the verdict on each: nothing of their wiring is in the steps. ``cautions`` are keys
     of ``CAUTIONS``, those of the job first.
@@ -277,6 +285,7 @@ class WorkOrder:
     tasks: tuple[Task, ...]
     parts: Sequence[Sequence[PartShare]]
     labour: Sequence[TaskLabour]
+    hours: Decimal
     zones: tuple[str, ...]
     not_built: Mapping[str, str]
     cautions: tuple[str, ...]
@@ -286,7 +295,13 @@ class WorkOrder:
     def steps(self) -> tuple[Step, ...]:
         """Each task with its shares, from step 1; made when asked for, as plans need none."""
         return tuple(
-            Step(number, task, tuple(map(StepPart._make, parts)), labour.entries, labour.hours)
+            Step(
+                number,
+                task,
+                tuple(map(StepPart._make, parts)),
+                tuple(map(StepLabour._make, labour.entries)),
+                labour.hours,
+            )
             for number, (task, parts, labour) in enumerate(
                 zip(self.tasks, self.parts, self.labour, strict=True), 1
             )
@@ -297,8 +312,3 @@ class WorkOrder:
         """Tools of all steps, each once for each purpose, by name and then by purpose."""
         found = {(tool.tool, tool.purpose): tool for task in self.tasks for tool in task.tools}
         return [found[key] for key in sorted(found)]
-
-    @property
-    def hours(self) -> Decimal:
-        """Working hours of all steps [h]."""
-        return sum([labour.hours for labour in self.labour], NO_HOURS)

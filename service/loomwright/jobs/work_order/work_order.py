@@ -121,7 +121,7 @@ class _Figures:
     """What tasks and shares of a job state that its outline lacks.
 
     ``lengths_m`` are those of the segments of each route [m], ``lengths`` the same as they are
-    read, ``leads`` the figures of each circuit's leads by the kind of task.
+    read, ``leads`` the figures of each circuit's leads, where it has any, by the kind of task.
     """
 
     vehicle: str
@@ -140,7 +140,11 @@ class _Figures:
             job.vehicle.description,
             lengths_m,
             {key: list(map(metres_text, lengths)) for key, lengths in lengths_m.items()},
-            {circuit.key: lead_figures(circuit) for circuit in job.circuits},
+            {
+                circuit.key: lead_figures(circuit)
+                for circuit in job.circuits
+                if circuit.signal_leads or circuit.remote_leads or circuit.taps
+            },
         )
 
 
@@ -184,11 +188,12 @@ class _OrdersOfLayout:
         entries = {entry.circuit.key: entry for entry in priced.circuits}
         wiring = {key: self._wiring(build, entries[key]) for key, build in builds.items()}
         tasks = self._tasks.in_order(self._make_safe, wiring, self._leads)
-        parts, labour = self._shares.of(priced.bill, self._tasks.keys)
+        parts, labour, hours = self._shares.of(priced.bill, self._tasks.keys)
         return WorkOrder(
             tasks=tasks,
             parts=parts,
             labour=labour,
+            hours=hours,
             zones=tuple(self._tasks.facts.walk),
             not_built={
                 key: entry.verdict for key, entry in entries.items() if entry.verdict != SIZED
@@ -212,7 +217,7 @@ class _OrdersOfLayout:
         """Return what is done before a circuit is tested under load."""
         wiring, conductor = self._tasks.wiring, build.conductor.key
         ended = EndedCircuit.of(build)
-        by_conductor = wiring.conductor(ended, conductor, build.bundle_m)
+        by_conductor = wiring.conductor(ended, conductor, str(build.bundle_m))
         laid = self._laid.get((ended.circuit, conductor))
         if laid is None:
             lengths = self._figures.lengths[ended.circuit]
