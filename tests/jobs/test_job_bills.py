@@ -15,7 +15,7 @@ from loomwright.jobs.job import Job
 from loomwright.jobs.job_bills import JobBills
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.plan.alternatives import PLAN_NAMES, USUAL, planned_job
-from loomwright.jobs.priced_job import priced_circuits
+from loomwright.jobs.priced_job import JobGround, priced_circuits
 from loomwright.jobs.requirements_of_job import requirements_of_job
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.work_order.document import work_order_document
@@ -53,7 +53,9 @@ def assert_sharing_changes_nothing(job: Job) -> None:
         bill_alone = bill_of_materials(parts, labour, book, NO_OPTIONS, job.vehicle.difficulty)
         bill = shared.of(sized)
         assert bill == bill_alone
-        priced = priced_circuits(job, sized, source_loads(job, sized), bill, (), tables())
+        priced = priced_circuits(
+            JobGround.of(job, tables()), sized, source_loads(job, sized), bill, ()
+        )
         together = orders.of(priced)
         # With nothing kept of the orders before.
         tasks_of_outline.cache_clear()
@@ -126,7 +128,13 @@ def orders_of(job: Job, wanted: Iterable[tuple[SizedCircuit, ...]]) -> list[Work
     orders = JobOrders(job, tables(), fuse_tables(), shared.builds)
     return [
         orders.of(
-            priced_circuits(job, sized, source_loads(job, sized), shared.of(sized), (), tables())
+            priced_circuits(
+                JobGround.of(job, tables()),
+                sized,
+                source_loads(job, sized),
+                shared.of(sized),
+                (),
+            )
         )
         for sized in wanted
     ]

@@ -25,7 +25,7 @@ from loomwright.jobs.job import (
 )
 from loomwright.jobs.job_bills import JobBills
 from loomwright.jobs.job_document import job_from_document
-from loomwright.jobs.priced_job import PricedJob, priced_circuits
+from loomwright.jobs.priced_job import JobGround, PricedJob, priced_circuits
 from loomwright.jobs.work_order.job_tasks import tasks_of_outline
 from loomwright.jobs.work_order.outline import JobOutline
 from loomwright.jobs.work_order.steps import WorkOrder
@@ -58,7 +58,7 @@ def read(document: Document) -> Job:
 def priced(job: Job) -> PricedJob:
     sized = sized_circuits(job, circuit_conductors(job, tables()), tables(), fuse_tables())
     bill = JobBills(job, demo_book(), NO_OPTIONS).of(sized)
-    return priced_circuits(job, sized, source_loads(job, sized), bill, (), tables())
+    return priced_circuits(JobGround.of(job, tables()), sized, source_loads(job, sized), bill, ())
 
 
 def order(found: PricedJob) -> WorkOrder:
