@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from operator import itemgetter
 
-from loomwright.jobs.job import Circuit
+from loomwright.jobs.job import Circuit, RemoteLead, SignalLead
 from loomwright.jobs.part_texts import metres_text
 from loomwright.jobs.work_order.circuit_tasks import WiringTasks
 from loomwright.jobs.work_order.facts import (
@@ -237,20 +237,35 @@ def _uncovered(facts: WorkFacts) -> Iterator[Task]:
         )
 
 
-def lead_figures(circuit: Circuit) -> Mapping[str, str]:
-    """Return what the tasks of the leads of a circuit state of them, by the kind of task."""
-    return {
-        SIGNAL: "; ".join(
-            [
-                f"{lead.form}, {metres_text(exact_length_m(lead.length_m))}"
-                for lead in circuit.signal_leads
-            ]
-        ),
-        REMOTE: "; ".join(
-            [metres_text(exact_length_m(lead.length_m)) for lead in circuit.remote_leads]
-        ),
-        TAP: "; ".join([f"{tap.quantity} x {tap.use}" for tap in circuit.taps]),
-    }
+def with_figures(leads: Sequence[MeasuredTask], circuit: Circuit) -> list[Task]:
+    """Return tasks of the leads of a circuit with what they state of them.
+
+    Parameters
+    ----------
+    leads
+        Those of the outline of the circuit.
+    circuit
+        The circuit of one job.
+
+    Returns
+    -------
+    list of Task
+        Each of them, in the same order.
+    """
+    return [lead.stating(_LEAD_FIGURES[lead.task.kind](circuit)) for lead in leads]
+
+
+def _metres(lead: SignalLead | RemoteLead) -> str:
+    return metres_text(exact_length_m(lead.length_m))
+
+
+_LEAD_FIGURES: Mapping[str, Callable[[Circuit], str]] = {
+    SIGNAL: lambda circuit: "; ".join(
+        [f"{lead.form}, {_metres(lead)}" for lead in circuit.signal_leads]
+    ),
+    REMOTE: lambda circuit: "; ".join(map(_metres, circuit.remote_leads)),
+    TAP: lambda circuit: "; ".join([f"{tap.quantity} x {tap.use}" for tap in circuit.taps]),
+}
 
 
 def _leads(facts: WorkFacts, circuit: CircuitOutline) -> Iterator[MeasuredTask]:

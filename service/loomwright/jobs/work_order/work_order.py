@@ -1,23 +1,20 @@
 """The work order of a priced job, and those of several sizings of one job, such as its plans."""
 
 from collections.abc import Mapping, Sequence
-from decimal import Decimal
 from itertools import chain
 
-from loomwright.engineering.record import record
 from loomwright.jobs.circuit_build import CircuitBuild, CircuitBuilds
 from loomwright.jobs.job import Job
 from loomwright.jobs.part_texts import metres_text
 from loomwright.jobs.priced_job import PricedJob
-from loomwright.jobs.sized_circuit import SIZED, SizedCircuit
+from loomwright.jobs.sized_circuit import SIZED
 from loomwright.jobs.work_order.facts import Layout
-from loomwright.jobs.work_order.job_tasks import JobTasks, lead_figures, tasks_of_outline
+from loomwright.jobs.work_order.job_tasks import JobTasks, tasks_of_outline, with_figures
 from loomwright.jobs.work_order.outline import EndedCircuit, JobOutline
 from loomwright.jobs.work_order.shares import Shares
 from loomwright.jobs.work_order.steps import Task, WorkOrder
 from loomwright.jobs.work_order.task_cautions import wants_higher_voltage_fuse
 from loomwright.pricing.price_book import PriceBook
-from loomwright.pricing.requirements import exact_length_m
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
 
@@ -80,9 +77,9 @@ class JobOrders:
     def __init__(
         self, job: Job, tables: Tables, fuse_tables: FuseTables, builds: CircuitBuilds
     ) -> None:
-        self._tables, self._fuse_tables, self._builds = tables, fuse_tables, builds
+        self._job, self._tables, self._fuse_tables = job, tables, fuse_tables
+        self._builds = builds
         self._outline = JobOutline.of(job)
-        self._figures = _Figures.of(job)
         self._by_layout: dict[Layout, _OrdersOfLayout] = {}
 
     def of(self, priced: PricedJob) -> WorkOrder:
@@ -112,40 +109,8 @@ class JobOrders:
         orders = self._by_layout.get(layout)
         if orders is None:
             tasks = tasks_of_outline(self._outline, layout, self._tables)
-            orders = self._by_layout[layout] = _OrdersOfLayout(tasks, self._figures)
+            orders = self._by_layout[layout] = _OrdersOfLayout(self._job, tasks, builds)
         return orders.of(priced, builds)
-
-
-@record
-class _Figures:
-    """What tasks and shares of a job state that its outline lacks.
-
-    ``lengths_m`` are those of the segments of each route [m], ``lengths`` the same as they are
-    read, ``leads`` the figures of each circuit's leads, where it has any, by the kind of task.
-    """
-
-    vehicle: str
-    lengths_m: Mapping[str, Sequence[Decimal]]
-    lengths: Mapping[str, Sequence[str]]
-    leads: Mapping[str, Mapping[str, str]]
-
-    @classmethod
-    def of(cls, job: Job) -> "_Figures":
-        """Return the figures of a job."""
-        lengths_m = {
-            circuit.key: [exact_length_m(segment.length_m) for segment in circuit.route]
-            for circuit in job.circuits
-        }
-        return cls(
-            job.vehicle.description,
-            lengths_m,
-            {key: list(map(metres_text, lengths)) for key, lengths in lengths_m.items()},
-            {
-                circuit.key: lead_figures(circuit)
-                for circuit in job.circuits
-                if circuit.signal_leads or circuit.remote_leads or circuit.taps
-            },
-        )
 
 
 class _OrdersOfLayout:
@@ -153,20 +118,24 @@ class _OrdersOfLayout:
 
     Parameters
     ----------
+    job
+        The job.
     tasks
         Those of its outline and layout.
-    figures
-        What they state of the job.
+    builds
+        Its circuits for any sizing of the layout, by key; what counts is their routes.
     """
 
-    def __init__(self, tasks: JobTasks, figures: _Figures) -> None:
-        self._tasks, self._figures = tasks, figures
-        self._shares = Shares(tasks.targets, figures.lengths_m)
-        self._make_safe = tasks.make_safe.stating(figures.vehicle)
+    def __init__(self, job: Job, tasks: JobTasks, builds: Mapping[str, CircuitBuild]) -> None:
+        self._tasks = tasks
+        lengths_m = {key: build.layout.lengths_m for key, build in builds.items()}
+        self._lengths = {key: list(map(metres_text, each)) for key, each in lengths_m.items()}
+        self._shares = Shares(tasks.targets, lengths_m)
+        self._make_safe = tasks.make_safe.stating(job.vehicle.description)
         self._leads = {
-            key: [lead.stating(figures.leads[key][lead.task.kind]) for lead in leads]
-            for key, leads in tasks.leads.items()
+            circuit.key: with_figures(tasks.leads[circuit.key], circuit) for circuit in job.circuits
         }
+        self._cautions: dict[tuple[bool, ...], dict[str, None]] = {}
         self._laid: dict[tuple[str, str], list[Task]] = {}
         self._before_tests: dict[tuple[CircuitBuild, bool], list[Task]] = {}
 
@@ -186,8 +155,13 @@ class _OrdersOfLayout:
             As ``work_order`` makes it.
         """
         entries = {entry.circuit.key: entry for entry in priced.circuits}
-        wiring = {key: self._wiring(build, entries[key]) for key, build in builds.items()}
+        higher_voltage = [wants_higher_voltage_fuse(entries[key]) for key in builds]
+        wiring = {
+            key: [*self._before_test(build, higher), self._tasks.wiring.test_load(entries[key])]
+            for (key, build), higher in zip(builds.items(), higher_voltage, strict=True)
+        }
         tasks = self._tasks.in_order(self._make_safe, wiring, self._leads)
+        cautions = self._cautions_of(tasks, tuple(higher_voltage))
         parts, labour, hours = self._shares.of(priced.bill, self._tasks.keys)
         return WorkOrder(
             tasks=tasks,
@@ -198,29 +172,35 @@ class _OrdersOfLayout:
             not_built={
                 key: entry.verdict for key, entry in entries.items() if entry.verdict != SIZED
             },
-            cautions=tuple(
-                dict.fromkeys(chain(priced.cautions, *[task.cautions for task in tasks]))
-            ),
+            cautions=tuple(dict.fromkeys(priced.cautions) | cautions),
             provenances=frozenset(chain(priced.provenances, *[task.provenances for task in tasks])),
         )
 
-    def _wiring(self, build: CircuitBuild, entry: SizedCircuit) -> list[Task]:
-        """Return the tasks of the wiring of a circuit, as it alone would be built."""
-        higher_voltage = wants_higher_voltage_fuse(entry)
-        before = self._before_tests.get((build, higher_voltage))
-        if before is None:
-            before = self._before_test(build, higher_voltage)
-            self._before_tests[build, higher_voltage] = before
-        return [*before, self._tasks.wiring.test_load(entry)]
+    def _cautions_of(
+        self, tasks: Sequence[Task], higher_voltage: tuple[bool, ...]
+    ) -> dict[str, None]:
+        """Return the cautions of all tasks, which no size changes but by the fuses it asks for."""
+        found = self._cautions.get(higher_voltage)
+        if found is None:
+            found = dict.fromkeys(chain.from_iterable([task.cautions for task in tasks]))
+            self._cautions[higher_voltage] = found
+        return found
 
     def _before_test(self, build: CircuitBuild, higher_voltage: bool) -> list[Task]:
-        """Return what is done before a circuit is tested under load."""
+        """Return what is done in a circuit before its test under load, as it alone were built."""
+        known = self._before_tests.get((build, higher_voltage))
+        if known is None:
+            known = self._new_before_test(build, higher_voltage)
+            self._before_tests[build, higher_voltage] = known
+        return known
+
+    def _new_before_test(self, build: CircuitBuild, higher_voltage: bool) -> list[Task]:
         wiring, conductor = self._tasks.wiring, build.conductor.key
         ended = EndedCircuit.of(build)
         by_conductor = wiring.conductor(ended, conductor, str(build.bundle_m))
         laid = self._laid.get((ended.circuit, conductor))
         if laid is None:
-            lengths = self._figures.lengths[ended.circuit]
+            lengths = self._lengths[ended.circuit]
             laid = self._laid[ended.circuit, conductor] = [
                 task.stating(length) for task, length in zip(by_conductor.lay, lengths, strict=True)
             ]
