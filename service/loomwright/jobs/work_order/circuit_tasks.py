@@ -25,6 +25,7 @@ from loomwright.jobs.work_order.steps import (
     FIT_HOLDER,
     FUSE,
     GROUND,
+    METER,
     TERMINATE,
     TEST_DEAD,
     TEST_LOAD,
@@ -40,7 +41,6 @@ from loomwright.jobs.work_order.task_cautions import (
 from loomwright.jobs.work_order.torque import torque_rows, torque_tools, torques_of
 from loomwright.pricing.requirements import exact_length_m
 
-_METER = Tool("multimeter", "continuity, polarity and voltage")
 _CLAMP_METER = Tool("clamp_meter", "current under load")
 # Of each kind of tasks for one layout: some sizes for each of a dozen circuits.
 _KEPT = 64
@@ -232,7 +232,7 @@ def _test_dead(facts: WorkFacts, circuit: CircuitOutline) -> Task:
             "Insulation: behind the empty fuse the feed has no short to the body or the return.",
         ),
         cautions=("airbag",),
-        tools=(_METER,),
+        tools=(METER,),
     )
 
 
@@ -284,5 +284,5 @@ def _test_load(facts: WorkFacts, circuit: CircuitOutline) -> Task:
         circuit=key,
         checks=("No connection grows warmer than its conductor.",),
         cautions=hearing(facts.equipment_on(key)),
-        tools=(_METER, _CLAMP_METER),
+        tools=(METER, _CLAMP_METER),
     )

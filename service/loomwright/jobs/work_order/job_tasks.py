@@ -4,8 +4,6 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import lru_cache
 from operator import itemgetter
 
-from loomwright.jobs.job import Circuit, RemoteLead, SignalLead
-from loomwright.jobs.part_texts import metres_text
 from loomwright.jobs.work_order.circuit_tasks import WiringTasks
 from loomwright.jobs.work_order.facts import (
     CLEARED,
@@ -18,22 +16,20 @@ from loomwright.jobs.work_order.facts import (
     source_reconnected,
     uncovered,
 )
+from loomwright.jobs.work_order.lead_tasks import lead_tasks
 from loomwright.jobs.work_order.order import safe_order
-from loomwright.jobs.work_order.outline import CircuitOutline, JobOutline
+from loomwright.jobs.work_order.outline import JobOutline
 from loomwright.jobs.work_order.steps import (
     CLEAR,
     COVER,
     HAND_OVER,
     ISOLATE,
-    LAY,
     MAKE_SAFE,
+    METER,
     MOUNT,
     OTHER,
     PROVE_DEAD,
     RECONNECT,
-    REMOTE,
-    SIGNAL,
-    TAP,
     TEST_LOAD,
     UNCOVER,
     MeasuredTask,
@@ -50,7 +46,6 @@ from loomwright.jobs.work_order.task_cautions import (
     reconnect_cautions,
     zone_cautions,
 )
-from loomwright.pricing.requirements import exact_length_m
 from loomwright.tables.records import Tables
 
 # The operation of a price book that takes off trim and puts it back.
@@ -72,7 +67,6 @@ _RECONNECTED = {
     "converter_output": "Reconnect what feeds {}, then switch the converter on.",
     "distribution": "Bring {} back at the battery or isolator behind it.",
 }
-_METER = Tool("multimeter", "continuity, polarity and voltage")
 
 
 class JobTasks:
@@ -93,7 +87,7 @@ class JobTasks:
         self.wiring = WiringTasks(facts)
         self.make_safe = _make_safe(facts)
         self.leads = {
-            circuit.key: tuple(_leads(facts, circuit)) for circuit in facts.outline.circuits
+            circuit.key: tuple(lead_tasks(facts, circuit)) for circuit in facts.outline.circuits
         }
         self._first = (*_isolated(facts), *_uncovered(facts))
         self._fitted = (*_mounted(facts), *_other(facts))
@@ -211,7 +205,7 @@ def _isolated(facts: WorkFacts) -> Iterator[Task]:
             for source in facts.power_sources.values()
         ),
         cautions=prove_dead_cautions(facts),
-        tools=(_METER,),
+        tools=(METER,),
     )
 
 
@@ -235,74 +229,6 @@ def _uncovered(facts: WorkFacts) -> Iterator[Task]:
             cautions=zone_cautions(facts, zone),
             tools=tuple(tools),
         )
-
-
-def with_figures(leads: Sequence[MeasuredTask], circuit: Circuit) -> list[Task]:
-    """Return tasks of the leads of a circuit with what they state of them.
-
-    Parameters
-    ----------
-    leads
-        Those of the outline of the circuit.
-    circuit
-        The circuit of one job.
-
-    Returns
-    -------
-    list of Task
-        Each of them, in the same order.
-    """
-    return [lead.stating(_LEAD_FIGURES[lead.task.kind](circuit)) for lead in leads]
-
-
-def _metres(lead: SignalLead | RemoteLead) -> str:
-    return metres_text(exact_length_m(lead.length_m))
-
-
-_LEAD_FIGURES: Mapping[str, Callable[[Circuit], str]] = {
-    SIGNAL: lambda circuit: "; ".join(
-        [f"{lead.form}, {_metres(lead)}" for lead in circuit.signal_leads]
-    ),
-    REMOTE: lambda circuit: "; ".join(map(_metres, circuit.remote_leads)),
-    TAP: lambda circuit: "; ".join([f"{tap.quantity} x {tap.use}" for tap in circuit.taps]),
-}
-
-
-def _leads(facts: WorkFacts, circuit: CircuitOutline) -> Iterator[MeasuredTask]:
-    zone = facts.load_zone(circuit)
-    laid = (
-        tuple(of(LAY, circuit.key, number) for number in range(1, len(circuit.route) + 1))
-        if circuit.key in facts.built
-        else ()
-    )
-    stated = {SIGNAL: circuit.signal_leads, REMOTE: circuit.remote_leads, TAP: len(circuit.taps)}
-    for kind, count in stated.items():
-        if count:
-            task = Task(
-                key=of(kind, circuit.key),
-                kind=kind,
-                text=f"{circuit.description}: {_LEAD_WORDS[kind]}: ",
-                needs=(uncovered(zone), *laid),
-                rank=facts.rank(kind, zone, facts.ranks[circuit.key]),
-                circuit=circuit.key,
-                zone=zone,
-                checks=_LEAD_CHECKS[kind],
-                cautions=("airbag",),
-                tools=(_METER,) if kind == TAP else (),
-            )
-            yield MeasuredTask(task, ".")
-
-
-_LEAD_WORDS = {
-    SIGNAL: "lay and connect the signal leads, away from the power conductor",
-    REMOTE: "lay and connect the remote leads",
-    TAP: "connect to the vehicle's own wiring",
-}
-_LEAD_CHECKS = {
-    SIGNAL: ("Nowhere beside the power conductor; crossings at right angles.",),
-    REMOTE: ("Continuity from end to end, and none to the body.",),
-    TAP: ("The wire is the right one by the maker's diagram, and no airbag circuit.",),
-}
 
 
 def _mounted(facts: WorkFacts) -> Iterator[Task]:
@@ -378,7 +304,7 @@ def _reconnected(facts: WorkFacts) -> Iterator[Task]:
             power_source=source.key,
             checks=(f"{source.emf_v:g} V and the right polarity at every fuse that it feeds.",),
             cautions=reconnect_cautions(facts),
-            tools=(Tool("insulated_spanner", source.description), _METER),
+            tools=(Tool("insulated_spanner", source.description), METER),
         )
 
 

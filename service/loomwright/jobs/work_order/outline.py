@@ -9,7 +9,7 @@ from typing import NamedTuple
 
 from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.circuit_layout import End
-from loomwright.jobs.job import Job, Tap
+from loomwright.jobs.job import Job
 
 
 class SourceOutline(NamedTuple):
@@ -46,9 +46,9 @@ class StretchOutline(NamedTuple):
 
 
 class CircuitOutline(NamedTuple):
-    """A circuit, without the lengths of its route and leads and without its sizes.
+    """A circuit, without the lengths of its route and without its sizes.
 
-    ``signal_leads`` and ``remote_leads`` count them.
+    Of leads and taps it has the numbers.
     """
 
     key: str
@@ -62,10 +62,10 @@ class CircuitOutline(NamedTuple):
     material: str
     colour: str
     return_colour: str
-    taps: tuple[Tap, ...]
     route: tuple[StretchOutline, ...]
     signal_leads: int
     remote_leads: int
+    taps: int
 
 
 class LabourOutline(NamedTuple):
@@ -104,6 +104,7 @@ class JobOutline(NamedTuple):
                             tuple([StretchOutline._make(_STRETCH(each)) for each in item.route]),
                             len(item.signal_leads),
                             len(item.remote_leads),
+                            len(item.taps),
                         )
                     )
                     for item in job.circuits
@@ -142,6 +143,5 @@ _CIRCUIT = attrgetter(
     "conductor.material",
     "conductor.colour",
     "conductor.return_colour",
-    "taps",
 )
 _ENDED = attrgetter("circuit.key", *EndedCircuit._fields[1:])

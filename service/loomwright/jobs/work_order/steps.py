@@ -88,6 +88,9 @@ class Tool:
     purpose: str
 
 
+METER = Tool("multimeter", "continuity, polarity and voltage")
+
+
 @record
 class Torque:
     """How tight one connection is made.

@@ -9,7 +9,8 @@ from loomwright.jobs.part_texts import metres_text
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.sized_circuit import SIZED
 from loomwright.jobs.work_order.facts import Layout
-from loomwright.jobs.work_order.job_tasks import JobTasks, tasks_of_outline, with_figures
+from loomwright.jobs.work_order.job_tasks import JobTasks, tasks_of_outline
+from loomwright.jobs.work_order.lead_tasks import with_figures
 from loomwright.jobs.work_order.outline import EndedCircuit, JobOutline
 from loomwright.jobs.work_order.shares import Shares
 from loomwright.jobs.work_order.steps import Task, WorkOrder
