@@ -16,10 +16,11 @@ from loomwright.jobs.job import Job
 from loomwright.jobs.job_bills import JobBills
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.plan.alternatives import PLAN_NAMES, USUAL, planned_job
-from loomwright.jobs.priced_job import priced_circuits
+from loomwright.jobs.priced_job import JobGround, priced_circuits
 from loomwright.jobs.requirements_of_job import requirements_of_job
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.work_order.document import work_order_document
+from loomwright.jobs.work_order.job_tasks import tasks_of_outline
 from loomwright.jobs.work_order.steps import Task, WorkOrder
 from loomwright.jobs.work_order.work_order import JobOrders, work_order
 from loomwright.pricing.bill import NO_OPTIONS, bill_of_materials
@@ -56,8 +57,12 @@ def assert_sharing_changes_nothing(job: Job) -> None:
         bill = shared.of(sized)
         assert bill == bill_alone
         assert repr(bill_document(bill)) == repr(bill_document(bill_alone))
-        priced = priced_circuits(job, sized, source_loads(job, sized), bill, (), tables())
+        priced = priced_circuits(
+            JobGround.of(job, tables()), sized, source_loads(job, sized), bill, ()
+        )
         together = orders.of(priced)
+        # With nothing kept of the orders before.
+        tasks_of_outline.cache_clear()
         alone = work_order(priced, book, tables(), fuse_tables())
         assert together == alone
         # Decimals that are equal may print otherwise.
@@ -127,7 +132,13 @@ def orders_of(job: Job, wanted: Iterable[tuple[SizedCircuit, ...]]) -> list[Work
     orders = JobOrders(job, tables(), fuse_tables(), shared.builds)
     return [
         orders.of(
-            priced_circuits(job, sized, source_loads(job, sized), shared.of(sized), (), tables())
+            priced_circuits(
+                JobGround.of(job, tables()),
+                sized,
+                source_loads(job, sized),
+                shared.of(sized),
+                (),
+            )
         )
         for sized in wanted
     ]
@@ -155,15 +166,16 @@ def test_an_order_takes_over_the_tasks_that_no_size_of_it_changes() -> None:
         assert f"test_load/{key}" not in kept
 
 
-def test_steps_of_an_order_made_again_at_once_are_the_same_objects() -> None:
+def test_an_order_made_again_at_once_is_made_of_the_same_objects() -> None:
     job = demo("van_second_battery")
     leanest, *_ = sizings(job)
     one, other = orders_of(job, (leanest, leanest))
-    again = [step is before for step, before in zip(other.steps, one.steps, strict=True)]
+    again = [task is before for task, before in zip(other.tasks, one.tasks, strict=True)]
     # Only the tests under load are made anew for each sizing.
-    assert [step.task.kind for step, same in zip(one.steps, again, strict=True) if not same] == [
+    assert [task.kind for task, same in zip(one.tasks, again, strict=True) if not same] == [
         "test_load"
     ] * len(job.circuits)
+    assert all(after is before for after, before in zip(other.labour, one.labour, strict=True))
 
 
 def test_orders_of_other_built_circuits_are_made_anew() -> None:

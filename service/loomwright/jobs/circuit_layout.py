@@ -119,12 +119,13 @@ class CircuitLayout:
         #: Pieces of conductor: those of the feed, and the return or ground lead.
         self.conductors = self.feed_pieces + 1
         route = circuit.route
-        lengths_m = [exact_length_m(segment.length_m) for segment in route]
-        self.route_m = sum(lengths_m, _NOTHING)
+        #: Length of each segment of the route [m].
+        self.lengths_m = [exact_length_m(segment.length_m) for segment in route]
+        self.route_m = sum(self.lengths_m, _NOTHING)
         #: Length along the route that is covered with loom [m].
-        self.loomed_m = _along(circuit, LOOMED, lengths_m)
+        self.loomed_m = _along(circuit, LOOMED, self.lengths_m)
         #: Length along the route that is wrapped in cloth tape instead of loom [m].
-        self.taped_m = _along(circuit, TAPED, lengths_m)
+        self.taped_m = _along(circuit, TAPED, self.lengths_m)
         #: Panels that the route passes.
         self.crossings = sum([segment.through_bulkhead for segment in route])
         self.loom_stretches = _loom_stretches(route)

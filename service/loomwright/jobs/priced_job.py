@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from loomwright.engineering.record import record
 from loomwright.jobs.cautions import cautions_of_job
 from loomwright.jobs.circuit_conductors import circuit_conductors
 from loomwright.jobs.circuit_fuses import sized_circuits
@@ -22,6 +23,24 @@ SOURCE_OVERLOADED = "source_overloaded"
 # It explains position limits, which a bill does not print.
 OF_NO_USE_ON_A_BILL = ("road_vehicle_position",)
 VERDICTS = (COMPLETE, INCOMPLETE, SOURCE_OVERLOADED)
+
+
+@record
+class JobGround:
+    """What an answer for a job says whatever its circuits are sized to."""
+
+    job: Job
+    cautions: tuple[str, ...]
+    provenances: frozenset[Provenance]
+
+    @classmethod
+    def of(cls, job: Job, tables: Tables) -> "JobGround":
+        """Return the cautions of a job, and where the figures of its tables come from."""
+        rows = {tables.zones[each.zone].provenance for item in job.circuits for each in item.route}
+        for circuit in job.circuits:
+            rows.add(tables.materials[circuit.conductor.material].provenance)
+            rows.add(tables.insulations[circuit.conductor.insulation].provenance)
+        return cls(job, cautions_of_job(job, tables), frozenset(rows))
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,23 +110,22 @@ def priced_job(
     sized, bill = sized_and_priced(job)
     loads = source_loads(job, sized)
     substitutes = substitutes_of(job, sized, bill, holding, tables, sized_and_priced)
-    return priced_circuits(job, sized, loads, bill, substitutes, tables)
+    return priced_circuits(JobGround.of(job, tables), sized, loads, bill, substitutes)
 
 
 def priced_circuits(
-    job: Job,
+    ground: JobGround,
     sized: tuple[SizedCircuit, ...],
     loads: tuple[SourceLoad, ...],
     bill: Bill,
     substitutes: tuple[Substitute, ...],
-    tables: Tables,
 ) -> PricedJob:
     """Return sized circuits with their bill as the answer for a job.
 
     Parameters
     ----------
-    job
-        The job.
+    ground
+        What is known of the job, the same for all its sizings.
     sized
         Its circuits.
     loads
@@ -116,8 +134,6 @@ def priced_circuits(
         Their bill.
     substitutes
         What could be fitted instead.
-    tables
-        Tables of the engineering.
 
     Returns
     -------
@@ -125,14 +141,14 @@ def priced_circuits(
         With verdict, cautions and where the figures come from.
     """
     return PricedJob(
-        job=job,
+        job=ground.job,
         verdict=verdict_of(sized, loads, bill),
         circuits=sized,
         power_sources=loads,
         bill=bill,
         substitutes=substitutes,
-        cautions=_cautions(job, sized, tables),
-        provenances=_provenances(job, sized, tables),
+        cautions=_cautions(ground, sized),
+        provenances=_provenances(ground, sized),
     )
 
 
@@ -145,28 +161,22 @@ def verdict_of(sized: tuple[SizedCircuit, ...], loads: tuple[SourceLoad, ...], b
     return COMPLETE
 
 
-def _cautions(job: Job, sized: tuple[SizedCircuit, ...], tables: Tables) -> tuple[str, ...]:
+def _cautions(ground: JobGround, sized: tuple[SizedCircuit, ...]) -> tuple[str, ...]:
     """Return the cautions of the job, then those of its fuses, each once."""
-    found = dict.fromkeys(cautions_of_job(job, tables))
+    found = dict.fromkeys(ground.cautions)
     for entry in sized:
         if entry.fuse_answer is not None:
             found.update(dict.fromkeys(entry.fuse_answer.cautions))
-    return tuple(key for key in found if key not in OF_NO_USE_ON_A_BILL)
+    return tuple([key for key in found if key not in OF_NO_USE_ON_A_BILL])
 
 
-def _provenances(
-    job: Job, sized: tuple[SizedCircuit, ...], tables: Tables
-) -> tuple[Provenance, ...]:
+def _provenances(ground: JobGround, sized: tuple[SizedCircuit, ...]) -> tuple[Provenance, ...]:
     """Return where the figures of an answer come from, each once, in a fixed order."""
-    rows: list[Provenance] = []
-    for circuit in job.circuits:
-        rows.append(tables.materials[circuit.conductor.material].provenance)
-        rows.append(tables.insulations[circuit.conductor.insulation].provenance)
-        rows += [tables.zones[segment.zone].provenance for segment in circuit.route]
+    rows = set(ground.provenances)
     for entry in sized:
         conductor = entry.conductor
         if conductor is not None:
-            rows += (conductor.provenance, conductor.diameter_provenance)
+            rows.update((conductor.provenance, conductor.diameter_provenance))
         if entry.fuse_answer is not None:
-            rows += entry.fuse_answer.provenances.rows
-    return tuple(sorted(set(rows)))
+            rows.update(entry.fuse_answer.provenances.rows)
+    return tuple(sorted(rows))

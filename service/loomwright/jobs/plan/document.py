@@ -1,6 +1,5 @@
 """The plans of an installation as plain JSON values, in a fixed order."""
 
-from collections.abc import Mapping
 from typing import Any
 
 from loomwright.engineering.measurement.expected import Expectation
@@ -15,7 +14,7 @@ from loomwright.jobs.plan.bill_summary import plan_bill_document
 from loomwright.jobs.plan.changes import changes_document
 from loomwright.jobs.plan.outputs import outputs_document
 from loomwright.jobs.plan.plan import InstallationPlans, Plan
-from loomwright.jobs.plan.work_summary import Summary, step_summaries, work_summary
+from loomwright.jobs.plan.work_summary import StepSummaries, Summary, work_summary
 from loomwright.jobs.signal_answer import signal_document
 from loomwright.jobs.solved_installation import (
     STATES,
@@ -43,9 +42,11 @@ def plans_document(plans: InstallationPlans, *, show_cost: bool = False) -> dict
         The document; cautions and publications are not in it.
     """
     bill = plans.recommended.priced.bill
-    summaries = step_summaries([plan.order for plan in plans.plans])
-    steps = {plan.name: summary for plan, summary in zip(plans.plans, summaries, strict=True)}
-    base = steps[plans.recommended.name]
+    steps = StepSummaries(plans.recommended.order)
+    given = {
+        plan.name: steps.all if plan is plans.recommended else steps.other_than(plan.order)
+        for plan in plans.plans
+    }
     ends = [plan.priced.bill.valid_until for plan in plans.plans]
     known = [end for end in ends if end is not None]
     return {
@@ -57,14 +58,12 @@ def plans_document(plans: InstallationPlans, *, show_cost: bool = False) -> dict
         "prices_include_tax": bill.prices_include_tax,
         "as_of": None if bill.as_of is None else bill.as_of.isoformat(),
         "valid_until": min(known).isoformat() if known else None,
-        "plans": [_plan(plan, steps[plan.name], base, show_cost=show_cost) for plan in plans.plans],
+        "plans": [_plan(plan, given[plan.name], show_cost=show_cost) for plan in plans.plans],
         "changes": [changes_document(changes) for changes in plans.changes],
     }
 
 
-def _plan(
-    plan: Plan, steps: Mapping[str, Summary], base: Mapping[str, Summary], *, show_cost: bool
-) -> dict[str, Any]:
+def _plan(plan: Plan, steps: list[Summary], *, show_cost: bool) -> dict[str, Any]:
     bill = plan_bill_document(plan.priced.bill)
     if show_cost:
         bill["cost"] = margin_document(plan.priced.bill)
@@ -80,7 +79,7 @@ def _plan(
         "supply": None if plan.supply is None else supply_document(plan.supply),
         "signal": None if plan.signal is None else signal_document(plan.signal),
         "bill": bill,
-        "work_order": work_summary(plan.order, steps, {} if steps is base else base),
+        "work_order": work_summary(plan.order, steps),
         "expected_measurements": [expectation_document(entry) for entry in plan.measurements],
     }
 

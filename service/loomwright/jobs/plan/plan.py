@@ -28,7 +28,7 @@ from loomwright.jobs.plan.consistent import ConsistentCircuits, consistent_circu
 from loomwright.jobs.plan.outputs import EquipmentOutput, equipment_outputs
 from loomwright.jobs.plan.signal_of_plan import signal_of_plan
 from loomwright.jobs.plan.supply_of_plan import supply_of_plan
-from loomwright.jobs.priced_job import COMPLETE, PricedJob, priced_circuits
+from loomwright.jobs.priced_job import COMPLETE, JobGround, PricedJob, priced_circuits
 from loomwright.jobs.priced_job import VERDICTS as BILL_VERDICTS
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.solved_installation import (
@@ -189,6 +189,7 @@ def sized_plan(
 class _Shared:
     """What the plans of one job have in common, for one request."""
 
+    ground: JobGround
     bills: JobBills
     orders: JobOrders
     networks: JobNetworks
@@ -206,7 +207,8 @@ class _Shared:
         """Return what nothing is known of yet."""
         bills = JobBills(job, book, options)
         orders = JobOrders(job, tables, fuse_tables, bills.builds)
-        return cls(bills, orders, JobNetworks(tables), JobReadings())
+        ground = JobGround.of(job, tables)
+        return cls(ground, bills, orders, JobNetworks(tables), JobReadings())
 
 
 def installation_plans(
@@ -333,7 +335,7 @@ def _plan(
     sized = sized_plan(name, job, tables, fuse_tables, plan_options, shared.networks)
     found, solved = sized.consistent, sized.solved
     loads = _source_loads(job, found.sized, solved)
-    priced = priced_circuits(job, found.sized, loads, shared.bills.of(found.sized), (), tables)
+    priced = priced_circuits(shared.ground, found.sized, loads, shared.bills.of(found.sized), ())
     outputs = equipment_outputs(job, solved.load_voltages_v)
     estimates = {output.equipment.key: output.estimate for output in outputs}
     supply = supply_of_plan(job, solved, estimates)

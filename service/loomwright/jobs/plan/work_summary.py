@@ -2,102 +2,123 @@
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
+from operator import is_, itemgetter
 from typing import Any
 
 from loomwright.jobs.bill_answer import iso_duration
-from loomwright.jobs.work_order.document import not_built_documents, torque_document
-from loomwright.jobs.work_order.steps import Step, WorkOrder
+from loomwright.jobs.work_order.document import not_built_documents
+from loomwright.jobs.work_order.steps import PartShare, Task, TaskLabour, WorkOrder
 
-Summary = dict[str, Any]
+Summary = Mapping[str, Any]
+# A step of a work order, and it as plain JSON values.
+_Known = tuple[Task, Sequence[PartShare], TaskLabour, Summary]
+_NEED = itemgetter(2)
 
 
-def step_summaries(orders: Sequence[WorkOrder]) -> list[dict[str, Summary]]:
-    """Return the steps of work orders as plain JSON values, by key in their order.
+class StepSummaries:
+    """The steps of the plan that has all of them, which those of other plans are held against.
 
     Parameters
     ----------
-    orders
-        Of the plans of a job, which have steps in common.
-
-    Returns
-    -------
-    list of dict
-        Parts and labour by key in the price book, ``None`` for a part that it lacks. One step of
-        several orders has one summary.
+    order
+        Work order of that plan.
     """
-    made: dict[int, Summary] = {}
-    found = []
-    for order in orders:
-        for step in order.steps:
-            if id(step) not in made:
-                made[id(step)] = _step(step)
-        found.append({step.task.key: made[id(step)] for step in order.steps})
-    return found
+
+    def __init__(self, order: WorkOrder) -> None:
+        steps = zip(order.tasks, order.parts, order.labour, strict=True)
+        self._known: Mapping[str, _Known] = {
+            task.key: (task, parts, labour, _step(task, parts, labour))
+            for task, parts, labour in steps
+        }
+
+    @property
+    def all(self) -> list[Summary]:
+        """Every step in its order."""
+        return [summary for *_, summary in self._known.values()]
+
+    def other_than(self, order: WorkOrder) -> list[Summary]:
+        """Return the steps of another plan that differ from these, or are not among them.
+
+        Parameters
+        ----------
+        order
+            Work order of the other plan.
+
+        Returns
+        -------
+        list of dict
+            In their order.
+        """
+        found = []
+        for task, parts, labour in zip(order.tasks, order.parts, order.labour, strict=True):
+            known = self._known.get(task.key)
+            if known is not None and known[0] is task and known[2] is labour:
+                before = known[1]
+                # Most are made of the same objects, which is quickly told.
+                if before is parts or (
+                    len(before) == len(parts)
+                    and all(map(is_, map(_NEED, before), map(_NEED, parts)))
+                ):
+                    continue
+                if known[3]["parts"] == _parts(parts):
+                    continue
+            summary = _step(task, parts, labour)
+            if known is None or known[3] != summary:
+                found.append(summary)
+        return found
 
 
-def work_summary(
-    order: WorkOrder, steps: Mapping[str, Summary], base: Mapping[str, Summary]
-) -> Summary:
-    """Return the work order of a plan, with the steps that are not those of another plan.
+def work_summary(order: WorkOrder, steps: list[Summary]) -> dict[str, Any]:
+    """Return the work order of a plan.
 
     Parameters
     ----------
     order
         Of the plan.
     steps
-        Its ``step_summaries``.
-    base
-        Those of the plan that has all steps; empty for that plan itself.
+        Its steps that are given in full.
 
     Returns
     -------
     dict
-        Keys of all steps in order; in full those that differ from ``base`` or are not in it.
+        Keys of all steps in order, and the steps that are given.
     """
     hours = order.hours
     return {
         "zones": list(order.zones),
         "not_built": not_built_documents(order),
-        "order": list(steps),
-        "steps": [step for key, step in steps.items() if not _same(step, base.get(key))],
-        "labour_hours": format(hours, "f"),
+        "order": [task.key for task in order.tasks],
+        "steps": steps,
+        "labour_hours": f"{hours:f}",
         "labour_duration": iso_duration(hours),
     }
 
 
-def _same(step: Summary, other: Summary | None) -> bool:
-    # Most are the same object, which two dictionaries do not ask before they compare.
-    return step is other or step == other
+def _step(task: Task, parts: Sequence[PartShare], labour: TaskLabour) -> Summary:
+    """Return a step with parts and labour by key in the price book, ``None`` for what it lacks."""
+    if not parts and not labour.entries:
+        return task.summary
+    summary = task.summary.copy()
+    if parts:
+        summary["parts"] = _parts(parts)
+    if labour.entries:
+        summary["labour"] = [operation for _, operation, *_ in labour.entries]
+        summary["hours"] = f"{labour.hours:f}"
+    return summary
 
 
-def _step(step: Step) -> Summary:
-    task = step.task
-    return {
-        "key": task.key,
-        "kind": task.kind,
-        "text": task.text,
-        "circuit": task.circuit,
-        "equipment": task.equipment,
-        "zone": task.zone,
-        "needs": list(task.needs),
-        "parts": _parts(step),
-        "labour": [entry.operation for entry in step.labour],
-        "hours": format(step.hours, "f"),
-        "tools": [tool.tool for tool in task.tools],
-        "torques": [torque_document(torque) for torque in task.torques],
-        "checks": list(task.checks),
-        "cautions": list(task.cautions),
-    }
-
-
-def _parts(step: Step) -> list[Summary]:
+def _parts(parts: Sequence[PartShare]) -> list[Summary]:
     """Return each part once, by its key in the price book, whatever line of the bill it is on."""
     quantities: dict[tuple[str, str | None], Decimal] = {}
-    for part in step.parts:
-        place = (part.served_by.kind, part.key)
-        before = quantities.get(place)
-        quantities[place] = part.quantity if before is None else before + part.quantity
+    for _, unpriced, need, quantity in parts:
+        served = unpriced or need.part
+        assert served is not None  # every need on a line of parts is served by one
+        place = served.kind, None if need.part is None else need.part.key
+        if place in quantities:
+            quantities[place] += quantity
+        else:
+            quantities[place] = quantity
     return [
-        {"kind": kind, "key": key, "quantity": format(quantity, "f")}
+        {"kind": kind, "key": key, "quantity": f"{quantity:f}"}
         for (kind, key), quantity in quantities.items()
     ]

@@ -1,11 +1,9 @@
 """Tasks of the wiring of one circuit that was sized, from its cutting to its test under load."""
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from functools import lru_cache, partial
 
-from loomwright.jobs.circuit_build import CircuitBuild
-from loomwright.jobs.circuit_layout import AT_GROUND, AT_HOLDER, AT_LOAD, AT_SOURCE, End
-from loomwright.jobs.job import Circuit
+from loomwright.jobs.circuit_layout import AT_GROUND, AT_HOLDER, AT_LOAD, AT_SOURCE
 from loomwright.jobs.part_texts import metres_text
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.work_order.conductor_tasks import conductor_tasks
@@ -19,6 +17,7 @@ from loomwright.jobs.work_order.facts import (
     source_reconnected,
     uncovered,
 )
+from loomwright.jobs.work_order.outline import CircuitOutline, EndedCircuit
 from loomwright.jobs.work_order.steps import (
     CONNECT_FEED,
     CONNECT_LOAD,
@@ -26,6 +25,7 @@ from loomwright.jobs.work_order.steps import (
     FIT_HOLDER,
     FUSE,
     GROUND,
+    METER,
     TERMINATE,
     TEST_DEAD,
     TEST_LOAD,
@@ -38,23 +38,19 @@ from loomwright.jobs.work_order.task_cautions import (
     ground_cautions,
     hearing,
 )
-from loomwright.jobs.work_order.torque import torque_tools, torques_of
+from loomwright.jobs.work_order.torque import torque_rows, torque_tools, torques_of
 from loomwright.pricing.requirements import exact_length_m
 
-_METER = Tool("multimeter", "continuity, polarity and voltage")
 _CLAMP_METER = Tool("clamp_meter", "current under load")
-
-
-class _EndedTasks(NamedTuple):
-    """Tasks of one circuit whose conductors end in the same."""
-
-    connections: tuple[Task, ...]
-    by_conductor: dict[str, tuple[Task, ...]]
-    by_fuse: dict[tuple[str, float, tuple[str, ...]], Task]
+# Of each kind of tasks for one layout: some sizes for each of a dozen circuits.
+_KEPT = 64
 
 
 class WiringTasks:
     """Tasks of the wiring of the circuits of a job, each made once for all that has it alike.
+
+    ``conductor``, ``connections`` and ``fuse`` return the tasks that conductor and ends, ends
+    alone, and fuse and ends decide.
 
     Parameters
     ----------
@@ -63,69 +59,52 @@ class WiringTasks:
     """
 
     def __init__(self, facts: WorkFacts) -> None:
-        self._facts = facts
-        self._by_ends: dict[tuple[str, tuple[End, ...]], _EndedTasks] = {}
+        self.conductor = lru_cache(_KEPT)(partial(conductor_tasks, facts))
+        self.connections = lru_cache(_KEPT)(partial(_connections, facts))
+        self.fuse = lru_cache(_KEPT)(partial(_fuse, facts))
+        self._tests = {key: _test_load(facts, circuit) for key, circuit in facts.built.items()}
 
-    def of(self, build: CircuitBuild, entry: SizedCircuit) -> tuple[Task, ...]:
-        """Return the tasks of the wiring of a circuit.
-
-        Parameters
-        ----------
-        build
-            A circuit that was sized, as it is built.
-        entry
-            The same circuit as the engineering found it.
-
-        Returns
-        -------
-        tuple of Task
-            In the order in which this circuit alone would be built.
-        """
-        facts = self._facts
-        # The holder of the fuse decides what some ends are made off with.
-        ended = build.circuit.key, build.ends
-        alike = self._by_ends.get(ended)
-        if alike is None:
-            connections = tuple(_connections(facts, build))
-            alike = self._by_ends[ended] = _EndedTasks(connections, {}, {})
-        drawn = build.conductor.key
-        if drawn not in alike.by_conductor:
-            alike.by_conductor[drawn] = tuple(conductor_tasks(facts, build))
-        cautions = fuse_cautions(facts, entry)
-        fitted = build.fuse_type, build.rating_a, cautions
-        if fitted not in alike.by_fuse:
-            alike.by_fuse[fitted] = _fuse(facts, build, cautions)
-        return (
-            *alike.by_conductor[drawn],
-            *alike.connections,
-            alike.by_fuse[fitted],
-            _test_load(facts, entry),
+    def test_load(self, entry: SizedCircuit) -> Task:
+        """Return the test under load of a circuit, with what it was sized for to be read."""
+        circuit = entry.circuit
+        allowed_v = circuit.allowed_drop_fraction * entry.system_voltage_v
+        task = self._tests[circuit.key]
+        checks = (
+            f"Current under full load: {entry.load_current_a or 0.0:.1f} A expected.",
+            f"Drop of the wiring there and back: {entry.voltage_drop_v or 0.0:.2f} V expected,"
+            f" no more than {allowed_v:.2f} V.",
+            *task.checks,
         )
+        return task.stating(task.text, checks)
 
 
-def _connections(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
-    """Yield the tasks that connect a circuit, which its ends decide beside the facts."""
-    circuit = build.circuit
-    if build.by_chassis:
-        yield _ground(facts, build)
-    if build.from_source:
-        yield _fit_holder(facts, build)
+def _connections(facts: WorkFacts, ended: EndedCircuit) -> tuple[Task, ...]:
+    """Return the tasks that connect a circuit, which its ends decide beside the facts."""
+    return tuple(_connecting(facts, ended))
+
+
+def _connecting(facts: WorkFacts, ended: EndedCircuit) -> Iterator[Task]:
+    circuit = facts.circuits[ended.circuit]
+    if ended.by_chassis:
+        yield _ground(facts, ended)
+    if ended.from_source:
+        yield _fit_holder(facts, ended)
     if circuit.key in facts.blocks:
         yield _fit_block(facts, circuit)
-    yield _connect_load(facts, build)
-    yield _connect_feed(facts, build)
+    yield _connect_load(facts, ended)
+    yield _connect_feed(facts, ended)
     yield _test_dead(facts, circuit)
 
 
-def _ground(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit = build.circuit
+def _ground(facts: WorkFacts, ended: EndedCircuit) -> Task:
+    circuit = facts.circuits[ended.circuit]
     zone = facts.load_zone(circuit)
-    torques = torques_of(build, (AT_GROUND,), facts.tables)
+    torques = torques_of(ended, (AT_GROUND,), facts.tables)
     return Task(
         key=of(GROUND, circuit.key),
         kind=GROUND,
         text=(
-            f"{circuit.description}: make the ground point {circuit.return_path.stud} on bare,"
+            f"{circuit.description}: make the ground point {circuit.stud} on bare,"
             " clean metal, bolt the ground lead down, seal it."
         ),
         needs=(of(TERMINATE, circuit.key), uncovered(zone)),
@@ -135,16 +114,17 @@ def _ground(facts: WorkFacts, build: CircuitBuild) -> Task:
         checks=("From the free end of the lead to the body there is no resistance to speak of.",),
         cautions=ground_cautions(facts),
         torques=torques,
+        provenances=torque_rows(torques, facts.tables),
         tools=(Tool("wire_brush", "bare metal of the ground point"), *torque_tools(torques)),
     )
 
 
-def _fit_holder(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit = build.circuit
+def _fit_holder(facts: WorkFacts, ended: EndedCircuit) -> Task:
+    circuit = facts.circuits[ended.circuit]
     zone = circuit.route[0].zone
     distance = metres_text(exact_length_m(circuit.distance_from_source_m))
-    where = "on the feeding point itself" if build.holder_at_source else f"{distance} of it away"
-    source = facts.job.power_sources[circuit.fed_from]
+    where = "on the feeding point itself" if ended.holder_at_source else f"{distance} of it away"
+    source = facts.power_sources[circuit.fed_from]
     return Task(
         key=of(FIT_HOLDER, circuit.key),
         kind=FIT_HOLDER,
@@ -161,7 +141,7 @@ def _fit_holder(facts: WorkFacts, build: CircuitBuild) -> Task:
     )
 
 
-def _fit_block(facts: WorkFacts, circuit: Circuit) -> Task:
+def _fit_block(facts: WorkFacts, circuit: CircuitOutline) -> Task:
     zone = facts.load_zone(circuit)
     return Task(
         key=of(FIT_BLOCK, circuit.key),
@@ -175,20 +155,20 @@ def _fit_block(facts: WorkFacts, circuit: Circuit) -> Task:
     )
 
 
-def _connect_load(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit, key = build.circuit, build.circuit.key
+def _connect_load(facts: WorkFacts, ended: EndedCircuit) -> Task:
+    circuit, key = facts.circuits[ended.circuit], ended.circuit
     zone = facts.load_zone(circuit)
     needs = [of(TERMINATE, key), *mounted(facts, circuit)]
-    if build.by_chassis:
+    if ended.by_chassis:
         needs.append(of(GROUND, key))
     if key in facts.blocks:
         needs.append(of(FIT_BLOCK, key))
         load = "the distribution block"
-    elif build.to_block:
+    elif ended.to_block:
         load = ""
     else:
-        load = ", ".join(item.description for item in facts.job.equipment_on(key))
-    torques = torques_of(build, (AT_LOAD,), facts.tables)
+        load = ", ".join(item.description for item in facts.equipment_on(key))
+    torques = torques_of(ended, (AT_LOAD,), facts.tables)
     return Task(
         key=load_connected(key),
         kind=CONNECT_LOAD,
@@ -203,23 +183,24 @@ def _connect_load(facts: WorkFacts, build: CircuitBuild) -> Task:
         zone=zone,
         checks=("Feed on the positive, return on the negative terminal.",),
         torques=torques,
+        provenances=torque_rows(torques, facts.tables),
         tools=torque_tools(torques),
     )
 
 
-def _connect_feed(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit, key = build.circuit, build.circuit.key
+def _connect_feed(facts: WorkFacts, ended: EndedCircuit) -> Task:
+    circuit, key = facts.circuits[ended.circuit], ended.circuit
     zone, feeder = circuit.route[0].zone, facts.feeder(circuit)
     needs = [load_connected(key), *(of(CONNECT_FEED, k) for k in facts.built_branches(circuit))]
     if feeder is None:
         needs.append(of(FIT_HOLDER, key))
-        point = facts.job.power_sources[circuit.fed_from].description
+        point = facts.power_sources[circuit.fed_from].description
     else:
         needs.append(of(FIT_BLOCK, feeder))
         point = "its way of the distribution block"
     # A bolted fuse sits under the nuts of its holder, which are tightened with it.
     places = (AT_SOURCE,) if key in facts.bolted else (AT_SOURCE, AT_HOLDER)
-    torques = torques_of(build, places, facts.tables)
+    torques = torques_of(ended, places, facts.tables)
     return Task(
         key=of(CONNECT_FEED, key),
         kind=CONNECT_FEED,
@@ -231,11 +212,12 @@ def _connect_feed(facts: WorkFacts, build: CircuitBuild) -> Task:
         checks=("The holder is still empty." if feeder is None else "The way is still empty.",),
         cautions=connect_feed_cautions(facts, circuit),
         torques=torques,
+        provenances=torque_rows(torques, facts.tables),
         tools=(Tool("insulated_spanner", "feeding point"), *torque_tools(torques)),
     )
 
 
-def _test_dead(facts: WorkFacts, circuit: Circuit) -> Task:
+def _test_dead(facts: WorkFacts, circuit: CircuitOutline) -> Task:
     key = circuit.key
     return Task(
         key=of(TEST_DEAD, key),
@@ -250,12 +232,18 @@ def _test_dead(facts: WorkFacts, circuit: Circuit) -> Task:
             "Insulation: behind the empty fuse the feed has no short to the body or the return.",
         ),
         cautions=("airbag",),
-        tools=(_METER,),
+        tools=(METER,),
     )
 
 
-def _fuse(facts: WorkFacts, build: CircuitBuild, cautions: tuple[str, ...]) -> Task:
-    circuit, key = build.circuit, build.circuit.key
+def _fuse(
+    facts: WorkFacts,
+    ended: EndedCircuit,
+    fuse_type: str,
+    rating_a: float,
+    higher_voltage: bool,
+) -> Task:
+    circuit, key = facts.circuits[ended.circuit], ended.circuit
     dead, feeder = key in facts.fused_dead, facts.feeder(circuit)
     needs = [CLEARED]
     if feeder is not None:
@@ -263,32 +251,30 @@ def _fuse(facts: WorkFacts, build: CircuitBuild, cautions: tuple[str, ...]) -> T
     if not dead:
         needs += map(source_reconnected, facts.live_sources(key))
     bolted = key in facts.bolted
-    torques = torques_of(build, (AT_HOLDER,), facts.tables) if bolted else ()
+    torques = torques_of(ended, (AT_HOLDER,), facts.tables) if bolted else ()
     state = "while the source is still isolated" if dead else "as the last connection"
-    tools = torque_tools(torques) if bolted else (Tool("fuse_puller", build.fuse_type),)
+    tools = torque_tools(torques) if bolted else (Tool("fuse_puller", fuse_type),)
     # What joins two sources is fused behind all that does not.
     entry = facts.ranks[key] + (len(facts.ranks) if key in facts.linked else 0)
     return Task(
         key=fused(key),
         kind=FUSE,
-        text=(
-            f"{circuit.description}: fit the fuse of {build.rating_a:g} A"
-            f" ({build.fuse_type}), {state}."
-        ),
+        text=(f"{circuit.description}: fit the fuse of {rating_a:g} A ({fuse_type}), {state}."),
         needs=tuple(needs),
         rank=facts.rank(FUSE, None, entry),
         circuit=key,
         zone=circuit.route[0].zone,
-        checks=(f"The fuse says {build.rating_a:g} A and the equipment is switched off.",),
-        cautions=cautions,
+        checks=(f"The fuse says {rating_a:g} A and the equipment is switched off.",),
+        cautions=fuse_cautions(facts, key, higher_voltage=higher_voltage),
         torques=torques,
+        provenances=torque_rows(torques, facts.tables),
         tools=tools,
     )
 
 
-def _test_load(facts: WorkFacts, entry: SizedCircuit) -> Task:
-    circuit, key = entry.circuit, entry.circuit.key
-    allowed_v = circuit.allowed_drop_fraction * entry.system_voltage_v
+def _test_load(facts: WorkFacts, circuit: CircuitOutline) -> Task:
+    """Return the test under load, without the checks whose figures follow from the size."""
+    key = circuit.key
     return Task(
         key=of(TEST_LOAD, key),
         kind=TEST_LOAD,
@@ -296,12 +282,7 @@ def _test_load(facts: WorkFacts, entry: SizedCircuit) -> Task:
         needs=(fused(key), *map(source_reconnected, facts.live_sources(key))),
         rank=facts.rank(TEST_LOAD, None, facts.ranks[key]),
         circuit=key,
-        checks=(
-            f"Current under full load: {entry.load_current_a or 0.0:.1f} A expected.",
-            f"Drop of the wiring there and back: {entry.voltage_drop_v or 0.0:.2f} V expected,"
-            f" no more than {allowed_v:.2f} V.",
-            "No connection grows warmer than its conductor.",
-        ),
-        cautions=hearing(facts.job.equipment_on(key)),
-        tools=(_METER, _CLAMP_METER),
+        checks=("No connection grows warmer than its conductor.",),
+        cautions=hearing(facts.equipment_on(key)),
+        tools=(METER, _CLAMP_METER),
     )

@@ -1,44 +1,59 @@
 """Tasks of the conductors of one circuit, from the panels that they pass to their made-off ends."""
 
 from collections.abc import Iterator
+from decimal import Decimal
+from typing import NamedTuple
 
-from loomwright.jobs.circuit_build import CircuitBuild
 from loomwright.jobs.circuit_layout import RING, SPLICE
-from loomwright.jobs.job import SOLDER, Segment
-from loomwright.jobs.part_texts import metres_text, millimetres, plain_text
+from loomwright.jobs.job import SOLDER
+from loomwright.jobs.part_texts import millimetres, plain_text
 from loomwright.jobs.work_order.facts import SAFE, WorkFacts, of, uncovered
-from loomwright.jobs.work_order.steps import CUT, LAY, PROTECT, TERMINATE, Task, Tool
+from loomwright.jobs.work_order.outline import EndedCircuit
+from loomwright.jobs.work_order.steps import CUT, LAY, PROTECT, TERMINATE, MeasuredTask, Task, Tool
 from loomwright.jobs.work_order.task_cautions import terminate_cautions, zone_cautions
-from loomwright.pricing.requirements import exact_length_m
 
 
-def conductor_tasks(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
-    """Yield the tasks of the conductors of a circuit, which its conductor and its ends decide.
+class ConductorTasks(NamedTuple):
+    """Tasks of the conductors of a circuit, in the order in which it alone would be built.
+
+    ``lay`` has one for each stretch of the route, which states its length.
+    """
+
+    first: tuple[Task, ...]
+    lay: tuple[MeasuredTask, ...]
+    terminate: Task
+
+
+def conductor_tasks(
+    facts: WorkFacts, ended: EndedCircuit, conductor: str, bundle_m: str
+) -> ConductorTasks:
+    """Return the tasks of the conductors of a circuit, which its conductor and its ends decide.
 
     Parameters
     ----------
     facts
         What is known of the job.
-    build
+    ended
         A circuit that was sized.
+    conductor
+        Key of its conductor.
+    bundle_m
+        Diameter of its conductors side by side [m], a decimal as text: those are slow to hash.
 
-    Yields
-    ------
-    Task
-        In the order in which this circuit alone would be built.
+    Returns
+    -------
+    ConductorTasks
+        All of them.
     """
-    yield from _protect(facts, build)
-    yield _cut(facts, build)
-    yield from _lay(facts, build)
-    yield _terminate(facts, build)
+    return ConductorTasks(
+        (*_protect(facts, ended, bundle_m), _cut(facts, ended, conductor)),
+        tuple(_lay(facts, ended, conductor)),
+        _terminate(facts, ended, conductor),
+    )
 
 
-def _metres(segment: Segment) -> str:
-    return metres_text(exact_length_m(segment.length_m))
-
-
-def _protect(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
-    circuit = build.circuit
+def _protect(facts: WorkFacts, ended: EndedCircuit, bundle_m: str) -> Iterator[Task]:
+    circuit = facts.circuits[ended.circuit]
     for number, segment in enumerate(circuit.route, 1):
         if not segment.through_bulkhead:
             continue
@@ -46,7 +61,7 @@ def _protect(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
         sides = dict.fromkeys((segment.zone, beyond))
         names = " and ".join(facts.place_name(zone) for zone in sides)
         panel = f"the panel between {names}" if len(sides) > 1 else f"the panel within {names}"
-        bundle = plain_text(millimetres(build.bundle_m))
+        bundle = plain_text(millimetres(Decimal(bundle_m)))
         yield Task(
             key=of(PROTECT, circuit.key, number),
             kind=PROTECT,
@@ -70,27 +85,27 @@ def _protect(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
         )
 
 
-def _cut(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit, key = build.circuit, build.circuit.key
-    back = "ground lead" if build.by_chassis else "return"
-    pieces = "one piece" if build.feed_pieces == 1 else f"{build.feed_pieces} pieces"
+def _cut(facts: WorkFacts, ended: EndedCircuit, conductor: str) -> Task:
+    circuit, key = facts.circuits[ended.circuit], ended.circuit
+    back = "ground lead" if ended.by_chassis else "return"
+    pieces = "one piece" if ended.feed_pieces == 1 else f"{ended.feed_pieces} pieces"
     return Task(
         key=of(CUT, key),
         kind=CUT,
         text=(
-            f"{circuit.description}: cut {build.conductor.key} for the feed in {pieces}"
-            f" ({circuit.conductor.colour}) and for the {back}"
-            f" ({circuit.conductor.return_colour}), slack included; mark them."
+            f"{circuit.description}: cut {conductor} for the feed in {pieces}"
+            f" ({circuit.colour}) and for the {back}"
+            f" ({circuit.return_colour}), slack included; mark them."
         ),
         needs=(SAFE,),
         rank=facts.rank(CUT, None, facts.ranks[key]),
         circuit=key,
-        tools=(Tool("cable_cutter", build.conductor.key),),
+        tools=(Tool("cable_cutter", conductor),),
     )
 
 
-def _lay(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
-    circuit = build.circuit
+def _lay(facts: WorkFacts, ended: EndedCircuit, conductor: str) -> Iterator[MeasuredTask]:
+    circuit = facts.circuits[ended.circuit]
     for number, segment in enumerate(circuit.route, 1):
         # A conductor passes the panels at both ends of the stretch; both are protected before.
         panels = tuple(
@@ -99,13 +114,10 @@ def _lay(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
             if place and circuit.route[place - 1].through_bulkhead
         )
         cover = "in loom" if segment.loomed else "wrapped in tape" if segment.taped else "open"
-        yield Task(
+        task = Task(
             key=of(LAY, circuit.key, number),
             kind=LAY,
-            text=(
-                f"{circuit.description}: lay {_metres(segment)} of {build.conductor.key}, {cover},"
-                f" tied: {facts.place_name(segment.zone)}."
-            ),
+            text=f"{circuit.description}: lay ",
             needs=(of(CUT, circuit.key), uncovered(segment.zone), *panels),
             rank=facts.rank(LAY, segment.zone, facts.ranks[circuit.key]),
             circuit=circuit.key,
@@ -113,32 +125,34 @@ def _lay(facts: WorkFacts, build: CircuitBuild) -> Iterator[Task]:
             checks=("Clear of moving, hot and sharp parts; nothing pulls at it.",),
             cautions=("moving_and_hot_parts", *zone_cautions(facts, segment.zone)),
         )
+        place = facts.place_name(segment.zone)
+        yield MeasuredTask(task, f" of {conductor}, {cover}, tied: {place}.")
 
 
-def _terminate(facts: WorkFacts, build: CircuitBuild) -> Task:
-    circuit, conductor = build.circuit, build.conductor
+def _terminate(facts: WorkFacts, ended: EndedCircuit, conductor: str) -> Task:
+    circuit = facts.circuits[ended.circuit]
     counted: dict[str, int] = {}
     crimped: dict[str, None] = {}
-    for end in build.ends:
+    for end in ended.ends:
         part = end.part.replace("_", " ")
-        if _is_soldered(build, end.part):
+        if end.part == SPLICE and circuit.joining == SOLDER:
             part = "soldered splice"
         else:
             crimped[part] = None
         counted[f"{part} {end.words}"] = counted.get(f"{part} {end.words}", 0) + 1
     ends = "; ".join(f"{count} x {words}" for words, count in counted.items())
-    tools = [Tool("wire_stripper", conductor.key)]
-    tools += [Tool("crimping_tool", f"{part}, {conductor.key}") for part in crimped]
-    if build.solder_joints:
-        tools.append(Tool("soldering_iron", f"splice, {conductor.key}"))
-    if any(end.part in (RING, SPLICE) for end in build.ends):
+    tools = [Tool("wire_stripper", conductor)]
+    tools += [Tool("crimping_tool", f"{part}, {conductor}") for part in crimped]
+    if ended.solder_joints:
+        tools.append(Tool("soldering_iron", f"splice, {conductor}"))
+    if any(end.part in (RING, SPLICE) for end in ended.ends):
         tools.append(Tool("heat_gun", "heat shrink"))
     stretches = range(1, len(circuit.route) + 1)
     return Task(
         key=of(TERMINATE, circuit.key),
         kind=TERMINATE,
         text=(
-            f"{circuit.description}: make off the ends of {conductor.key}: {ends}."
+            f"{circuit.description}: make off the ends of {conductor}: {ends}."
             if ends
             else f"{circuit.description}: strip and mark the ends; the equipment takes them bare."
         ),
@@ -153,7 +167,3 @@ def _terminate(facts: WorkFacts, build: CircuitBuild) -> Task:
         cautions=terminate_cautions(circuit),
         tools=tuple(tools),
     )
-
-
-def _is_soldered(build: CircuitBuild, part: str) -> bool:
-    return part == SPLICE and build.circuit.joining == SOLDER

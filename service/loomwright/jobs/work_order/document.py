@@ -4,11 +4,10 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from loomwright.figures import six_digits
 from loomwright.jobs.answer import vehicle_document
 from loomwright.jobs.bill_answer import iso_duration
 from loomwright.jobs.priced_job import PricedJob
-from loomwright.jobs.work_order.steps import Step, StepLabour, StepPart, Tool, Torque, WorkOrder
+from loomwright.jobs.work_order.steps import Step, StepLabour, StepPart, Tool, WorkOrder
 from loomwright.pricing.kinds import UNIT_WORDS
 
 
@@ -71,7 +70,7 @@ def _step(step: Step, numbers: Mapping[int, int]) -> dict[str, Any]:
         "hours": _exact(hours),
         "duration": iso_duration(hours),
         "tools": [_tool(tool) for tool in task.tools],
-        "torques": [torque_document(torque) for torque in task.torques],
+        "torques": [torque.document for torque in task.torques],
         "checks": list(task.checks),
         "cautions": list(task.cautions),
     }
@@ -102,14 +101,3 @@ def _labour(entry: StepLabour, numbers: Mapping[int, int]) -> dict[str, Any]:
 
 def _tool(tool: Tool) -> dict[str, str]:
     return {"tool": tool.tool, "purpose": tool.purpose}
-
-
-def torque_document(torque: Torque) -> dict[str, Any]:
-    """Return how tight one connection is made as plain JSON values."""
-    return {
-        "place": torque.place,
-        "stud": torque.stud or None,
-        "torque_n_m": six_digits(torque.torque_n_m),
-        "greatest_torque_n_m": six_digits(torque.greatest_torque_n_m),
-        "basis": torque.basis,
-    }

@@ -5,7 +5,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from loomwright.jobs.circuit_build import CircuitBuild
-from loomwright.jobs.job import Circuit, Equipment, Job
+from loomwright.jobs.work_order.outline import CircuitOutline, EquipmentOutline, JobOutline
 from loomwright.jobs.work_order.steps import (
     CLEAR,
     CONNECT_LOAD,
@@ -26,15 +26,23 @@ _WITHOUT_TRIM = (UNDERBODY, "open_air_30_c")
 _BOLTED = ("bolt_in_block", "bolt_in_strip", "single_bolt_on_terminal")
 
 
+class Contacts(NamedTuple):
+    """Ring terminals of a circuit that are bolted to a source and to a ground point."""
+
+    source: int
+    ground: int
+
+
 class Layout(NamedTuple):
     """What decides beside the job which tasks there are, what each needs, and their order.
 
-    ``built`` are the circuits that were sized, ``bolted`` those with a bolted fuse, ``blocks``
-    those that end in a distribution block. How thick a conductor and how great a fuse is decides
-    neither.
+    ``built`` are the circuits that were sized, with their ``contacts``, ``bolted`` those with a
+    bolted fuse, ``blocks`` those that end in a distribution block. How thick a conductor and how
+    great a fuse is decides none of them.
     """
 
     built: tuple[str, ...]
+    contacts: tuple[Contacts, ...]
     bolted: frozenset[str]
     blocks: frozenset[str]
 
@@ -44,10 +52,16 @@ class Layout(NamedTuple):
         types = fuse_tables.types
         return cls(
             built=tuple(builds),
-            bolted=frozenset(
-                key for key, build in builds.items() if types[build.fuse_type].mounting in _BOLTED
+            contacts=tuple(
+                [
+                    Contacts(build.source_contacts, build.ground_contacts)
+                    for build in builds.values()
+                ]
             ),
-            blocks=frozenset(key for key, build in builds.items() if build.branch_fuses),
+            bolted=frozenset(
+                [key for key, build in builds.items() if types[build.fuse_type].mounting in _BOLTED]
+            ),
+            blocks=frozenset([key for key, build in builds.items() if build.branch_fuses]),
         )
 
 
@@ -56,21 +70,24 @@ class WorkFacts:
 
     Parameters
     ----------
-    job
-        The job.
+    outline
+        What of the job decides tasks. Nothing else of it is known here, so that what is kept for
+        an outline serves every job that has it.
     tables
         Zones and torques.
     layout
         Its circuits that are built.
     """
 
-    def __init__(self, job: Job, tables: Tables, layout: Layout) -> None:
-        self.job = job
+    def __init__(self, outline: JobOutline, tables: Tables, layout: Layout) -> None:
+        self.outline = outline
         self.tables = tables
-        self.hazards = frozenset(job.vehicle.hazards)
+        self.hazards = frozenset(outline.hazards)
         self.on_the_route = self._cautions_on_the_route()
-        self.circuits = job.circuit_by_key
+        self.power_sources = {source.key: source for source in outline.power_sources}
+        self.circuits = {circuit.key: circuit for circuit in outline.circuits}
         self.built = {key: self.circuits[key] for key in layout.built}
+        self.contacts = dict(zip(layout.built, layout.contacts, strict=True))
         self.bolted, self.blocks = layout.bolted, layout.blocks
         self.ranks = {key: place for place, key in enumerate(self.circuits)}
         self.walk = self._zones_walked()
@@ -79,7 +96,7 @@ class WorkFacts:
         """Return the cautions of work anywhere along a route of this vehicle."""
         by_fact = {
             "high_voltage": (
-                self.job.vehicle.has_high_voltage or "high_voltage_cables" in self.hazards
+                self.outline.has_high_voltage or "high_voltage_cables" in self.hazards
             ),
             "airbag": True,
             "airbag_wait": "airbags_on_route" in self.hazards,
@@ -93,7 +110,7 @@ class WorkFacts:
         Of a circuit that is not built only the last zone is entered, where its equipment stands.
         """
         found: dict[str, int] = {}
-        for circuit in self.job.circuits:
+        for circuit in self.outline.circuits:
             route = circuit.route
             for segment in route if circuit.key in self.built else route[-1:]:
                 found.setdefault(segment.zone, len(found))
@@ -116,7 +133,7 @@ class WorkFacts:
         return inside or list(self.walk)
 
     @staticmethod
-    def load_zone(circuit: Circuit) -> str:
+    def load_zone(circuit: CircuitOutline) -> str:
         """Return the zone where the equipment of a circuit stands."""
         return circuit.route[-1].zone
 
@@ -144,16 +161,16 @@ class WorkFacts:
     def sources_by_circuit(self) -> Mapping[str, str]:
         """Key of the source that each circuit hangs on, itself or through others."""
         found: dict[str, str] = {}
-        for circuit in self.job.circuits:
+        for circuit in self.outline.circuits:
             found[circuit.key] = found.get(circuit.fed_from, circuit.fed_from)
         return found
 
     @cached_property
     def linked(self) -> frozenset[str]:
         """Built circuits between two sources: those of chargers, where there is more than one."""
-        if len(self.job.power_sources) < 2:
+        if len(self.power_sources) < 2:
             return frozenset()
-        charging = {item.circuit for item in self.job.equipment if item.what == CHARGER}
+        charging = {item.circuit for item in self.outline.equipment if item.what == CHARGER}
         return frozenset(
             key for key, circuit in self.built.items() if circuit.charges_source or key in charging
         )
@@ -167,7 +184,7 @@ class WorkFacts:
         """
         found: set[str] = set()
         for key in reversed(self.built):
-            if key in self.bolted or any(branch.key in found for branch in self.job.branches(key)):
+            if key in self.bolted or not found.isdisjoint(self.branches(key)):
                 found.add(key)
         return frozenset(found)
 
@@ -176,19 +193,27 @@ class WorkFacts:
         if key not in self.linked:
             return [self.sources_by_circuit[key]]
         joined = {self.sources_by_circuit[other] for other in self.linked}
-        return [source for source in self.job.power_sources if source in joined]
+        return [source for source in self.power_sources if source in joined]
 
-    def feeder(self, circuit: Circuit) -> str | None:
+    def feeder(self, circuit: CircuitOutline) -> str | None:
         """Return the key of the circuit that feeds a circuit, none where a source does."""
         return circuit.fed_from if circuit.fed_from in self.circuits else None
 
-    def built_branches(self, circuit: Circuit) -> list[str]:
-        """Return the keys of the built circuits that hang on the end of a circuit."""
-        return [item.key for item in self.job.branches(circuit.key) if item.key in self.built]
+    def branches(self, key: str) -> list[str]:
+        """Return the keys of the circuits that are fed from the end of a circuit."""
+        return [item.key for item in self.outline.circuits if item.fed_from == key]
 
-    def fitted_on(self, circuit: Circuit) -> list[Equipment]:
+    def built_branches(self, circuit: CircuitOutline) -> list[str]:
+        """Return the keys of the built circuits that hang on the end of a circuit."""
+        return [key for key in self.branches(circuit.key) if key in self.built]
+
+    def equipment_on(self, key: str) -> list[EquipmentOutline]:
+        """Return the equipment that a circuit feeds."""
+        return [item for item in self.outline.equipment if item.circuit == key]
+
+    def fitted_on(self, circuit: CircuitOutline) -> list[EquipmentOutline]:
         """Return the equipment of a circuit that is fitted in this job."""
-        return [item for item in self.job.equipment_on(circuit.key) if item.fitted]
+        return [item for item in self.equipment_on(circuit.key) if item.fitted]
 
 
 def of(kind: str, *places: str | int) -> str:
@@ -217,7 +242,7 @@ SAFE = of(PROVE_DEAD)
 CLEARED = of(CLEAR)
 
 
-def mounted(facts: WorkFacts, circuit: Circuit) -> tuple[str, ...]:
+def mounted(facts: WorkFacts, circuit: CircuitOutline) -> tuple[str, ...]:
     """Return the keys of the tasks that fit what a circuit feeds."""
     return tuple(of(MOUNT, item.key) for item in facts.fitted_on(circuit))
 

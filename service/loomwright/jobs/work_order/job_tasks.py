@@ -1,41 +1,42 @@
 """Tasks of a job as a whole: make safe, open and close zones, mount, lay leads, bring back."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from functools import lru_cache
+from operator import itemgetter
 
-from loomwright.jobs.circuit_build import CircuitBuild
-from loomwright.jobs.job import Circuit
-from loomwright.jobs.part_texts import metres_text
-from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.work_order.circuit_tasks import WiringTasks
 from loomwright.jobs.work_order.facts import (
     CLEARED,
     SAFE,
     UNDERBODY,
+    Layout,
     WorkFacts,
     fused,
     of,
     source_reconnected,
     uncovered,
 )
+from loomwright.jobs.work_order.lead_tasks import lead_tasks
+from loomwright.jobs.work_order.order import safe_order
+from loomwright.jobs.work_order.outline import JobOutline
 from loomwright.jobs.work_order.steps import (
     CLEAR,
     COVER,
     HAND_OVER,
     ISOLATE,
-    LAY,
     MAKE_SAFE,
+    METER,
     MOUNT,
     OTHER,
     PROVE_DEAD,
     RECONNECT,
-    REMOTE,
-    SIGNAL,
-    TAP,
     TEST_LOAD,
     UNCOVER,
+    MeasuredTask,
     Task,
     Tool,
 )
+from loomwright.jobs.work_order.targets import Targets
 from loomwright.jobs.work_order.task_cautions import (
     hearing,
     isolate_cautions,
@@ -45,7 +46,7 @@ from loomwright.jobs.work_order.task_cautions import (
     reconnect_cautions,
     zone_cautions,
 )
-from loomwright.pricing.requirements import exact_length_m
+from loomwright.tables.records import Tables
 
 # The operation of a price book that takes off trim and puts it back.
 TRIM_OPERATION = "remove_trim"
@@ -66,77 +67,123 @@ _RECONNECTED = {
     "converter_output": "Reconnect what feeds {}, then switch the converter on.",
     "distribution": "Bring {} back at the battery or isolator behind it.",
 }
-_METER = Tool("multimeter", "continuity, polarity and voltage")
 
 
 class JobTasks:
-    """Tasks of a job, for all sizings of its circuits that have one layout.
+    """Tasks of jobs of one outline and layout, with their order.
+
+    Kept between requests: what jobs of the outline may differ in is in no task here. ``keys`` are
+    those of all tasks in their order, once it is known.
 
     Parameters
     ----------
     facts
-        What is known of the job.
+        What is known of the jobs.
     """
 
     def __init__(self, facts: WorkFacts) -> None:
-        self._facts = facts
-        self._wiring = WiringTasks(facts)
-        self._first = [*_made_safe(facts), *_uncovered(facts)]
-        self._leads = {circuit.key: list(_leads(facts, circuit)) for circuit in facts.job.circuits}
-        self._fitted = [*_mounted(facts), *_other(facts)]
-        self._last: list[Task] = []
+        self.facts = facts
+        self.targets = Targets.of(facts)
+        self.wiring = WiringTasks(facts)
+        self.make_safe = _make_safe(facts)
+        self.leads = {
+            circuit.key: tuple(lead_tasks(facts, circuit)) for circuit in facts.outline.circuits
+        }
+        self._first = (*_isolated(facts), *_uncovered(facts))
+        self._fitted = (*_mounted(facts), *_other(facts))
+        self._last: tuple[Task, ...] = ()
+        self.keys: tuple[str, ...] = ()
+        self._places: Callable[[Sequence[Task]], tuple[Task, ...]] | None = None
 
-    def of(
-        self, builds: Mapping[str, CircuitBuild], entries: Mapping[str, SizedCircuit]
-    ) -> list[Task]:
-        """Return every task of the job for one sizing of its circuits.
+    def in_order(
+        self,
+        make_safe: Task,
+        wiring: Mapping[str, Sequence[Task]],
+        leads: Mapping[str, Sequence[Task]],
+    ) -> tuple[Task, ...]:
+        """Return every task of a job in a safe order.
 
         Parameters
         ----------
-        builds
-            Those that were sized, as they are built, by key; of the layout of the facts.
-        entries
-            All circuits as the engineering found them, by key.
+        make_safe
+            The first task, with the vehicle of the job.
+        wiring
+            Tasks of the circuits that were sized, by key; of the layout of the facts.
+        leads
+            Tasks of the leads of all circuits, by key.
 
         Returns
         -------
-        list of Task
-            In no order but that of the job document. Keys, needs and ranks are those of the layout
-            at the same places, whatever the sizes.
+        tuple of Task
+            Keys, needs and ranks are those of the layout at the same places, whatever the sizes.
+
+        Raises
+        ------
+        OrderError
+            The tasks wait for one another, which no job can bring about.
         """
-        facts = self._facts
-        tasks = list(self._first)
-        for key, leads in self._leads.items():
-            if key in builds:
-                tasks += self._wiring.of(builds[key], entries[key])
-            tasks += leads
+        tasks = [make_safe, *self._first]
+        for key, found in leads.items():
+            tasks += wiring.get(key, ())
+            tasks += found
         tasks += self._fitted
-        if not self._last:
-            self._last = [
-                _clear(facts, tasks),
-                *_reconnected(facts),
-                *_covered(facts),
-                _hand_over(facts),
-            ]
-        return tasks + self._last
+        if self._places is None:
+            self._last = tuple(_last(self.facts, tasks))
+            # A job has more than one task, so that all of them are taken in one call.
+            places = itemgetter(*safe_order([*tasks, *self._last]))
+            self.keys = tuple([task.key for task in places([*tasks, *self._last])])
+            self._places = places
+        return self._places([*tasks, *self._last])
 
 
-def _made_safe(facts: WorkFacts) -> Iterator[Task]:
-    vehicle = facts.job.vehicle
-    off = "not ready, unplugged" if vehicle.has_high_voltage else "engine and ignition off"
-    yield Task(
+@lru_cache(maxsize=16)
+def tasks_of_outline(outline: JobOutline, layout: Layout, tables: Tables) -> JobTasks:
+    """Return the tasks of jobs of an outline whose circuits are built by a layout.
+
+    Parameters
+    ----------
+    outline
+        Of a job.
+    layout
+        Of its circuits that were sized.
+    tables
+        Zones and torques.
+
+    Returns
+    -------
+    JobTasks
+        The same for the outlines that a shop plans by again and again.
+    """
+    return JobTasks(WorkFacts(outline, tables, layout))
+
+
+def _last(facts: WorkFacts, before: Sequence[Task]) -> Iterator[Task]:
+    yield _clear(facts, before)
+    yield from _reconnected(facts)
+    yield from _covered(facts)
+    yield _hand_over(facts)
+
+
+def _make_safe(facts: WorkFacts) -> MeasuredTask:
+    off = "not ready, unplugged" if facts.outline.has_high_voltage else "engine and ignition off"
+    task = Task(
         key=of(MAKE_SAFE),
         kind=MAKE_SAFE,
-        text=(
-            f"Park {vehicle.description}: secured against rolling, {off}; note faults that show"
-            " and settings that isolating will clear."
-        ),
+        text="Park ",
         needs=(),
         rank=facts.rank(MAKE_SAFE),
         checks=("Keys are put away from the vehicle.", "The data bus is at rest."),
         cautions=make_safe_cautions(facts),
     )
-    for place, source in enumerate(facts.job.power_sources.values()):
+    return MeasuredTask(
+        task,
+        f": secured against rolling, {off}; note faults that show and settings that isolating"
+        " will clear.",
+    )
+
+
+def _isolated(facts: WorkFacts) -> Iterator[Task]:
+    for place, source in enumerate(facts.power_sources.values()):
         yield Task(
             key=of(ISOLATE, source.key),
             kind=ISOLATE,
@@ -151,14 +198,14 @@ def _made_safe(facts: WorkFacts) -> Iterator[Task]:
         key=SAFE,
         kind=PROVE_DEAD,
         text="Prove that every feeding point is dead, with a meter proven on a live source.",
-        needs=tuple(of(ISOLATE, key) for key in facts.job.power_sources),
+        needs=tuple(of(ISOLATE, key) for key in facts.power_sources),
         rank=facts.rank(PROVE_DEAD),
         checks=tuple(
             f"No voltage between {source.description} and the body."
-            for source in facts.job.power_sources.values()
+            for source in facts.power_sources.values()
         ),
         cautions=prove_dead_cautions(facts),
-        tools=(_METER,),
+        tools=(METER,),
     )
 
 
@@ -184,53 +231,8 @@ def _uncovered(facts: WorkFacts) -> Iterator[Task]:
         )
 
 
-def _leads(facts: WorkFacts, circuit: Circuit) -> Iterator[Task]:
-    zone = facts.load_zone(circuit)
-    laid = (
-        tuple(of(LAY, circuit.key, number) for number in range(1, len(circuit.route) + 1))
-        if circuit.key in facts.built
-        else ()
-    )
-    lengths = {
-        SIGNAL: "; ".join(
-            f"{lead.form}, {metres_text(exact_length_m(lead.length_m))}"
-            for lead in circuit.signal_leads
-        ),
-        REMOTE: "; ".join(
-            metres_text(exact_length_m(lead.length_m)) for lead in circuit.remote_leads
-        ),
-        TAP: "; ".join(f"{tap.quantity} x {tap.use}" for tap in circuit.taps),
-    }
-    for kind, stated in lengths.items():
-        if stated:
-            yield Task(
-                key=of(kind, circuit.key),
-                kind=kind,
-                text=f"{circuit.description}: {_LEAD_WORDS[kind]}: {stated}.",
-                needs=(uncovered(zone), *laid),
-                rank=facts.rank(kind, zone, facts.ranks[circuit.key]),
-                circuit=circuit.key,
-                zone=zone,
-                checks=_LEAD_CHECKS[kind],
-                cautions=("airbag",),
-                tools=(_METER,) if kind == TAP else (),
-            )
-
-
-_LEAD_WORDS = {
-    SIGNAL: "lay and connect the signal leads, away from the power conductor",
-    REMOTE: "lay and connect the remote leads",
-    TAP: "connect to the vehicle's own wiring",
-}
-_LEAD_CHECKS = {
-    SIGNAL: ("Nowhere beside the power conductor; crossings at right angles.",),
-    REMOTE: ("Continuity from end to end, and none to the body.",),
-    TAP: ("The wire is the right one by the maker's diagram, and no airbag circuit.",),
-}
-
-
 def _mounted(facts: WorkFacts) -> Iterator[Task]:
-    for place, item in enumerate(facts.job.equipment):
+    for place, item in enumerate(facts.outline.equipment):
         if not item.fitted:
             continue
         zone = None if item.circuit is None else facts.load_zone(facts.circuits[item.circuit])
@@ -251,7 +253,7 @@ def _mounted(facts: WorkFacts) -> Iterator[Task]:
 
 def _other(facts: WorkFacts) -> Iterator[Task]:
     reasons: dict[str, dict[str, None]] = {}
-    for item in facts.job.labour:
+    for item in facts.outline.labour:
         if item.operation != TRIM_OPERATION:
             reasons.setdefault(item.operation, {})[item.reason] = None
     for place, (operation, why) in enumerate(reasons.items()):
@@ -264,7 +266,7 @@ def _other(facts: WorkFacts) -> Iterator[Task]:
         )
 
 
-def _clear(facts: WorkFacts, before: list[Task]) -> Task:
+def _clear(facts: WorkFacts, before: Sequence[Task]) -> Task:
     """Return the task that all work on the dead vehicle comes before, and all live work after."""
     needed = {key for task in before for key in task.needs}
     # A fuse and a test under load come after it.
@@ -282,7 +284,7 @@ def _clear(facts: WorkFacts, before: list[Task]) -> Task:
 
 def _reconnected(facts: WorkFacts) -> Iterator[Task]:
     joined = {facts.sources_by_circuit[key] for key in facts.linked}
-    for place, source in enumerate(facts.job.power_sources.values()):
+    for place, source in enumerate(facts.power_sources.values()):
         first = [
             fused(key)
             for key in facts.built
@@ -302,7 +304,7 @@ def _reconnected(facts: WorkFacts) -> Iterator[Task]:
             power_source=source.key,
             checks=(f"{source.emf_v:g} V and the right polarity at every fuse that it feeds.",),
             cautions=reconnect_cautions(facts),
-            tools=(Tool("insulated_spanner", source.description), _METER),
+            tools=(Tool("insulated_spanner", source.description), METER),
         )
 
 
@@ -330,7 +332,7 @@ def _covered(facts: WorkFacts) -> Iterator[Task]:
 def _hand_over(facts: WorkFacts) -> Task:
     tests = (of(TEST_LOAD, key) for key in facts.built)
     covers = (of(COVER, zone) for zone in facts.walk)
-    sources = (source_reconnected(key) for key in facts.job.power_sources)
+    sources = (source_reconnected(key) for key in facts.power_sources)
     return Task(
         key=of(HAND_OVER),
         kind=HAND_OVER,
@@ -341,5 +343,5 @@ def _hand_over(facts: WorkFacts) -> Task:
         needs=(*tests, *covers, *sources),
         rank=facts.rank(HAND_OVER),
         checks=("No warning lamp stays on.", "The customer was shown where the fuses are."),
-        cautions=hearing(facts.job.equipment),
+        cautions=hearing(facts.outline.equipment),
     )

@@ -1,29 +1,36 @@
 """The parts and hours of a bill shared out over the tasks that use them, to the last digit."""
 
-from collections import Counter, defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import ROUND_DOWN, Decimal
+from itertools import repeat
+from operator import is_
 from typing import NamedTuple
 
-from loomwright.jobs.circuit_build import CircuitBuild
-from loomwright.jobs.job import Job
-from loomwright.jobs.work_order.facts import WorkFacts, of
+from loomwright.jobs.work_order.facts import of
 from loomwright.jobs.work_order.job_tasks import TRIM_OPERATION
-from loomwright.jobs.work_order.steps import MOUNT, NO_HOURS, OTHER, StepLabour, StepPart
-from loomwright.jobs.work_order.targets import targets_of
+from loomwright.jobs.work_order.steps import (
+    NO_HOURS,
+    NO_LABOUR,
+    OTHER,
+    LabourShare,
+    PartShare,
+    TaskLabour,
+)
+from loomwright.jobs.work_order.targets import AlongRoute, Evenly, OfEquipment, Target, Targets
 from loomwright.pricing.bill import Bill
 from loomwright.pricing.kinds import LABOUR_UNIT
-from loomwright.pricing.lines import KIT, LABOUR, Line, Need, Unpriced
+from loomwright.pricing.lines import LABOUR, Line, Need, Unpriced
+from loomwright.pricing.price_book import Part
 
-_ONE = Decimal(1)
+_NOTHING, _ONE = Decimal(0), Decimal(1)
 _MILLI = Decimal("0.001")
-_OF_EQUIPMENT = {"equipment": "reference", "fixing_set": "use"}
-# Kinds of lines with needs of these rules, whose parts have the name of the rule as their kind.
-_MAY_MOUNT = frozenset({*_OF_EQUIPMENT, KIT})
 # A task, with what it takes of a need.
 Share = tuple[str, Decimal]
 # Rule, circuit, and what the rule chooses the part by.
 _Mounted = tuple[str, str, str]
+# Labour of each task, and the hours of all.
+_Labour = tuple[list[TaskLabour], Decimal]
 
 
 def split(quantity: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
@@ -45,152 +52,163 @@ def split(quantity: Decimal, weights: Sequence[Decimal]) -> list[Decimal]:
         return [quantity]
     total = sum(weights)
     step = _ONE if quantity == quantity.to_integral_value() else _MILLI
-    shares, weight, given = [], Decimal(0), Decimal(0)
+    shares = []
+    weight = given = _NOTHING
     for each in weights[:-1]:
         weight += each
         # Rounded down, so that no later share falls below nought.
         reached = (quantity * weight / total).quantize(step, ROUND_DOWN)
         shares.append(reached - given)
         given = reached
-    return [*shares, quantity - given]
+    shares.append(quantity - given)
+    return shares
 
 
 class BillShares(NamedTuple):
-    """Parts and labour of a bill by the key of the task that uses them."""
+    """Parts and labour of a bill, of each task in the order of the tasks.
 
-    parts: dict[str, list[StepPart]]
-    labour: dict[str, list[StepLabour]]
+    ``hours`` are the working hours of all tasks [h].
+    """
+
+    parts: Sequence[Sequence[PartShare]]
+    labour: Sequence[TaskLabour]
+    hours: Decimal
 
 
 class Shares:
     """Parts and labour of each task, from the lines of bills of one job.
 
-    Bills have lines in common where their circuits have; the shares of such a line are made once.
+    Bills have labour in common where their circuits have; the shares of such a line are made once.
 
     Parameters
     ----------
-    facts
-        What is known of the job.
-    builds
-        Its circuits for any sizing of the layout of the facts, by key.
+    targets
+        Tasks of the job.
+    lengths_m
+        Lengths of the segments of each circuit's route [m], by its key.
     """
 
-    def __init__(self, facts: WorkFacts, builds: Mapping[str, CircuitBuild]) -> None:
-        self._job = facts.job
-        self._targets = targets_of(facts, builds)
-        self._mountings = _mountings(facts.job)
+    def __init__(self, targets: Targets, lengths_m: Mapping[str, Sequence[Decimal]]) -> None:
+        self._targets, self._lengths_m = targets, lengths_m
+        self._labour_before: tuple[Sequence[Line], _Labour] = (), ([], NO_HOURS)
         # By identity, as lines are great to compare; they are held, so that none takes over the id
         # of one before.
-        self._lines: list[Line] = []
-        self._parts: dict[tuple[int, tuple[str, ...]], list[tuple[str, StepPart]]] = {}
-        self._labour: dict[int, list[tuple[str, StepLabour]]] = {}
+        self._known: dict[int, tuple[Line, list[tuple[str, LabourShare]]]] = {}
 
-    def of(self, bill: Bill) -> BillShares:
+    def of(self, bill: Bill, tasks: Sequence[str]) -> BillShares:
         """Return the parts and labour of each task, from the lines of a bill.
 
         Parameters
         ----------
         bill
-            Of the job, for a sizing whose layout is that of the facts.
+            Of the job, for a sizing whose layout is that of the targets.
+        tasks
+            Keys of all tasks, the same for all bills.
 
         Returns
         -------
         BillShares
-            In the order of the lines.
+            Those of each task in the order of the lines.
         """
-        parts: dict[str, list[StepPart]] = defaultdict(list)
-        labour: dict[str, list[StepLabour]] = defaultdict(list)
-        mounted: Counter[_Mounted] = Counter()
+        parts: dict[str, list[PartShare]] = defaultdict(list)
+        mounted: dict[_Mounted, Iterator[str]] = {}
+        labour: list[Line] = []
+        by_rule = self._targets.by_rule
         for line in bill.lines:
-            if line.kind != LABOUR:
-                for key, part in self._line_parts(line, mounted):
-                    parts[key].append(part)
-            elif line.unit == LABOUR_UNIT:
-                for key, work in self._line_labour(line):
-                    labour[key].append(work)
+            if line.kind == LABOUR:
+                if line.unit == LABOUR_UNIT:
+                    labour.append(line)
+                continue
+            for need in line.needs:
+                target = by_rule[need.circuit][need.rule]
+                # Nearly all: a plan has hundreds of needs, so that nothing is called for them.
+                if target.__class__ is str:
+                    parts[target].append((line, None, need, need.quantity))
+                else:
+                    for task, quantity in self._part_shares(need, need.part, target, mounted):
+                        parts[task].append((line, None, need, quantity))
+        unpriced_labour = []
         for entry in bill.unpriced:
             if entry.kind == LABOUR:
-                operation = str(entry.attributes["operation"])
-                shares = self._labour_shares(operation, entry.needs)
-                for key in dict.fromkeys(key for key, _ in shares):
-                    labour[key].append(StepLabour(None, operation, entry.description, None))
-            else:
-                wanted = [
-                    (need, str(entry.attributes[_OF_EQUIPMENT[need.rule]]))
-                    for need in entry.needs
-                    if need.rule in _OF_EQUIPMENT
-                ]
-                mounting = self._mounting(wanted, mounted)
-                for key, part in self._part_shares(None, entry, entry.needs, mounting):
-                    parts[key].append(part)
-        return BillShares(parts, labour)
-
-    def _line_parts(self, line: Line, mounted: Counter[_Mounted]) -> Sequence[tuple[str, StepPart]]:
-        mounting: tuple[str, ...] = ()
-        if line.kind in _MAY_MOUNT:
-            # The lines before one of equipment decide which pieces are left for it.
-            wanted = [
-                (need, str(need.part.attributes[_OF_EQUIPMENT[need.rule]]))
-                for need in line.needs
-                if need.rule in _OF_EQUIPMENT and need.part is not None
-            ]
-            mounting = self._mounting(wanted, mounted)
-        known = self._parts.get((id(line), mounting))
-        if known is None:
-            known = self._part_shares(line, None, line.needs, mounting)
-            self._parts[id(line), mounting] = known
-            self._lines.append(line)
-        return known
+                unpriced_labour.append(entry)
+                continue
+            for need in entry.needs:
+                target = by_rule[need.circuit][need.rule]
+                for task, quantity in self._part_shares(need, entry, target, mounted):
+                    parts[task].append((None, entry, need, quantity))
+        return BillShares(
+            list(map(parts.get, tasks, repeat(()))), *self._labour(labour, unpriced_labour, tasks)
+        )
 
     def _part_shares(
         self,
-        line: Line | None,
-        unpriced: Unpriced | None,
-        needs: Sequence[Need],
-        mounting: Sequence[str],
-    ) -> list[tuple[str, StepPart]]:
-        mountings = iter(mounting)
-        found: list[tuple[str, StepPart]] = []
-        for need in needs:
-            served, key = unpriced or need.part, None if need.part is None else need.part.key
-            assert served is not None  # every need on a line of parts is served by one
-            shares = (
-                ((next(mountings), need.quantity),)
-                if need.rule in _OF_EQUIPMENT
-                else self._shared(need)
-            )
-            for task, quantity in shares:
-                found.append((task, StepPart(line, key, served, need, quantity)))
+        need: Need,
+        served_by: Part | Unpriced | None,
+        target: Target,
+        mounted: dict[_Mounted, Iterator[str]],
+    ) -> Sequence[Share]:
+        """Return the tasks that a need of parts serves, with what each takes of it."""
+        if not isinstance(target, OfEquipment):
+            return self._shared(need, target)
+        assert served_by is not None  # every need on a line of parts is served by one
+        wanted = str(served_by.attributes[target.chosen_by])
+        # The needs before one of equipment decide which pieces are left for it.
+        place = need.rule, need.circuit, wanted
+        left = mounted.get(place)
+        if left is None:
+            left = mounted[place] = iter(target.tasks.get(wanted, ()))
+        task = next(left, None)
+        if task is None:
+            circuit = need.circuit or "the job"
+            raise LookupError(f"no equipment of the job needs {wanted} for {circuit}")
+        return ((task, need.quantity),)
+
+    def _labour(
+        self, lines: Sequence[Line], unpriced: Sequence[Unpriced], tasks: Sequence[str]
+    ) -> _Labour:
+        """Return the labour of each task; that of the bill before where it asks for the same."""
+        before, known = self._labour_before
+        if not unpriced and len(before) == len(lines) and all(map(is_, before, lines)):
+            return known
+        entries: dict[str, list[LabourShare]] = defaultdict(list)
+        for line in lines:
+            for key, work in self._line_labour(line):
+                entries[key].append(work)
+        for entry in unpriced:
+            operation = str(entry.attributes["operation"])
+            shares = self._labour_shares(operation, entry.needs)
+            for key in dict.fromkeys([key for key, _ in shares]):
+                entries[key].append((None, operation, entry.description, None))
+        by_task = {key: TaskLabour(works, _hours(works)) for key, works in entries.items()}
+        by_place = list(map(by_task.get, tasks, repeat(NO_LABOUR)))
+        found = by_place, sum([labour.hours for labour in by_place], NO_HOURS)
+        if not unpriced:
+            self._labour_before = lines, found
         return found
 
-    def _line_labour(self, line: Line) -> list[tuple[str, StepLabour]]:
-        known = self._labour.get(id(line))
+    def _line_labour(self, line: Line) -> list[tuple[str, LabourShare]]:
+        known = self._known.get(id(line))
         if known is None:
-            known = self._labour[id(line)] = self._new_labour(line)
-            self._lines.append(line)
-        return known
+            known = self._known[id(line)] = line, self._new_labour(line)
+        return known[1]
 
-    def _new_labour(self, line: Line) -> list[tuple[str, StepLabour]]:
+    def _new_labour(self, line: Line) -> list[tuple[str, LabourShare]]:
         """Share the hours of a line; the last need takes what the line is rounded up by."""
         hours: dict[str, Decimal] = {}
         rest = line.quantity
         for key, share in self._labour_shares(line.key, line.needs):
-            hours[key] = hours.pop(key, NO_HOURS) + share
+            # Put back behind those that came later.
+            hours[key] = hours.pop(key) + share if key in hours else share
             rest -= share
         last = next(reversed(hours))
         hours[last] += rest
-        return [
-            (key, StepLabour(line, line.key, line.description, share))
-            for key, share in hours.items()
-        ]
+        operation, description = line.key, line.description
+        return [(key, (line, operation, description, share)) for key, share in hours.items()]
 
     def _labour_shares(self, operation: str, needs: Sequence[Need]) -> list[Share]:
         """Return the tasks of an operation, with the hours or pieces of each."""
-        fitted = (
-            of(MOUNT, item.key)
-            for item in self._job.equipment
-            if item.fitted and item.operation == operation
-        )
+        fitted = iter(self._targets.fittings.get(operation, ()))
+        by_rule = self._targets.by_rule
         found: list[Share] = []
         for need in needs:
             if need.rule == "fit_equipment":
@@ -198,39 +216,29 @@ class Shares:
             elif need.rule == "wanted_labour" and operation != TRIM_OPERATION:
                 found.append((of(OTHER, operation), need.quantity))
             else:
-                found += self._shared(need)
+                target = by_rule[need.circuit][need.rule]
+                assert not isinstance(target, OfEquipment)  # no rule of labour has such
+                found += self._shared(need, target)
         return found
 
-    def _shared(self, need: Need) -> Sequence[Share]:
+    def _shared(self, need: Need, target: str | Evenly | AlongRoute) -> Sequence[Share]:
         """Return the tasks that a need serves, with what each takes of it."""
-        targets = self._targets[need.circuit][need.rule]
-        if len(targets) == 1:
-            return ((targets[0][0], need.quantity),)
-        shares = split(need.quantity, [weight for _, weight in targets])
-        return [(key, share) for (key, _), share in zip(targets, shares, strict=True) if share]
-
-    def _mounting(
-        self, wanted: Iterable[tuple[Need, str]], mounted: Counter[_Mounted]
-    ) -> tuple[str, ...]:
-        """Return the tasks that mount the equipment that needs are about, each piece once."""
-        found = []
-        for need, what in wanted:
-            place = need.rule, need.circuit, what
-            tasks = self._mountings.get(place, ())
-            if mounted[place] == len(tasks):
-                circuit = need.circuit or "the job"
-                raise LookupError(f"no equipment of the job needs {what} for {circuit}")
-            found.append(tasks[mounted[place]])
-            mounted[place] += 1
-        return tuple(found)
+        if isinstance(target, str):
+            return ((target, need.quantity),)
+        weights: Sequence[Decimal]
+        if isinstance(target, AlongRoute):
+            lengths_m = self._lengths_m[need.circuit]
+            weights = [lengths_m[segment] for segment in target.segments]
+        else:
+            weights = target.weights
+        shares = split(need.quantity, weights)
+        return [(key, share) for key, share in zip(target.tasks, shares, strict=True) if share]
 
 
-def _mountings(job: Job) -> Mapping[_Mounted, Sequence[str]]:
-    """Return the tasks that mount what is stated alike, in the order of the job."""
-    found: dict[_Mounted, list[str]] = defaultdict(list)
-    for item in job.equipment:
-        if item.fitted:
-            for rule, wanted in (("equipment", item.reference), ("fixing_set", item.fixings)):
-                if wanted is not None:
-                    found[rule, item.circuit or "", wanted].append(of(MOUNT, item.key))
-    return found
+def _hours(works: Sequence[LabourShare]) -> Decimal:
+    """Return the working hours of shares of labour, none of what has no price."""
+    hours = NO_HOURS
+    for _, _, _, share in works:
+        if share is not None:
+            hours += share
+    return hours

@@ -1,11 +1,13 @@
 """Records of a work order, and the kinds of its tasks in the order of safety."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import NamedTuple
+from functools import cached_property
+from typing import Any, NamedTuple
 
 from loomwright.engineering.record import record
+from loomwright.figures import six_digits
 from loomwright.pricing.lines import Line, Need, Unpriced
 from loomwright.pricing.price_book import Part
 from loomwright.tables.records import Provenance
@@ -86,6 +88,9 @@ class Tool:
     purpose: str
 
 
+METER = Tool("multimeter", "continuity, polarity and voltage")
+
+
 @record
 class Torque:
     """How tight one connection is made.
@@ -101,13 +106,25 @@ class Torque:
     greatest_torque_n_m: float | None
     basis: str
 
+    @property
+    def document(self) -> dict[str, Any]:
+        """It as plain JSON values."""
+        return {
+            "place": self.place,
+            "stud": self.stud or None,
+            "torque_n_m": six_digits(self.torque_n_m),
+            "greatest_torque_n_m": six_digits(self.greatest_torque_n_m),
+            "basis": self.basis,
+        }
 
-@record
+
+@dataclass
 class Task:
-    """What is to be done, before parts and hours are shared out.
+    """What is to be done, before parts and hours are shared out; nobody changes it.
 
     ``needs`` are keys of the tasks that come before it; ``rank`` is its place among those that are
-    ready: phase, zone, stage and entry, compared in this order.
+    ready: phase, zone, stage and entry, compared in this order. ``provenances`` are those of its
+    torques.
     """
 
     key: str
@@ -123,20 +140,86 @@ class Task:
     cautions: tuple[str, ...] = ()
     torques: tuple[Torque, ...] = ()
     tools: tuple[Tool, ...] = ()
+    provenances: tuple[Provenance, ...] = ()
+
+    @cached_property
+    def summary(self) -> dict[str, Any]:
+        """Its step in a plan as plain JSON values, with room for what it takes of a bill.
+
+        Made once, as most tasks are those of many plans. To be copied, not to be changed.
+        """
+        return {
+            "key": self.key,
+            "kind": self.kind,
+            "text": self.text,
+            "circuit": self.circuit,
+            "equipment": self.equipment,
+            "zone": self.zone,
+            "needs": self.needs,
+            "parts": (),
+            "labour": (),
+            "hours": f"{NO_HOURS:f}",
+            "tools": tuple([tool.tool for tool in self.tools]),
+            "torques": tuple([torque.document for torque in self.torques]),
+            "checks": self.checks,
+            "cautions": self.cautions,
+        }
+
+    def stating(self, text: str, checks: tuple[str, ...]) -> "Task":
+        """Return the task with a text and checks that state figures of one job."""
+        # All else is taken over as it is, the summary too: each request states some dozens.
+        summary = self.summary.copy()
+        members = self.__dict__.copy()
+        summary["text"] = members["text"] = text
+        summary["checks"] = members["checks"] = checks
+        stated = object.__new__(Task)
+        members["summary"] = summary
+        stated.__dict__ = members
+        return stated
+
+
+class MeasuredTask(NamedTuple):
+    """A task whose text states a figure that each job has anew, such as a length.
+
+    The text of ``task`` ends before the figure; ``after`` follows it.
+    """
+
+    task: Task
+    after: str
+
+    def stating(self, figure: str) -> Task:
+        """Return the task for a figure, as it is read."""
+        return self.task.stating(f"{self.task.text}{figure}{self.after}", self.task.checks)
+
+
+# A share of a need of a bill: the line that the need stands on, or what the book lacks for it, and
+# what a task takes of it. Each order has hundreds, of which a plan tells only what and how much.
+PartShare = tuple[Line | None, Unpriced | None, Need, Decimal]
 
 
 class StepPart(NamedTuple):
     """A share of one need of the bill.
 
-    ``line``, and ``key`` in the price book, are none where the book lacks the part; ``served_by``
-    is then what is lacking.
+    ``line`` is none where the book lacks the part; ``unpriced`` is then what is lacking, and none
+    otherwise.
     """
 
     line: Line | None
-    key: str | None
-    served_by: Part | Unpriced
+    unpriced: Unpriced | None
     need: Need
     quantity: Decimal
+
+    @property
+    def key(self) -> str | None:
+        """Key in the price book, none where it lacks the part."""
+        return None if self.need.part is None else self.need.part.key
+
+    @property
+    def served_by(self) -> Part | Unpriced:
+        """What serves the need, or what is lacking for it."""
+        served = self.unpriced or self.need.part
+        assert served is not None  # every need on a line of parts is served by one
+        return served
 
     @property
     def description(self) -> str:
@@ -154,14 +237,27 @@ class StepPart(NamedTuple):
         return self.need.rule
 
 
-@record
-class StepLabour:
+# A share of a line of labour, or of what the book lacks of it, as ``StepLabour`` names it.
+LabourShare = tuple[Line | None, str, str, Decimal | None]
+
+
+class StepLabour(NamedTuple):
     """A share of one labour line; line and hours are none where the book lacks the operation."""
 
     line: Line | None
     operation: str
     description: str
     hours: Decimal | None
+
+
+class TaskLabour(NamedTuple):
+    """The labour of one task, with its working hours [h]."""
+
+    entries: Sequence[LabourShare]
+    hours: Decimal
+
+
+NO_LABOUR = TaskLabour((), NO_HOURS)
 
 
 @record
@@ -178,28 +274,44 @@ class Step:
     hours: Decimal
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class WorkOrder:
     """The steps of a job in a safe order.
 
+    ``tasks`` are in that order, ``parts`` and ``labour`` what each of them takes of the bill,
+    ``hours`` the working hours of all [h].
     ``zones`` are in the order in which they are walked. ``not_built`` are circuits that were not
     sized, with the verdict on each: nothing of their wiring is in the steps. ``cautions`` are keys
     of ``CAUTIONS``, those of the job first.
     """
 
-    steps: tuple[Step, ...]
+    tasks: tuple[Task, ...]
+    parts: Sequence[Sequence[PartShare]]
+    labour: Sequence[TaskLabour]
+    hours: Decimal
     zones: tuple[str, ...]
     not_built: Mapping[str, str]
     cautions: tuple[str, ...]
     provenances: frozenset[Provenance]
 
+    @cached_property
+    def steps(self) -> tuple[Step, ...]:
+        """Each task with its shares, from step 1; made when asked for, as plans need none."""
+        return tuple(
+            Step(
+                number,
+                task,
+                tuple(map(StepPart._make, parts)),
+                tuple(map(StepLabour._make, labour.entries)),
+                labour.hours,
+            )
+            for number, (task, parts, labour) in enumerate(
+                zip(self.tasks, self.parts, self.labour, strict=True), 1
+            )
+        )
+
     @property
     def tools(self) -> list[Tool]:
         """Tools of all steps, each once for each purpose, by name and then by purpose."""
-        found = {(tool.tool, tool.purpose): tool for step in self.steps for tool in step.task.tools}
+        found = {(tool.tool, tool.purpose): tool for task in self.tasks for tool in task.tools}
         return [found[key] for key in sorted(found)]
-
-    @property
-    def hours(self) -> Decimal:
-        """Working hours of all steps [h]."""
-        return sum([step.hours for step in self.steps], NO_HOURS)

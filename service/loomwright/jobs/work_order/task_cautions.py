@@ -3,9 +3,10 @@
 from collections.abc import Iterable
 
 from loomwright.jobs.circuit_sources import BATTERY_VOLTAGE_V
-from loomwright.jobs.job import SOLDER, Circuit, Equipment, PowerSource
+from loomwright.jobs.job import SOLDER
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.work_order.facts import WorkFacts
+from loomwright.jobs.work_order.outline import CircuitOutline, EquipmentOutline, SourceOutline
 
 _LOUD = frozenset({"amplifier", "bass_unit", "loudspeaker"})
 Facts = dict[str, bool]
@@ -17,7 +18,7 @@ def _true(facts: Facts) -> tuple[str, ...]:
 
 def make_safe_cautions(facts: WorkFacts) -> tuple[str, ...]:
     """Return the cautions of switching the vehicle off."""
-    high_voltage = facts.job.vehicle.has_high_voltage
+    high_voltage = facts.outline.has_high_voltage
     return _true(
         {
             "defer_to_maker": True,
@@ -29,12 +30,12 @@ def make_safe_cautions(facts: WorkFacts) -> tuple[str, ...]:
     )
 
 
-def isolate_cautions(facts: WorkFacts, source: PowerSource) -> tuple[str, ...]:
+def isolate_cautions(facts: WorkFacts, source: SourceOutline) -> tuple[str, ...]:
     """Return the cautions of isolating a source."""
     return _true(
         {
             "isolate_battery": True,
-            "two_sources": len(facts.job.power_sources) > 1,
+            "two_sources": len(facts.power_sources) > 1,
             "jump_start_post": source.tap_point == "jump_start_post",
             "battery_in_living_space": source.tap_point == "remote_battery",
         }
@@ -58,9 +59,9 @@ def zone_cautions(facts: WorkFacts, *zones: str) -> tuple[str, ...]:
     return (*facts.on_the_route, "engine_bay_heat") if hot else facts.on_the_route
 
 
-def terminate_cautions(circuit: Circuit) -> tuple[str, ...]:
+def terminate_cautions(circuit: CircuitOutline) -> tuple[str, ...]:
     """Return the cautions of making off the ends of a circuit."""
-    material = circuit.conductor.material
+    material = circuit.material
     return _true(
         {
             "soldered_joint": circuit.joining == SOLDER,
@@ -75,9 +76,9 @@ def ground_cautions(facts: WorkFacts) -> tuple[str, ...]:
     return _true({"chassis_return": True, "battery_sensor": "battery_sensor" in facts.hazards})
 
 
-def connect_feed_cautions(facts: WorkFacts, circuit: Circuit) -> tuple[str, ...]:
+def connect_feed_cautions(facts: WorkFacts, circuit: CircuitOutline) -> tuple[str, ...]:
     """Return the cautions of connecting the feed of a circuit."""
-    source = facts.job.power_sources[facts.sources_by_circuit[circuit.key]]
+    source = facts.power_sources[facts.sources_by_circuit[circuit.key]]
     return _true(
         {
             "jump_start_post": source.tap_point == "jump_start_post",
@@ -87,20 +88,24 @@ def connect_feed_cautions(facts: WorkFacts, circuit: Circuit) -> tuple[str, ...]
     )
 
 
-def fuse_cautions(facts: WorkFacts, entry: SizedCircuit) -> tuple[str, ...]:
-    """Return the cautions of fitting the fuse of a circuit that was sized."""
+def wants_higher_voltage_fuse(entry: SizedCircuit) -> bool:
+    """Return whether a circuit that was sized wants the fuse for a higher voltage."""
     answer = entry.fuse_answer
+    return answer is not None and "higher_voltage_variant" in answer.cautions
+
+
+def fuse_cautions(facts: WorkFacts, circuit: str, *, higher_voltage: bool) -> tuple[str, ...]:
+    """Return the cautions of fitting the fuse of a circuit."""
     return _true(
         {
             "fuse_not_above_conductor": True,
-            "higher_voltage_variant": answer is not None
-            and "higher_voltage_variant" in answer.cautions,
-            "two_sources": entry.circuit.key in facts.linked,
+            "higher_voltage_variant": higher_voltage,
+            "two_sources": circuit in facts.linked,
         }
     )
 
 
-def mount_cautions(facts: WorkFacts, item: Equipment) -> tuple[str, ...]:
+def mount_cautions(facts: WorkFacts, item: EquipmentOutline) -> tuple[str, ...]:
     """Return the cautions of fitting a piece of equipment."""
     heater = item.what == "heater"
     return _true(
@@ -116,7 +121,7 @@ def mount_cautions(facts: WorkFacts, item: Equipment) -> tuple[str, ...]:
     )
 
 
-def hearing(equipment: Iterable[Equipment]) -> tuple[str, ...]:
+def hearing(equipment: Iterable[EquipmentOutline]) -> tuple[str, ...]:
     """Return the caution of loud equipment, none where no piece is."""
     return ("hearing",) if any(item.what in _LOUD for item in equipment) else ()
 
@@ -125,7 +130,7 @@ def reconnect_cautions(facts: WorkFacts) -> tuple[str, ...]:
     """Return the cautions of reconnecting a source."""
     return _true(
         {
-            "two_sources": len(facts.job.power_sources) > 1,
+            "two_sources": len(facts.power_sources) > 1,
             "start_stop": "start_stop" in facts.hazards,
             "battery_sensor": "battery_sensor" in facts.hazards,
         }

@@ -1,16 +1,17 @@
 """How tight the connections of a circuit are made."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 
-from loomwright.jobs.circuit_build import UNKNOWN_CONNECTION, CircuitBuild
+from loomwright.jobs.circuit_build import UNKNOWN_CONNECTION
 from loomwright.jobs.circuit_layout import AT_GROUND, AT_SOURCE, RING, End
+from loomwright.jobs.work_order.outline import EndedCircuit
 from loomwright.jobs.work_order.steps import MAKER, PUBLISHED, Tool, Torque
 from loomwright.tables.records import Provenance, Tables
 
 TERMINAL, BOLT = "terminal", "bolt"
 
 
-def torques_of(build: CircuitBuild, places: Iterable[str], tables: Tables) -> tuple[Torque, ...]:
+def torques_of(ended: EndedCircuit, places: Iterable[str], tables: Tables) -> tuple[Torque, ...]:
     """Return the torques of the studs of a circuit at some of its places, each once.
 
     A published figure holds where the maker of the device states none. At a source nobody but the
@@ -18,7 +19,7 @@ def torques_of(build: CircuitBuild, places: Iterable[str], tables: Tables) -> tu
 
     Parameters
     ----------
-    build
+    ended
         The circuit as it is built.
     places
         Where its conductors end: at the source, the holder, the load or the ground point.
@@ -31,13 +32,13 @@ def torques_of(build: CircuitBuild, places: Iterable[str], tables: Tables) -> tu
         In the order of the ends.
     """
     wanted = frozenset(places)
-    ends = (end for end in build.ends if end.part == RING and end.place in wanted)
-    found = {(end.place, end.words): _torque(build, end, tables) for end in ends}
+    ends = (end for end in ended.ends if end.part == RING and end.place in wanted)
+    found = {(end.place, end.words): _torque(ended, end, tables) for end in ends}
     return tuple(found.values())
 
 
-def _torque(build: CircuitBuild, end: End, tables: Tables) -> Torque:
-    if end.place == AT_SOURCE and build.from_source:
+def _torque(ended: EndedCircuit, end: End, tables: Tables) -> Torque:
+    if end.place == AT_SOURCE and ended.from_source:
         return Torque(end.words, end.connection, None, None, MAKER)
     figure = tables.torques.get((TERMINAL, end.connection))
     if figure is None:
@@ -49,13 +50,15 @@ def _torque(build: CircuitBuild, end: End, tables: Tables) -> Torque:
     return Torque(end.words, end.connection, figure.torque_n_m, greatest_n_m, PUBLISHED)
 
 
-def torque_rows(torques: Iterable[Torque], tables: Tables) -> Iterator[Provenance]:
-    """Yield where the figures of torques come from."""
+def torque_rows(torques: Iterable[Torque], tables: Tables) -> tuple[Provenance, ...]:
+    """Return where the figures of torques come from."""
+    rows: list[Provenance] = []
     for torque in torques:
         if torque.torque_n_m is not None:
-            yield tables.torques[TERMINAL, torque.stud].provenance
+            rows.append(tables.torques[TERMINAL, torque.stud].provenance)
         if torque.greatest_torque_n_m is not None:
-            yield tables.torques[BOLT, torque.stud].provenance
+            rows.append(tables.torques[BOLT, torque.stud].provenance)
+    return tuple(rows)
 
 
 def torque_tools(torques: Iterable[Torque]) -> tuple[Tool, ...]:

@@ -2,23 +2,19 @@
 
 from collections.abc import Mapping, Sequence
 from itertools import chain
-from operator import is_
 
 from loomwright.jobs.circuit_build import CircuitBuild, CircuitBuilds
 from loomwright.jobs.job import Job
+from loomwright.jobs.part_texts import metres_text
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.sized_circuit import SIZED
-from loomwright.jobs.work_order.facts import Layout, WorkFacts
-from loomwright.jobs.work_order.job_tasks import JobTasks
-from loomwright.jobs.work_order.order import safe_order
-from loomwright.jobs.work_order.shares import BillShares, Shares
-from loomwright.jobs.work_order.steps import (
-    NO_HOURS,
-    Step,
-    Task,
-    WorkOrder,
-)
-from loomwright.jobs.work_order.torque import torque_rows
+from loomwright.jobs.work_order.facts import Layout
+from loomwright.jobs.work_order.job_tasks import JobTasks, tasks_of_outline
+from loomwright.jobs.work_order.lead_tasks import with_figures
+from loomwright.jobs.work_order.outline import EndedCircuit, JobOutline
+from loomwright.jobs.work_order.shares import Shares
+from loomwright.jobs.work_order.steps import Task, WorkOrder
+from loomwright.jobs.work_order.task_cautions import wants_higher_voltage_fuse
 from loomwright.pricing.price_book import PriceBook
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
@@ -84,6 +80,7 @@ class JobOrders:
     ) -> None:
         self._job, self._tables, self._fuse_tables = job, tables, fuse_tables
         self._builds = builds
+        self._outline = JobOutline.of(job)
         self._by_layout: dict[Layout, _OrdersOfLayout] = {}
 
     def of(self, priced: PricedJob) -> WorkOrder:
@@ -112,8 +109,8 @@ class JobOrders:
         layout = Layout.of(builds, self._fuse_tables)
         orders = self._by_layout.get(layout)
         if orders is None:
-            facts = WorkFacts(self._job, self._tables, layout)
-            orders = self._by_layout[layout] = _OrdersOfLayout(facts, builds)
+            tasks = tasks_of_outline(self._outline, layout, self._tables)
+            orders = self._by_layout[layout] = _OrdersOfLayout(self._job, tasks, builds)
         return orders.of(priced, builds)
 
 
@@ -122,18 +119,26 @@ class _OrdersOfLayout:
 
     Parameters
     ----------
-    facts
-        What is known of the job.
+    job
+        The job.
+    tasks
+        Those of its outline and layout.
     builds
-        Its circuits for any sizing of the layout of the facts, by key.
+        Its circuits for any sizing of the layout, by key; what counts is their routes.
     """
 
-    def __init__(self, facts: WorkFacts, builds: Mapping[str, CircuitBuild]) -> None:
-        self._facts = facts
-        self._tasks = JobTasks(facts)
-        self._shares = Shares(facts, builds)
-        self._places: list[int] = []
-        self._steps: tuple[Step, ...] = ()
+    def __init__(self, job: Job, tasks: JobTasks, builds: Mapping[str, CircuitBuild]) -> None:
+        self._tasks = tasks
+        lengths_m = {key: build.layout.lengths_m for key, build in builds.items()}
+        self._lengths = {key: list(map(metres_text, each)) for key, each in lengths_m.items()}
+        self._shares = Shares(tasks.targets, lengths_m)
+        self._make_safe = tasks.make_safe.stating(job.vehicle.description)
+        self._leads = {
+            circuit.key: with_figures(tasks.leads[circuit.key], circuit) for circuit in job.circuits
+        }
+        self._cautions: dict[tuple[bool, ...], dict[str, None]] = {}
+        self._laid: dict[tuple[str, str], list[Task]] = {}
+        self._before_tests: dict[tuple[CircuitBuild, bool], list[Task]] = {}
 
     def of(self, priced: PricedJob, builds: Mapping[str, CircuitBuild]) -> WorkOrder:
         """Return the steps of a sizing of this layout.
@@ -151,45 +156,59 @@ class _OrdersOfLayout:
             As ``work_order`` makes it.
         """
         entries = {entry.circuit.key: entry for entry in priced.circuits}
-        tasks = self._tasks.of(builds, entries)
-        self._places = self._places or safe_order(tasks)
-        ordered = [tasks[place] for place in self._places]
-        self._steps = self._steps_of(ordered, self._shares.of(priced.bill))
-        torques = chain.from_iterable([task.torques for task in ordered])
-        tables = self._facts.tables
+        higher_voltage = [wants_higher_voltage_fuse(entries[key]) for key in builds]
+        wiring = {
+            key: [*self._before_test(build, higher), self._tasks.wiring.test_load(entries[key])]
+            for (key, build), higher in zip(builds.items(), higher_voltage, strict=True)
+        }
+        tasks = self._tasks.in_order(self._make_safe, wiring, self._leads)
+        cautions = self._cautions_of(tasks, tuple(higher_voltage))
+        parts, labour, hours = self._shares.of(priced.bill, self._tasks.keys)
         return WorkOrder(
-            steps=self._steps,
-            zones=tuple(self._facts.walk),
+            tasks=tasks,
+            parts=parts,
+            labour=labour,
+            hours=hours,
+            zones=tuple(self._tasks.facts.walk),
             not_built={
                 key: entry.verdict for key, entry in entries.items() if entry.verdict != SIZED
             },
-            cautions=tuple(
-                dict.fromkeys(chain(priced.cautions, *[task.cautions for task in ordered]))
-            ),
-            provenances=frozenset(chain(priced.provenances, torque_rows(torques, tables))),
+            cautions=tuple(dict.fromkeys(priced.cautions) | cautions),
+            provenances=frozenset(chain(priced.provenances, *[task.provenances for task in tasks])),
         )
 
-    def _steps_of(self, tasks: Sequence[Task], shares: BillShares) -> tuple[Step, ...]:
-        """Return tasks as steps; one that is as in the order before is the same object."""
-        steps: list[Step] = []
-        for number, task in enumerate(tasks, 1):
-            parts = tuple(shares.parts.get(task.key, ()))
-            labour = tuple(shares.labour.get(task.key, ()))
-            # Of one layout, so that the same task stands at the same place.
-            before = self._steps[number - 1] if self._steps else None
-            if (
-                before is not None
-                and before.task is task
-                and _same(before.parts, parts)
-                and _same(before.labour, labour)
-            ):
-                steps.append(before)
-            else:
-                hours = sum([entry.hours or NO_HOURS for entry in labour], NO_HOURS)
-                steps.append(Step(number, task, parts, labour, hours))
-        return tuple(steps)
+    def _cautions_of(
+        self, tasks: Sequence[Task], higher_voltage: tuple[bool, ...]
+    ) -> dict[str, None]:
+        """Return the cautions of all tasks, which no size changes but by the fuses it asks for."""
+        found = self._cautions.get(higher_voltage)
+        if found is None:
+            found = dict.fromkeys(chain.from_iterable([task.cautions for task in tasks]))
+            self._cautions[higher_voltage] = found
+        return found
 
+    def _before_test(self, build: CircuitBuild, higher_voltage: bool) -> list[Task]:
+        """Return what is done in a circuit before its test under load, as it alone were built."""
+        known = self._before_tests.get((build, higher_voltage))
+        if known is None:
+            known = self._new_before_test(build, higher_voltage)
+            self._before_tests[build, higher_voltage] = known
+        return known
 
-def _same(one: tuple[object, ...], other: tuple[object, ...]) -> bool:
-    """Return whether two tuples hold the same objects; equal ones may print otherwise."""
-    return len(one) == len(other) and all(map(is_, one, other))
+    def _new_before_test(self, build: CircuitBuild, higher_voltage: bool) -> list[Task]:
+        wiring, conductor = self._tasks.wiring, build.conductor.key
+        ended = EndedCircuit.of(build)
+        by_conductor = wiring.conductor(ended, conductor, str(build.bundle_m))
+        laid = self._laid.get((ended.circuit, conductor))
+        if laid is None:
+            lengths = self._lengths[ended.circuit]
+            laid = self._laid[ended.circuit, conductor] = [
+                task.stating(length) for task, length in zip(by_conductor.lay, lengths, strict=True)
+            ]
+        return [
+            *by_conductor.first,
+            *laid,
+            by_conductor.terminate,
+            *wiring.connections(ended),
+            wiring.fuse(ended, build.fuse_type, build.rating_a, higher_voltage),
+        ]
