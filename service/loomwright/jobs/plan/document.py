@@ -3,13 +3,12 @@
 from collections.abc import Mapping
 from typing import Any
 
-from loomwright.engineering.measurement.expected import Expectation
 from loomwright.engineering.network.collapse import collapse_of_all_loads
 from loomwright.engineering.network.solver import NO_OPERATING_POINT, SOLVED
 from loomwright.figures import KELVIN_AT_0_C, six_digits
 from loomwright.jobs.answer import circuit_document, source_load_document, vehicle_document
 from loomwright.jobs.bill_answer import margin_document
-from loomwright.jobs.measurement_answer import quantity_document
+from loomwright.jobs.measurement_answer import readings_document
 from loomwright.jobs.plan.alternatives import PURPOSES
 from loomwright.jobs.plan.bill_summary import plan_bill_document
 from loomwright.jobs.plan.changes import changes_document
@@ -81,17 +80,7 @@ def _plan(
         "signal": None if plan.signal is None else signal_document(plan.signal),
         "bill": bill,
         "work_order": work_summary(plan.order, steps, {} if steps is base else base),
-        "expected_measurements": [expectation_document(entry) for entry in plan.measurements],
-    }
-
-
-def expectation_document(entry: Expectation) -> dict[str, Any]:
-    """Return what a meter is expected to read as plain JSON values."""
-    return {
-        **quantity_document(entry.quantity),
-        "expected": six_digits(entry.expected),
-        "low": six_digits(entry.low),
-        "high": six_digits(entry.high),
+        "expected_measurements": readings_document(plan.measurements),
     }
 
 

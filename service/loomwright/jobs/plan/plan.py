@@ -5,7 +5,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from loomwright.engineering.audio.output_answer import OutputEstimate
-from loomwright.engineering.measurement.expected import Expectation
+from loomwright.engineering.measurement.propagation import NO_READINGS, ExpectedReadings
 from loomwright.engineering.network.solver import SOLVED
 from loomwright.engineering.record import record
 from loomwright.engineering.signal.plan import SignalPlan
@@ -78,7 +78,7 @@ class Plan:
     supply: SupplyAssessment | None
     signal: SignalPlan | None
     order: WorkOrder
-    measurements: tuple[Expectation, ...]
+    measurements: ExpectedReadings
 
     @property
     def judged(self) -> tuple[OutputEstimate | SupplyAssessment | SignalPlan, ...]:
@@ -337,7 +337,7 @@ def _plan(
     outputs = equipment_outputs(job, solved.load_voltages_v)
     estimates = {output.equipment.key: output.estimate for output in outputs}
     supply = supply_of_plan(job, solved, estimates)
-    measurements: tuple[Expectation, ...] = ()
+    measurements = NO_READINGS
     if solved.sources:
         measurements = shared.readings.of(job, solved.network, found.conductors)
     return Plan(
