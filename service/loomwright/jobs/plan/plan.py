@@ -341,12 +341,11 @@ def _stages(
     outputs = equipment_outputs(job, solved.load_voltages_v)
     estimates = {output.equipment.key: output.estimate for output in outputs}
     supply = supply_of_plan(job, solved, estimates)
+    signal = signal_of_plan(job, solved, fuse_tables)
     yield
     measurements = NO_READINGS
     if solved.sources:
         measurements = shared.readings.of(job, solved.network, found.conductors)
-    yield
-    signal = signal_of_plan(job, solved, fuse_tables)
     yield
     return Plan(
         name=name,
