@@ -243,6 +243,20 @@ def test_what_is_read_at_rest_alone_needs_no_operating_point():
     assert [entry.expected for entry in found] == [EMF_V] * len(at_rest)
 
 
+def test_each_state_has_its_own_loads_and_each_quantity_its_own_place():
+    # With the lamp off nothing flows: each end of its wiring is at the EMF.
+    network = lamp_network()
+    network = replace(network, states={**network.states, "dark": frozenset()})
+    dark = [Quantity(what, "lamp", "dark") for what in (CURRENT, FEED_DROP, EQUIPMENT_VOLTAGE)]
+    mixed = [dark[0], *QUANTITIES[:3], dark[1], *QUANTITIES[3:], dark[2]]
+    found = propagated_expectations(network, {key: METERS.get(key, VOLTMETER) for key in mixed})
+    assert [entry.quantity for entry in found] == mixed
+    expected = {entry.quantity: entry.expected for entry in found}
+    assert [expected[key] for key in dark] == pytest.approx([0.0, 0.0, EMF_V], abs=1e-12)
+    alone = {entry.quantity: entry for entry in propagated_expectations(lamp_network(), METERS)}
+    assert [entry for entry in found if entry.quantity in alone] == list(alone.values())
+
+
 def test_stretches_warmer_than_their_resistances_are_stated_for_drop_more():
     # By hand: a resistance that rises by its slope for each kelvin, at the same constant current.
     network = lamp_network()

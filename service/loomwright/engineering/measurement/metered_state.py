@@ -118,13 +118,12 @@ def expected_in_state(
     """
     count = state.at_rest.size
     values, variances = np.full(count, math.nan), np.full(count, math.nan)
-    if (state.at_rest == NONE).any():
-        switched = _elements_in_state(state, elements)
-        solution = solved_networks(shape, switched)
-        if solution.state[0] == SOLVED:
-            values, variances = shown_with_variances(
-                state.meters, solution, shape, switched, state.fitted, spread
-            )
+    switched = _elements_in_state(state, elements)
+    solution = solved_networks(shape, switched)
+    if solution.state[0] == SOLVED:
+        values, variances = shown_with_variances(
+            state.meters, solution, shape, switched, state.fitted, spread
+        )
     expected = np.empty((4, count))
     is_known = True
     for meter in range(count):

@@ -111,7 +111,7 @@ def placed_meters(
     for place, quantity in enumerate(meters):
         of_state = at_rest if quantity.state == REST else by_state.setdefault(quantity.state, [])
         of_state.append(place)
-    # At rest no network is solved: it comes along with whatever is.
+    # What is taken at rest needs no network of its own: it comes along with the first state.
     first = next(iter(by_state), REST)
     by_state[first] = [*at_rest, *by_state.get(first, ())]
     quantities, known = tuple(meters), tuple(meters.values())
