@@ -247,7 +247,7 @@ def installation_plans(
     """
     shared = _Shared.of(job, book, tables, fuse_tables, options)
     found = made_in_step(
-        {name: _stages(name, job, plan_options, shared, tables, fuse_tables) for name in PLAN_NAMES}
+        {each: _stages(each, job, plan_options, shared, tables, fuse_tables) for each in PLAN_NAMES}
     )
     plans = tuple(_taken(name, found) for name in PLAN_NAMES)
     changes = tuple(_changes(before, after) for before, after in pairwise(plans))
@@ -293,11 +293,9 @@ def installation_plan(
         As ``installation_plans``, for the plans that are made.
     """
     shared = _Shared.of(job, book, tables, fuse_tables, options)
+    needed = _NEEDED.get(name, (name,))
     found = made_in_step(
-        {
-            needed: _stages(needed, job, plan_options, shared, tables, fuse_tables)
-            for needed in _NEEDED.get(name, (name,))
-        }
+        {each: _stages(each, job, plan_options, shared, tables, fuse_tables) for each in needed}
     )
     return _taken(name, found)
 
