@@ -21,6 +21,11 @@ def test_a_figure_has_six_significant_digits(value, rounded):
 @given(st.lists(st.floats(-1e10, 1e10), min_size=1, max_size=50))
 @example([0.0, 99.99995, 99.999949, 999999.5, 9999995.0, 1.0, 10.0, 0.1, 2.5e-6, 1e-12, 1e22])
 @example([12.34565, 1.234565, 123456.5, 0.0001234565])
+@example([10.0**power for power in range(-9, 10)])
+@example([np.nextafter(10.0**power, 0.0) for power in range(-9, 10)])
+@example([np.nextafter(10.0**power, np.inf) for power in range(-9, 10)])
+@example([9.999995 * 10.0**power for power in range(-9, 9)])
+@example([9.9999951 * 10.0**power for power in range(-9, 9)])
 def test_the_array_rounds_like_the_number(values):
     each = six_digits_of_each(np.array(values))
     assert each.tolist() == [six_digits(value) for value in values]

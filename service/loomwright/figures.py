@@ -9,6 +9,8 @@ from loomwright.engineering.compiled import compiled
 
 # Answers give temperatures in degree Celsius.
 KELVIN_AT_0_C = 273.15
+# Powers of ten as far as six digits of a magnitude from 1e-9 on need them.
+_TENS = np.array([float(10**power) for power in range(15)])
 
 
 def six_digits(value: float | npt.NDArray[np.float64] | None) -> float | None:
@@ -40,24 +42,27 @@ def six_digits_of_each(values: npt.NDArray[np.float64]) -> npt.NDArray[np.float6
     ndarray
         Rounded half to even in decimal.
     """
-    rounded, doubtful = _rounded_to_six_digits(np.ravel(values))
-    for place in np.flatnonzero(doubtful):
-        rounded[place] = float(f"{np.ravel(values)[place]:.6g}")
+    flat = np.ravel(values)
+    rounded, is_doubtful, any_doubtful = _rounded_to_six_digits(flat)
+    if any_doubtful:
+        for place in np.flatnonzero(is_doubtful):
+            rounded[place] = float(f"{flat[place]:.6g}")
     return rounded.reshape(np.shape(values))
 
 
 @compiled
 def _rounded_to_six_digits(
     values: npt.NDArray[np.float64],
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_]]:
-    """Return values to six digits, and which of them may have gone to the wrong neighbour.
+) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.bool_], bool]:
+    """Return values to six digits, which of them may have gone to the wrong neighbour, if any.
 
     A power of ten up to 1e22 is exact in binary, so that a whole number over it is the float of the
-    decimal. What is inexact is the product, near the middle between two whole numbers and near a
-    power of ten.
+    decimal. What is inexact is the product, which matters near the middle between two whole numbers
+    only; at a power of ten both of its neighbours round to it.
     """
     rounded = np.empty(values.size)
     doubtful = np.zeros(values.size, np.bool_)
+    any_doubtful = False
     for place in range(values.size):
         value = values[place]
         magnitude = abs(value)
@@ -67,14 +72,16 @@ def _rounded_to_six_digits(
         doubtful[place] = not 1e-9 <= magnitude <= 1e9
         if doubtful[place]:
             rounded[place] = value
+            any_doubtful = True
             continue
         digits = 5 - math.floor(math.log10(magnitude))
-        scaled = value * 10.0**digits if digits >= 0 else value / 10.0**-digits
+        scaled = value * _TENS[digits] if digits >= 0 else value / _TENS[-digits]
         whole = np.rint(scaled)
         between = abs(abs(scaled - whole) - 0.5)
-        doubtful[place] = between < 1e-6 or not 100000.5 < abs(scaled) < 999999.25
-        rounded[place] = whole / 10.0**digits if digits >= 0 else whole * 10.0**-digits
-    return rounded, doubtful
+        doubtful[place] = between < 1e-6 or not 1e5 <= abs(scaled) < 1e6
+        any_doubtful = any_doubtful or doubtful[place]
+        rounded[place] = whole / _TENS[digits] if digits >= 0 else whole * _TENS[-digits]
+    return rounded, doubtful, any_doubtful
 
 
 @compiled

@@ -28,7 +28,7 @@ from measured_site import (
 
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.measurement import propagation
-from loomwright.engineering.measurement.deviations import shown_with_variances
+from loomwright.engineering.measurement.deviations import Spread, shown_with_variances
 from loomwright.engineering.measurement.expected import FROM_PLAN
 from loomwright.engineering.measurement.measured_network import (
     CURRENT,
@@ -42,12 +42,15 @@ from loomwright.engineering.measurement.measured_network import (
     Quantity,
 )
 from loomwright.engineering.measurement.meter import Meter
+from loomwright.engineering.measurement.metered_state import COVERAGE_FACTOR, expected_in_state
 from loomwright.engineering.measurement.propagation import (
-    COVERAGE_FACTOR,
+    expected_readings,
     lognormal_deviation,
+    placed_meters,
     propagated_expectations,
 )
 from loomwright.engineering.measurement.uncertainty import USUAL, Tolerances
+from loomwright.engineering.network.solver import solved_networks
 
 NOTHING = Tolerances(**dict.fromkeys([field.name for field in fields(Tolerances)], 0.0))
 # A meter that errs by so little that it does not show.
@@ -207,27 +210,66 @@ def test_more_than_the_source_delivers_is_an_error():
 
 
 def test_beyond_the_collapse_nothing_is_known_of_a_reading(monkeypatch):
-    network, given = lamp_network(power_w=120.0, current_a=0.0), []
-
-    def kept(meters, solution, shape, elements, fitted, spread):
-        given.append((meters, solution, shape, elements, fitted, spread))
-        return shown_with_variances(*given[-1])
-
-    monkeypatch.setattr(propagation, "shown_with_variances", kept)
-    before = propagated_expectations(network, METERS)
-    (meters, solution, shape, elements, fitted, spread) = given[0]
+    network = lamp_network(power_w=120.0, current_a=0.0)
+    placed, elements = placed_meters(network, METERS), network.planned_elements
+    ((_, _, state),) = placed.by_state
+    solution = solved_networks(network.shape, elements)
+    spread = Spread(0.3, 0.03, 0.05, 6.0, 0.01, 0.2, 0.04)
+    figures, is_known = expected_in_state(state, network.shape, elements, spread)
+    assert is_known
+    assert not np.isnan(figures).any()
     # At the voltages of 120 W a load of 120 kW falls faster than the source holds it up:
     # P / V**2 is some 1000 S, and source and wiring have far less.
     beyond = elements._replace(load_power_w=1000.0 * elements.load_power_w)
-    values, variances = shown_with_variances(meters, solution, shape, beyond, fitted, spread)
+    values, variances = shown_with_variances(
+        state.meters, solution, network.shape, beyond, state.fitted, spread
+    )
     assert np.isnan(variances).all()
     assert not np.isnan(values).any()
-    assert len(before) == len(QUANTITIES)
-    monkeypatch.setattr(propagation, "shown_with_variances", lambda *_: (values, variances))
+    unknown = np.full_like(figures, math.nan), False
+    monkeypatch.setattr(propagation, "expected_in_state", lambda *_: unknown)
     with pytest.raises(EngineeringError) as caught:
         propagated_expectations(network, METERS)
     assert caught.value.code == "no_operating_point"
     assert caught.value.attributes["state"] == "load"
+
+
+def test_what_is_read_at_rest_alone_needs_no_operating_point():
+    # 100 kW have none, and nothing is switched on at rest.
+    network = lamp_network(power_w=1e5, current_a=0.0)
+    at_rest = {key: meter for key, meter in METERS.items() if key.state == REST}
+    found = propagated_expectations(network, at_rest)
+    assert [entry.quantity for entry in found] == list(at_rest)
+    assert [entry.expected for entry in found] == [EMF_V] * len(at_rest)
+
+
+def test_each_state_has_its_own_loads_and_each_quantity_its_own_place():
+    # With the lamp off nothing flows: each end of its wiring is at the EMF.
+    network = lamp_network()
+    network = replace(network, states={**network.states, "dark": frozenset()})
+    dark = [Quantity(what, "lamp", "dark") for what in (CURRENT, FEED_DROP, EQUIPMENT_VOLTAGE)]
+    mixed = [dark[0], *QUANTITIES[:3], dark[1], *QUANTITIES[3:], dark[2]]
+    found = propagated_expectations(network, {key: METERS.get(key, VOLTMETER) for key in mixed})
+    assert [entry.quantity for entry in found] == mixed
+    expected = {entry.quantity: entry.expected for entry in found}
+    assert [expected[key] for key in dark] == pytest.approx([0.0, 0.0, EMF_V], abs=1e-12)
+    alone = {entry.quantity: entry for entry in propagated_expectations(lamp_network(), METERS)}
+    assert [entry for entry in found if entry.quantity in alone] == list(alone.values())
+
+
+def test_stretches_warmer_than_their_resistances_are_stated_for_drop_more():
+    # By hand: a resistance that rises by its slope for each kelvin, at the same constant current.
+    network = lamp_network()
+    warmer = placed_meters(network, METERS, np.full_like(network.elements.share_per_ampere, 25.0))
+    cold = {entry.quantity: entry.expected for entry in propagated_expectations(network, METERS)}
+    warm = {
+        entry.quantity: entry.expected
+        for entry in expected_readings(warmer, network.planned_elements).each
+    }
+    drop = Quantity(FEED_DROP, "lamp", "load")
+    risen_ohm = 25.0 * network.planned.resistance_slope_ohm_per_k[0, 0]
+    assert risen_ohm > 0.0
+    assert warm[drop] - cold[drop] == pytest.approx(CURRENT_A * risen_ohm, rel=1e-6)
 
 
 @settings(max_examples=30)

@@ -6,10 +6,7 @@ import numpy as np
 import pytest
 
 from loomwright.engineering.measurement.expected import expectations_of_draws
-from loomwright.engineering.measurement.propagation import (
-    expectations_of_meters,
-    placed_meters,
-)
+from loomwright.engineering.measurement.propagation import propagated_expectations
 from loomwright.engineering.measurement.uncertainty import USUAL, drawn_variants
 from loomwright.jobs.circuit_conductors import circuit_conductors
 from loomwright.jobs.circuit_fuses import sized_circuits
@@ -42,7 +39,7 @@ def test_propagated_uncertainties_are_those_of_draws(
     variants = drawn_variants(network, USUAL)
     shown = network.values_of(variants, sorted(meters))
     by_draws = expectations_of_draws(network, variants, shown, meters, {})
-    found = expectations_of_meters(network, placed_meters(network, meters))
+    found = propagated_expectations(network, meters)
     assert [entry.quantity for entry in found] == list(meters)
     ratios = []
     for entry in found:

@@ -52,7 +52,7 @@ def readings(kept: JobReadings, sizing: Sizing, drawn: InstallationNetwork) -> o
     """Return what is expected on a network, or the code of the error that it raises."""
     job, _, conductors = sizing
     try:
-        return kept.of(job, drawn, conductors)
+        return kept.of(job, drawn, conductors).each
     except EngineeringError as error:
         return error.code
 

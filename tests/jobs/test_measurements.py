@@ -67,7 +67,7 @@ def expected_measurements(job: Job) -> tuple[Expectation, ...]:
     conductors = circuit_conductors(job, tables())
     sized = sized_circuits(job, conductors, tables(), fuse_tables())
     drawn = installation_network(job, sized, conductors, tables())
-    return JobReadings().of(job, drawn, conductors)
+    return JobReadings().of(job, drawn, conductors).each
 
 
 def test_a_cold_feed_has_the_resistance_of_the_table(

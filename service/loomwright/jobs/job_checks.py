@@ -30,10 +30,11 @@ def check_feeding(
     stated = (source.stated("key") for source in sources)
     source_keys = {key for key in stated if isinstance(key, str)}
     by_key = {circuit.key: circuit for circuit in circuits}
+    keys = source_keys | by_key.keys()
     for reader, circuit in zip(readers, circuits, strict=True):
         if circuit.key in source_keys:
             reader.fault("key", "A source has the same key; keys are unique in a job.")
-        elif circuit.fed_from and circuit.fed_from not in source_keys | by_key.keys():
+        elif circuit.fed_from and circuit.fed_from not in keys:
             reader.fault("fed_from", "No source and no circuit of the job has this key.")
         else:
             _check_chain(reader, circuit, by_key)

@@ -247,7 +247,7 @@ def _circuit(index: int, reader: ObjectReader, tables: Tables, shared: Conductor
         description=reader.text("description"),
         fed_from=reader.text("fed_from"),
         charges_source=reader.truth("charges_source"),
-        route=tuple(_segment(item) for item in reader.objects("route")),
+        route=tuple([_segment(item) for item in reader.objects("route")]),
         return_path=_return_path(reader.object("return_path")),
         conductor=choice,
         allowed_drop_fraction=0.01 * reader.number("allowed_voltage_drop_percent"),
@@ -259,15 +259,19 @@ def _circuit(index: int, reader: ObjectReader, tables: Tables, shared: Conductor
         load_end=reader.choice("load_end"),
         joining=reader.choice("joining"),
         signal_leads=tuple(
-            SignalLead(item.text("form"), item.number("length"))
-            for item in reader.objects("signal_leads")
+            [
+                SignalLead(item.text("form"), item.number("length"))
+                for item in reader.objects("signal_leads")
+            ]
         ),
         remote_leads=tuple(
-            RemoteLead(item.number("length"), 1e-6 * item.number("cross_section"))
-            for item in reader.objects("remote_leads")
+            [
+                RemoteLead(item.number("length"), 1e-6 * item.number("cross_section"))
+                for item in reader.objects("remote_leads")
+            ]
         ),
         taps=tuple(
-            Tap(item.text("use"), item.whole("quantity")) for item in reader.objects("taps")
+            [Tap(item.text("use"), item.whole("quantity")) for item in reader.objects("taps")]
         ),
     )
 

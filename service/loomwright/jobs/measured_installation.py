@@ -250,14 +250,15 @@ def stretch_ambients_k(
     ndarray
         One row [K].
     """
-    found = np.empty(drawn.elements.share_per_ampere.shape)
+    found = [0.0] * drawn.elements.share_per_ampere.size
     for key in drawn.supply_nodes:
-        feed, back = drawn.stretches[f"{key}.feed"], drawn.stretches[f"{key}.return"]
         ambient = [segment.ambient_temperature_k for segment in _request(conductors[key]).segments]
+        feed, back = drawn.stretches[f"{key}.feed"], drawn.stretches[f"{key}.return"]
         # The return is the ground lead, the last segment, or as long as the feed.
-        found[0, list(feed)] = ambient[: len(feed)]
-        found[0, list(back)] = ambient[-len(back) :]
-    return found
+        for places, along in ((feed, ambient[: len(feed)]), (back, ambient[-len(back) :])):
+            for place, ambient_k in zip(places, along, strict=True):
+                found[place] = ambient_k
+    return np.array([found])
 
 
 def planned_variants(

@@ -18,7 +18,8 @@ from loomwright.engineering.measurement.hypotheses import (
     WEAK_SOURCE,
 )
 from loomwright.engineering.measurement.measured_network import CURRENT, SOURCE_VOLTAGE, Quantity
-from loomwright.figures import six_digits
+from loomwright.engineering.measurement.propagation import ExpectedReadings
+from loomwright.figures import six_digits, six_digits_of_each
 from loomwright.jobs.cautions import cautions_of_job
 from loomwright.jobs.measurements import DRAIN, GAIN_VOLTAGE, CheckedMeasurements, JudgedReading
 from loomwright.tables.records import Provenance, Tables
@@ -79,27 +80,40 @@ def cautions_of_measurements(checked: CheckedMeasurements, tables: Tables) -> tu
     )
 
 
-def quantity_document(quantity: Quantity) -> dict[str, Any]:
-    """Return what is read, where and in which state, as plain JSON values."""
-    of_source = quantity.what in (SOURCE_VOLTAGE, DRAIN)
+def readings_document(readings: ExpectedReadings) -> list[dict[str, Any]]:
+    """Return what meters are expected to read as plain JSON values."""
+    expected, low, high, _ = six_digits_of_each(readings.figures).tolist()
+    return [
+        _quantity(quantity, expected=value, low=least, high=most)
+        for quantity, value, least, most in zip(
+            readings.quantities, expected, low, high, strict=True
+        )
+    ]
+
+
+def _quantity(quantity: Quantity, **figures: object) -> dict[str, Any]:
+    """Return what is read, where and in which state, and then figures of it."""
+    what, subject, state = quantity
+    of_source = what in (SOURCE_VOLTAGE, DRAIN)
     return {
-        "what": quantity.what,
-        "source": quantity.subject if of_source else None,
-        "circuit": None if of_source else quantity.subject,
-        "state": quantity.state,
-        "unit": AMPERE if quantity.what in (CURRENT, DRAIN) else VOLT,
+        "what": what,
+        "source": subject if of_source else None,
+        "circuit": None if of_source else subject,
+        "state": state,
+        "unit": AMPERE if what in (CURRENT, DRAIN) else VOLT,
+        **figures,
     }
 
 
 def _expectation(entry: Expectation) -> dict[str, Any]:
-    return {
-        **quantity_document(entry.quantity),
-        "expected": six_digits(entry.expected),
-        "low": six_digits(entry.low),
-        "high": six_digits(entry.high),
-        "standard_uncertainty": six_digits(entry.standard_uncertainty),
-        "rests_on": entry.rests_on,
-    }
+    return _quantity(
+        entry.quantity,
+        expected=six_digits(entry.expected),
+        low=six_digits(entry.low),
+        high=six_digits(entry.high),
+        standard_uncertainty=six_digits(entry.standard_uncertainty),
+        rests_on=entry.rests_on,
+    )
 
 
 def _judged(entry: JudgedReading) -> dict[str, Any]:
@@ -131,12 +145,12 @@ def _diagnosis(found: Diagnosis) -> dict[str, Any]:
         "causes": [_cause(place < found.alike, cause) for place, cause in enumerate(shown)],
         "next_reading": None
         if following is None
-        else {
-            **quantity_document(following.quantity),
-            "if_first": six_digits(following.if_first),
-            "if_second": six_digits(following.if_second),
-            "separation": six_digits(following.separation),
-        },
+        else _quantity(
+            following.quantity,
+            if_first=six_digits(following.if_first),
+            if_second=six_digits(following.if_second),
+            separation=six_digits(following.separation),
+        ),
     }
 
 

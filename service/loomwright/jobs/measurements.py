@@ -1,7 +1,7 @@
 """Readings of a technician against what a job's network lets expect."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
@@ -18,13 +18,13 @@ from loomwright.engineering.measurement.measured_network import (
     DROPS,
     EQUIPMENT_VOLTAGE,
     SOURCE_VOLTAGE,
-    MeasuredNetwork,
     Quantity,
 )
 from loomwright.engineering.measurement.meter import RECTANGULAR, Meter
 from loomwright.engineering.measurement.propagation import (
+    ExpectedReadings,
     PlacedMeters,
-    expectations_of_meters,
+    expected_readings,
     placed_meters,
 )
 from loomwright.engineering.measurement.uncertainty import USUAL, Tolerances, drawn_variants
@@ -33,7 +33,6 @@ from loomwright.engineering.measurement.verdict import (
     overall_verdict,
     verdict_of,
 )
-from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor, feeders
 from loomwright.jobs.installation_network import InstallationNetwork
 from loomwright.jobs.job import Job
@@ -41,7 +40,6 @@ from loomwright.jobs.measured_installation import (
     LOAD,
     measured_installation,
     measured_network,
-    planned_variants,
     quantities_of,
     stretch_ambients_k,
 )
@@ -132,15 +130,6 @@ def all_on(job: Job) -> dict[str, tuple[str, ...]]:
     return {LOAD: tuple(circuit.key for circuit in on)}
 
 
-@record
-class _Measured:
-    """A network with its meters, and what conductors of another size leave as it is."""
-
-    network: MeasuredNetwork
-    stretch_ambient_k: Array
-    meters: PlacedMeters
-
-
 class JobReadings:
     """Expected readings of one job, whose meters are placed once for each set of circuits.
 
@@ -155,11 +144,11 @@ class JobReadings:
 
     def __init__(self, ambient_temperature_k: float = WORKSHOP_TEMPERATURE_K) -> None:
         self._ambient_temperature_k = ambient_temperature_k
-        self._measured: dict[tuple[str, ...], _Measured] = {}
+        self._placed: dict[tuple[str, ...], PlacedMeters] = {}
 
     def of(
         self, job: Job, drawn: InstallationNetwork, conductors: Mapping[str, CircuitConductor]
-    ) -> tuple[Expectation, ...]:
+    ) -> ExpectedReadings:
         """Return what a technician will read, at rest and with everything on.
 
         Parameters
@@ -173,7 +162,7 @@ class JobReadings:
 
         Returns
         -------
-        tuple of Expectation
+        ExpectedReadings
             Of every circuit that carries current with everything on: voltages at rest first, then
             under load by circuit; with the usual meters, uncertainties by propagation.
 
@@ -183,24 +172,14 @@ class JobReadings:
             ``no_operating_point``.
         """
         circuits = tuple(drawn.supply_nodes)
-        known = self._measured.get(circuits)
-        if known is None:
-            known = self._measured[circuits] = self._placed(job, drawn, conductors)
-        network = replace(
-            known.network,
-            elements=drawn.elements,
-            planned=planned_variants(
-                drawn,
-                known.network.planned.part_resistance_ohm,
-                known.stretch_ambient_k,
-                self._ambient_temperature_k,
-            ),
-        )
-        return expectations_of_meters(network, known.meters)
+        placed = self._placed.get(circuits)
+        if placed is None:
+            placed = self._placed[circuits] = self._placed_in(job, drawn, conductors)
+        return expected_readings(placed, drawn.elements)
 
-    def _placed(
+    def _placed_in(
         self, job: Job, drawn: InstallationNetwork, conductors: Mapping[str, CircuitConductor]
-    ) -> _Measured:
+    ) -> PlacedMeters:
         on = tuple(key for key in all_on(job)[LOAD] if key in drawn.supply_nodes)
         ambient_k = self._ambient_temperature_k
         network = measured_network(job, drawn, conductors, {LOAD: on}, ambient_k)
@@ -208,9 +187,9 @@ class JobReadings:
         meters = {
             quantity: USUAL_METERS[quantity.what] for quantity in quantities_of(network, carrying)
         }
-        return _Measured(
-            network, stretch_ambients_k(drawn, conductors), placed_meters(network, meters)
-        )
+        # The zones of a route are the same whatever its conductor is.
+        warmer_k = ambient_k - stretch_ambients_k(drawn, conductors)
+        return placed_meters(network, meters, warmer_k)
 
 
 def checked_measurements(

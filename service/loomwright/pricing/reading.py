@@ -76,12 +76,15 @@ class ObjectReader:
         self._members = members
         self._quantity_text = quantity_text
         self._values: Mapping[str, object] = {}
-        if not isinstance(value, Mapping):
+        # A dict is looked for first, as the parser makes them and the answer for others takes long.
+        if not isinstance(value, (dict, Mapping)):
             self.fault(None, "An object is needed.")
             # What is no object lacks all its members; one fault says so.
             self.faults = []
             return
         self._values = value
+        if value.keys() <= members.keys():
+            return
         for name in value:
             if name not in members:
                 self.fault(name, "Unknown member; remove it or check its spelling.")
@@ -158,15 +161,18 @@ class ObjectReader:
     def choices(self, name: str) -> tuple[str, ...]:
         """Return the texts of an array, each out of a closed list and at most once."""
         rule = self._rule(name, Choices)
-        wanted = _one_of(rule.choices)
-        return self._texts(name, rule, lambda item: item in rule.choices, wanted)
+        return self._texts(name, rule, rule.choices.__contains__, lambda: _one_of(rule.choices))
 
     def texts(self, name: str) -> tuple[str, ...]:
         """Return the texts of an array, each at most once."""
-        return self._texts(name, self._rule(name, Texts), is_text, _TEXT_NEEDED)
+        return self._texts(name, self._rule(name, Texts), is_text, lambda: _TEXT_NEEDED)
 
     def _texts(
-        self, name: str, rule: Choices | Texts, is_right: Callable[[str], bool], wanted: str
+        self,
+        name: str,
+        rule: Choices | Texts,
+        is_right: Callable[[object], bool],
+        wanted: Callable[[], str],
     ) -> tuple[str, ...]:
         if name not in self._values:
             self._note_absence(name)
@@ -175,13 +181,12 @@ class ObjectReader:
         if not isinstance(value, list | tuple) or not rule.least <= len(value) <= rule.most:
             self.fault(name, f"An array of {rule.least} to {rule.most} items is needed.")
             return ()
-        path = self.path(name)
         for index, item in enumerate(value):
             if not isinstance(item, str) or not is_right(item):
-                self.faults.append(Fault(f"{path}/{index}", wanted))
+                self.fault_at(name, index, wanted())
             elif item in value[:index]:
-                self.faults.append(Fault(f"{path}/{index}", REPEATED))
-        return tuple(str(item) for item in value)
+                self.fault_at(name, index, REPEATED)
+        return tuple(map(str, value))
 
     def date(self, name: str) -> date | None:
         """Return a calendar date, or ``None`` where it is absent."""
@@ -315,7 +320,8 @@ class ObjectReader:
         rule = self._members[name]
         assert isinstance(rule, Records)
         if name not in self._values:
-            self._note_absence(name)
+            if rule.least > 0:
+                self._note_absence(name)
             return []
         value = self._values[name]
         if not isinstance(value, list | tuple):
@@ -336,7 +342,10 @@ class ObjectReader:
 
 def is_text(value: object) -> bool:
     """Return whether a value is text that a document may hold, see ``Text``."""
-    return isinstance(value, str) and len(value) <= TEXT_LIMIT and bool(_TEXT.fullmatch(value))
+    if not isinstance(value, str) or not 0 < len(value) <= TEXT_LIMIT:
+        return False
+    # What Python takes for printable is; what else may stand in a text the pattern says.
+    return (value.isprintable() and value[0] != " ") or bool(_TEXT.fullmatch(value))
 
 
 def _one_of(choices: Sequence[str]) -> str:

@@ -31,6 +31,9 @@ def stated_number(
     float or None
         In the stated unit; none for anything else and outside the bounds.
     """
+    if type(value) is float:
+        # Most numbers; the rest says the same of the others.
+        return value if rule.lower <= value <= rule.upper and math.isfinite(value) else None
     number, slack = _number_in_unit(rule, value, quantity_text)
     if isinstance(number, bool) or not isinstance(number, int | float):
         return None

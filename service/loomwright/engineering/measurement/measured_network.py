@@ -196,27 +196,18 @@ class MeasuredNetwork:
                     shown[:, column] = self.shown(quantity, solution, variants)
         return shown
 
-    def planned_elements(self, state: str) -> Elements:
-        """Return the values of the planned network in a load state, in one row."""
-        planned, shape = self.planned, self.shape
-        loads = [self.circuits[key].load for key in self.states[state]]
-        on = [load for load in loads if load is not None]
-        power, current = np.zeros((1, shape.load_plus.size)), np.zeros((1, shape.load_plus.size))
-        power[0, on] = planned.load_power_w[0, on]
-        current[0, on] = planned.load_current_a[0, on]
-        # Of one row, where the sums by branch need no loop.
-        parts_ohm = planned.part_resistance_ohm[0]
-        sums = np.bincount(self.part_branch, parts_ohm, minlength=shape.branch_from.size)
+    @property
+    def planned_elements(self) -> Elements:
+        """The planned network with everything switched on, in one row."""
+        planned = self.planned
         return self.elements._replace(
-            fixed_resistance_ohm=np.asarray(sums, np.float64).reshape(1, -1),
             ambient_resistance_ohm=planned.ambient_resistance_ohm,
             resistance_slope_ohm_per_k=planned.resistance_slope_ohm_per_k,
             share_per_ampere=planned.share_per_ampere,
             emf_v=planned.emf_v,
             source_resistance_ohm=planned.source_resistance_ohm,
-            load_power_w=power,
-            load_current_a=current,
-            load_conductance_s=np.zeros_like(power),
+            load_power_w=planned.load_power_w,
+            load_current_a=planned.load_current_a,
         )
 
     def _fixed_resistance_ohm(self, part_resistance_ohm: Array) -> Array:

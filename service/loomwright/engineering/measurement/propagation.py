@@ -7,18 +7,17 @@ deviations are small; ``expected`` draws them, for the verdict on a reading.
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.measurement.deviations import (
-    NONE,
-    Fitted,
-    MeterPlaces,
-    Spread,
-    shown_with_variances,
+from loomwright.engineering.measurement.deviations import NONE, Fitted, MeterPlaces, Spread
+from loomwright.engineering.measurement.expected import (
+    FROM_PLAN,
+    Expectation,
+    no_operating_point,
 )
-from loomwright.engineering.measurement.expected import FROM_PLAN, Expectation, no_operating_point
 from loomwright.engineering.measurement.measured_network import (
     REST,
     SOURCE_VOLTAGE,
@@ -26,16 +25,15 @@ from loomwright.engineering.measurement.measured_network import (
     Quantity,
 )
 from loomwright.engineering.measurement.meter import RECTANGULAR, Meter
+from loomwright.engineering.measurement.metered_state import MeteredState, expected_in_state
 from loomwright.engineering.measurement.uncertainty import USUAL, Tolerances
-from loomwright.engineering.network.solver import SOLVED, solved_networks
+from loomwright.engineering.network.elements import Elements, Shape
 from loomwright.engineering.record import record
 
 Array = npt.NDArray[np.float64]
 Places = npt.NDArray[np.int64]
 
 REFERENCE_NODE = 0
-# JCGM 100:2008, table G.1 (memory): 95 % of a normal distribution.
-COVERAGE_FACTOR = 1.96
 
 
 @record
@@ -46,24 +44,51 @@ class PlacedMeters:
     ----------
     quantities
         What is taken, in the order of the answer.
-    shares, digit_limits
-        Accuracy of each meter, see ``Meter``.
-    at_rest, sources
-        Places in ``quantities`` of what is taken at rest, and the source of each.
+    shape
+        Of the networks.
     by_state
-        Name of each load state, places in ``quantities`` of what is taken in it, and where the
-        meters are put.
+        Name of each load state, places in ``quantities`` of what is taken in it, and the state.
+        What is taken at rest is with the first of them.
     """
 
     quantities: tuple[Quantity, ...]
-    shares: Array
-    digit_limits: Array
-    at_rest: Places
-    sources: Places
-    by_state: tuple[tuple[str, Places, MeterPlaces], ...]
+    shape: Shape
+    by_state: tuple[tuple[str, Places, MeteredState], ...]
 
 
-def placed_meters(network: MeasuredNetwork, meters: Mapping[Quantity, Meter]) -> PlacedMeters:
+@record
+class ExpectedReadings:
+    """What meters are expected to show.
+
+    Parameters
+    ----------
+    quantities
+        Of which, in the order of the answer.
+    figures
+        Rows of expected values, of lower and upper limits of the 95 % coverage interval and of
+        standard uncertainties [V], [A], by quantities.
+    """
+
+    quantities: tuple[Quantity, ...]
+    figures: Array
+
+    @property
+    def each(self) -> tuple[Expectation, ...]:
+        """The same by quantity."""
+        return tuple(
+            Expectation(quantity, value, low, high, uncertainty, FROM_PLAN)
+            for quantity, value, low, high, uncertainty in zip(
+                self.quantities, *self.figures.tolist(), strict=True
+            )
+        )
+
+
+NO_READINGS = ExpectedReadings((), np.empty((4, 0)))
+
+
+def placed_meters(
+    network: MeasuredNetwork, meters: Mapping[Quantity, Meter], warmer_k: Array | None = None
+) -> PlacedMeters:
     """Return where the meters are put that quantities are taken with.
 
     Parameters
@@ -72,36 +97,72 @@ def placed_meters(network: MeasuredNetwork, meters: Mapping[Quantity, Meter]) ->
         A network; for others of its shape with the same circuits the places are the same.
     meters
         Wanted quantities, and the meter that each is taken with.
+    warmer_k
+        By how much each stretch is warmer before it carries current than the resistances of the
+        networks are stated for, one row [K]; not at all if absent.
 
     Returns
     -------
     PlacedMeters
         In the order of ``meters``.
     """
-    by_state: dict[str, list[int]] = {REST: []}
+    by_state: dict[str, list[int]] = {}
+    at_rest: list[int] = []
     for place, quantity in enumerate(meters):
-        by_state.setdefault(quantity.state, []).append(place)
-    quantities = tuple(meters)
-    at_rest = by_state.pop(REST)
+        of_state = at_rest if quantity.state == REST else by_state.setdefault(quantity.state, [])
+        of_state.append(place)
+    # What is taken at rest needs no network of its own: it comes along with the first state.
+    first = next(iter(by_state), REST)
+    by_state[first] = [*at_rest, *by_state.get(first, ())]
+    quantities, known = tuple(meters), tuple(meters.values())
+    warmer = np.zeros_like(network.elements.share_per_ampere) if warmer_k is None else warmer_k
     return PlacedMeters(
-        quantities=quantities,
-        shares=np.array([meter.share for meter in meters.values()]),
-        digit_limits=np.array([meter.digit_limit for meter in meters.values()]),
-        at_rest=np.array(at_rest, np.int64),
-        sources=np.array([_source(network, quantities[place]) for place in at_rest], np.int64),
-        by_state=tuple(
+        quantities,
+        network.shape,
+        tuple(
             (
                 state,
                 np.array(places, np.int64),
-                _meter_places(network, [quantities[place] for place in places]),
+                _metered_state(
+                    network,
+                    state,
+                    [quantities[place] for place in places],
+                    [known[place] for place in places],
+                    warmer,
+                ),
             )
             for state, places in by_state.items()
         ),
     )
 
 
-def _source(network: MeasuredNetwork, quantity: Quantity) -> int:
-    """Return the source whose EMF stands at each end of its circuits."""
+def _metered_state(
+    network: MeasuredNetwork,
+    state: str,
+    quantities: Sequence[Quantity],
+    meters: Sequence[Meter],
+    warmer_k: Array,
+) -> MeteredState:
+    on = {network.circuits[key].load for key in network.states[state]}
+    part_ohm = network.planned.part_resistance_ohm[0]
+    branches = network.shape.branch_from.size
+    of_branches = np.bincount(network.part_branch, part_ohm, minlength=branches)
+    return MeteredState(
+        meters=_meter_places(network, quantities),
+        at_rest=np.array([_at_rest(network, quantity) for quantity in quantities], np.int64),
+        shares=np.array([meter.share for meter in meters]),
+        digit_limits=np.array([meter.digit_limit for meter in meters]),
+        fitted=_fitted(network),
+        fixed_resistance_ohm=np.asarray(of_branches, np.float64).reshape(1, -1),
+        warmer_k=warmer_k,
+        is_on=np.array([load in on for load in range(network.shape.load_plus.size)], np.bool_),
+    )
+
+
+def _at_rest(network: MeasuredNetwork, quantity: Quantity) -> int:
+    """Return the source whose EMF stands at each end of its circuits, for what is taken at rest."""
+    if quantity.state != REST:
+        return NONE
     if quantity.what == SOURCE_VOLTAGE:
         return network.sources[quantity.subject]
     return network.circuits[quantity.subject].source
@@ -109,7 +170,10 @@ def _source(network: MeasuredNetwork, quantity: Quantity) -> int:
 
 def _meter_places(network: MeasuredNetwork, quantities: Sequence[Quantity]) -> MeterPlaces:
     places = []
-    for what, subject, _ in quantities:
+    for what, subject, state in quantities:
+        if state == REST:
+            places.append((REFERENCE_NODE, REFERENCE_NODE, NONE, NONE))
+            continue
         if what == SOURCE_VOLTAGE:
             places.append((network.source_nodes[subject], REFERENCE_NODE, NONE, NONE))
             continue
@@ -160,26 +224,27 @@ def propagated_expectations(
     JCGM 100:2008, 5.1.2 and 6.2.1 (memory): combined standard uncertainty of independent inputs,
     and the interval of a coverage factor around the estimate.
     """
-    return expectations_of_meters(network, placed_meters(network, meters), tolerances)
+    placed = placed_meters(network, meters)
+    return expected_readings(placed, network.planned_elements, tolerances).each
 
 
-def expectations_of_meters(
-    network: MeasuredNetwork, meters: PlacedMeters, tolerances: Tolerances = USUAL
-) -> tuple[Expectation, ...]:
+def expected_readings(
+    meters: PlacedMeters, elements: Elements, tolerances: Tolerances = USUAL
+) -> ExpectedReadings:
     """Return the same as ``propagated_expectations`` with meters that are in their places.
 
     Parameters
     ----------
-    network
-        As planned.
     meters
-        Placed in a network of the same shape.
+        Placed in networks of one shape.
+    elements
+        One of these networks, with everything switched on.
     tolerances
         What is not known of it.
 
     Returns
     -------
-    tuple of Expectation
+    ExpectedReadings
         In the order of the meters.
 
     Raises
@@ -188,40 +253,13 @@ def expectations_of_meters(
         ``no_operating_point``.
     """
     spread = _spread(tolerances)
-    values, variances = np.empty(len(meters.quantities)), np.empty(len(meters.quantities))
-    emf = network.planned.emf_v[0, meters.sources]
-    values[meters.at_rest], variances[meters.at_rest] = emf, (spread.emf * emf) ** 2
-    for state, wanted, places in meters.by_state:
-        values[wanted], variances[wanted] = _under_load(network, state, places, spread)
-    of_meter = RECTANGULAR**2 * ((meters.shares * values) ** 2 + meters.digit_limits**2)
-    uncertainty = np.sqrt(variances + of_meter)
-    low, high = values - COVERAGE_FACTOR * uncertainty, values + COVERAGE_FACTOR * uncertainty
-    columns = (column.tolist() for column in (values, low, high, uncertainty))
-    return tuple(
-        [
-            Expectation(quantity, value, least, most, deviation, FROM_PLAN)
-            for quantity, value, least, most, deviation in zip(
-                meters.quantities, *columns, strict=True
-            )
-        ]
-    )
-
-
-def _under_load(
-    network: MeasuredNetwork, state: str, meters: MeterPlaces, spread: Spread
-) -> tuple[Array, Array]:
-    """Return what perfect meters show in a load state, and the variances of it."""
-    elements = network.planned_elements(state)
-    solution = solved_networks(network.shape, elements)
-    if solution.state[0] != SOLVED:
-        raise no_operating_point(state)
-    values, variances = shown_with_variances(
-        meters, solution, network.shape, elements, _fitted(network), spread
-    )
-    if np.isnan(variances).any():
-        # So near to the collapse that nothing can be expected of a meter.
-        raise no_operating_point(state)
-    return values, variances
+    figures = np.empty((4, len(meters.quantities)))
+    for state, places, metered in meters.by_state:
+        figures[:, places], is_known = expected_in_state(metered, meters.shape, elements, spread)
+        if not is_known:
+            # There is no such point, or so near to the collapse nothing can be expected of a meter.
+            raise no_operating_point(state)
+    return ExpectedReadings(meters.quantities, figures)
 
 
 def _fitted(network: MeasuredNetwork) -> Fitted:
@@ -236,6 +274,7 @@ def _fitted(network: MeasuredNetwork) -> Fitted:
     )
 
 
+@lru_cache(maxsize=16)
 def _spread(tolerances: Tolerances) -> Spread:
     """Return one standard uncertainty of each kind of input."""
     return Spread(

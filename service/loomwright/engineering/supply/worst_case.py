@@ -5,7 +5,6 @@ from collections.abc import Sequence
 
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.network.operating_point import (
-    greatest_deliverable_power_w,
     power_current_a,
 )
 from loomwright.engineering.record import record
@@ -175,9 +174,14 @@ def voltages_in_state(request: SupplyRequest, state: str) -> StateVoltages:
     return StateVoltages(
         state=state,
         bus_voltage_v=bus_v,
-        greatest_power_w=float(greatest_deliverable_power_w(emf_v, resistance_ohm)),
+        greatest_power_w=_greatest_power_w(emf_v, resistance_ohm),
         loads=tuple(_load_voltage(load, state, bus_v) for load in loads),
     )
+
+
+def _greatest_power_w(emf_v: float, resistance_ohm: float) -> float:
+    """Return what ``greatest_deliverable_power_w`` has for arrays, of one source."""
+    return math.inf if resistance_ohm == 0.0 else emf_v * emf_v / (4.0 * resistance_ohm)
 
 
 def _charged_voltage_v(

@@ -1,14 +1,15 @@
 """The plans of an installation as plain JSON values, in a fixed order."""
 
+from collections.abc import Callable, Mapping, Sequence
+from operator import attrgetter
 from typing import Any
 
-from loomwright.engineering.measurement.expected import Expectation
 from loomwright.engineering.network.collapse import collapse_of_all_loads
 from loomwright.engineering.network.solver import NO_OPERATING_POINT, SOLVED
 from loomwright.figures import KELVIN_AT_0_C, six_digits
 from loomwright.jobs.answer import circuit_document, source_load_document, vehicle_document
 from loomwright.jobs.bill_answer import margin_document
-from loomwright.jobs.measurement_answer import quantity_document
+from loomwright.jobs.measurement_answer import readings_document
 from loomwright.jobs.plan.alternatives import PURPOSES
 from loomwright.jobs.plan.bill_summary import plan_bill_document
 from loomwright.jobs.plan.changes import changes_document
@@ -58,40 +59,45 @@ def plans_document(plans: InstallationPlans, *, show_cost: bool = False) -> dict
         "prices_include_tax": bill.prices_include_tax,
         "as_of": None if bill.as_of is None else bill.as_of.isoformat(),
         "valid_until": min(known).isoformat() if known else None,
-        "plans": [_plan(plan, given[plan.name], show_cost=show_cost) for plan in plans.plans],
+        "plans": _plans(plans.plans, given, show_cost=show_cost),
         "changes": [changes_document(changes) for changes in plans.changes],
     }
 
 
-def _plan(plan: Plan, steps: list[Summary], *, show_cost: bool) -> dict[str, Any]:
-    bill = plan_bill_document(plan.priced.bill)
-    if show_cost:
-        bill["cost"] = margin_document(plan.priced.bill)
-    return {
-        "name": plan.name,
-        "purpose": PURPOSES[plan.name],
-        "verdict": plan.verdict,
-        "sizing_rounds": plan.consistent.rounds,
-        "power_sources": [source_load_document(load) for load in plan.priced.power_sources],
-        "circuits": [circuit_document(entry) for entry in plan.priced.circuits],
-        "network": _network(plan),
-        "real_output": outputs_document(plan.outputs),
-        "supply": None if plan.supply is None else supply_document(plan.supply),
-        "signal": None if plan.signal is None else signal_document(plan.signal),
+def _plans(
+    plans: Sequence[Plan],
+    steps: Mapping[str, list[Summary]],
+    *,
+    show_cost: bool,
+) -> list[dict[str, Any]]:
+    """Return plans as plain JSON values, each member for all of them: see ``made_in_step``."""
+
+    def bill(plan: Plan) -> dict[str, Any]:
+        document = plan_bill_document(plan.priced.bill)
+        if show_cost:
+            document["cost"] = margin_document(plan.priced.bill)
+        return document
+
+    members: dict[str, Callable[[Plan], object]] = {
+        "name": attrgetter("name"),
+        "purpose": lambda plan: PURPOSES[plan.name],
+        "verdict": attrgetter("verdict"),
+        "sizing_rounds": attrgetter("consistent.rounds"),
+        "power_sources": lambda plan: list(map(source_load_document, plan.priced.power_sources)),
+        "circuits": lambda plan: list(map(circuit_document, plan.priced.circuits)),
+        "network": _network,
+        "real_output": lambda plan: outputs_document(plan.outputs),
+        "supply": lambda plan: None if plan.supply is None else supply_document(plan.supply),
+        "signal": lambda plan: None if plan.signal is None else signal_document(plan.signal),
         "bill": bill,
-        "work_order": work_summary(plan.order, steps),
-        "expected_measurements": [expectation_document(entry) for entry in plan.measurements],
+        "work_order": lambda plan: work_summary(plan.order, steps[plan.name]),
+        "expected_measurements": lambda plan: readings_document(plan.measurements),
     }
-
-
-def expectation_document(entry: Expectation) -> dict[str, Any]:
-    """Return what a meter is expected to read as plain JSON values."""
-    return {
-        **quantity_document(entry.quantity),
-        "expected": six_digits(entry.expected),
-        "low": six_digits(entry.low),
-        "high": six_digits(entry.high),
-    }
+    documents: list[dict[str, Any]] = [{} for _ in plans]
+    for name, document_of in members.items():
+        for document, plan in zip(documents, plans, strict=True):
+            document[name] = document_of(plan)
+    return documents
 
 
 def _network(plan: Plan) -> dict[str, Any]:

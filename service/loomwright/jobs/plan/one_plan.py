@@ -5,8 +5,8 @@ from typing import Any
 from loomwright.engineering.cautions import CAUTIONS
 from loomwright.jobs.answer import answer_document
 from loomwright.jobs.job import Job
+from loomwright.jobs.measurement_answer import readings_document
 from loomwright.jobs.plan.alternatives import PURPOSES
-from loomwright.jobs.plan.document import expectation_document
 from loomwright.jobs.plan.outputs import outputs_document
 from loomwright.jobs.plan.plan import Plan
 from loomwright.jobs.supply_answer import supply_document
@@ -50,6 +50,6 @@ def one_plan_document(job: Job, plan: Plan) -> dict[str, Any]:
         "real_output": outputs_document(plan.outputs),
         "supply": None if plan.supply is None else supply_document(plan.supply),
         "work_order": work_order_document(plan.order, plan.priced),
-        "expected_measurements": [expectation_document(entry) for entry in plan.measurements],
+        "expected_measurements": readings_document(plan.measurements),
         "cautions": [{"key": key, "text": CAUTIONS[key]} for key in plan.cautions],
     }

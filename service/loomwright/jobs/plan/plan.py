@@ -1,11 +1,11 @@
 """A whole installation from one job: three plans, each sized, solved, priced and put in order."""
 
-from collections.abc import Mapping
+from collections.abc import Generator, Mapping
 from dataclasses import replace
 from itertools import pairwise
 
 from loomwright.engineering.audio.output_answer import OutputEstimate
-from loomwright.engineering.measurement.expected import Expectation
+from loomwright.engineering.measurement.propagation import NO_READINGS, ExpectedReadings
 from loomwright.engineering.network.solver import SOLVED
 from loomwright.engineering.record import record
 from loomwright.engineering.signal.plan import SignalPlan
@@ -25,6 +25,7 @@ from loomwright.jobs.plan.alternatives import (
 )
 from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
 from loomwright.jobs.plan.consistent import ConsistentCircuits, consistent_circuits
+from loomwright.jobs.plan.in_step import made_in_step
 from loomwright.jobs.plan.outputs import EquipmentOutput, equipment_outputs
 from loomwright.jobs.plan.signal_of_plan import signal_of_plan
 from loomwright.jobs.plan.supply_of_plan import supply_of_plan
@@ -78,7 +79,7 @@ class Plan:
     supply: SupplyAssessment | None
     signal: SignalPlan | None
     order: WorkOrder
-    measurements: tuple[Expectation, ...]
+    measurements: ExpectedReadings
 
     @property
     def judged(self) -> tuple[OutputEstimate | SupplyAssessment | SignalPlan, ...]:
@@ -247,9 +248,9 @@ def installation_plans(
         A circuit lies outside the models, or the options do not fit the bill.
     """
     shared = _Shared.of(job, book, tables, fuse_tables, options)
-    found = {
-        name: _plan(name, job, plan_options, shared, tables, fuse_tables) for name in PLAN_NAMES
-    }
+    found = made_in_step(
+        {each: _stages(each, job, plan_options, shared, tables, fuse_tables) for each in PLAN_NAMES}
+    )
     plans = tuple(_taken(name, found) for name in PLAN_NAMES)
     changes = tuple(_changes(before, after) for before, after in pairwise(plans))
     return InstallationPlans(job, plans, changes)
@@ -294,13 +295,11 @@ def installation_plan(
         As ``installation_plans``, for the plans that are made.
     """
     shared = _Shared.of(job, book, tables, fuse_tables, options)
-    return _taken(
-        name,
-        {
-            needed: _plan(needed, job, plan_options, shared, tables, fuse_tables)
-            for needed in _NEEDED.get(name, (name,))
-        },
+    needed = _NEEDED.get(name, (name,))
+    found = made_in_step(
+        {each: _stages(each, job, plan_options, shared, tables, fuse_tables) for each in needed}
     )
+    return _taken(name, found)
 
 
 # The plans that must be known before one can be given, where it is not that one alone.
@@ -324,24 +323,30 @@ def _costs_more(plan: Plan, other: Plan) -> bool:
     return plan.verdict == other.verdict == COMPLETE and totals[0] > totals[1]
 
 
-def _plan(
+def _stages(
     name: str,
     job: Job,
     plan_options: PlanOptions,
     shared: _Shared,
     tables: Tables,
     fuse_tables: FuseTables,
-) -> Plan:
+) -> Generator[None, None, Plan]:
+    """Make a plan, and stop after each stage."""
     sized = sized_plan(name, job, tables, fuse_tables, plan_options, shared.networks)
     found, solved = sized.consistent, sized.solved
+    yield
     loads = _source_loads(job, found.sized, solved)
     priced = priced_circuits(shared.ground, found.sized, loads, shared.bills.of(found.sized), ())
+    yield
     outputs = equipment_outputs(job, solved.load_voltages_v)
     estimates = {output.equipment.key: output.estimate for output in outputs}
     supply = supply_of_plan(job, solved, estimates)
-    measurements: tuple[Expectation, ...] = ()
+    signal = signal_of_plan(job, solved, fuse_tables)
+    yield
+    measurements = NO_READINGS
     if solved.sources:
         measurements = shared.readings.of(job, solved.network, found.conductors)
+    yield
     return Plan(
         name=name,
         verdict=_verdict(priced, found, solved, supply),
@@ -350,7 +355,7 @@ def _plan(
         solved=solved,
         outputs=outputs,
         supply=supply,
-        signal=signal_of_plan(job, solved, fuse_tables),
+        signal=signal,
         order=shared.orders.of(priced),
         measurements=measurements,
     )
