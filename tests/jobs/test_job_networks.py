@@ -13,13 +13,18 @@ from loomwright.engineering.errors import EngineeringError
 from loomwright.jobs.circuit_conductors import CircuitConductor, circuit_conductors
 from loomwright.jobs.circuit_fuses import circuits_before_fuses, sized_circuits
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
-from loomwright.jobs.installation_network import InstallationNetwork, installation_network
+from loomwright.jobs.installation_network import (
+    InstallationNetwork,
+    drawn_circuits,
+    installation_network,
+)
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.job_networks import JobNetworks
 from loomwright.jobs.measurements import JobReadings
 from loomwright.jobs.plan.alternatives import PLAN_NAMES, USUAL, planned_job
 from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.jobs.solved_installation import JobSolutions, SolvedInstallation
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
@@ -61,7 +66,7 @@ def assert_sharing_changes_nothing(job: Job) -> None:
     networks, shared = JobNetworks(tables()), JobReadings()
     for sizing in sizings(job):
         alone = installation_network(*sizing, tables())
-        drawn = networks.of(*sizing)
+        drawn = networks.of(*sizing, drawn_circuits(*sizing[1:]))
         assert_same(drawn, alone)
         assert readings(shared, sizing, drawn) == readings(JobReadings(), sizing, alone)
 
@@ -83,20 +88,38 @@ def test_a_network_without_one_of_the_circuits_is_drawn_by_itself(read_job: Read
     job = read_job(demo_job("van_second_battery"))
     networks = JobNetworks(tables())
     _, sized, conductors = next(sizings(job))
-    whole = networks.of(job, sized, conductors)
+    whole = networks.of(job, sized, conductors, drawn_circuits(sized, conductors))
     last = job.circuits[-1].key
     lacking = {**conductors, last: CircuitConductor(job.circuits[-1], None, None)}
-    part = networks.of(job, circuits_before_fuses(job, lacking), lacking)
+    bare = circuits_before_fuses(job, lacking)
+    part = networks.of(job, bare, lacking, drawn_circuits(bare, lacking))
     assert part.left_out == (last,)
     assert set(whole.supply_nodes) - set(part.supply_nodes) == {last}
-    assert_same(networks.of(job, sized, conductors), whole)
+    assert_same(networks.of(job, sized, conductors, drawn_circuits(sized, conductors)), whole)
 
 
 def test_what_lies_between_which_nodes_is_drawn_once(read_job: ReadJob) -> None:
     networks = JobNetworks(tables())
-    drawn = [networks.of(*each) for each in sizings(read_job(demo_job("van_second_battery")))]
+    drawn = [
+        networks.of(*each, drawn_circuits(*each[1:]))
+        for each in sizings(read_job(demo_job("van_second_battery")))
+    ]
     assert len({id(network.shape) for network in drawn}) == 1
     assert len({id(network.parts) for network in drawn}) == 1
+
+
+def test_the_same_conductors_and_loads_are_solved_once(read_job: ReadJob) -> None:
+    solutions = JobSolutions(tables())
+    found: dict[tuple[object, ...], list[SolvedInstallation]] = {}
+    for job, sized, conductors in sizings(read_job(demo_job("van_second_battery"))):
+        case = (tuple(drawn_circuits(sized, conductors).items()), job.equipment)
+        solved = solutions.of(job, sized, conductors)
+        found.setdefault(case, []).append(solved)
+        alone = JobSolutions(tables()).of(job, sized, conductors)
+        assert (solved.circuits, solved.sources) == (alone.circuits, alone.sources)
+    assert max(len(same) for same in found.values()) > 1
+    for same in found.values():
+        assert len({id(solved) for solved in same}) == 1
 
 
 def test_a_conductor_is_asked_for_again_where_voltage_drop_or_load_differ(

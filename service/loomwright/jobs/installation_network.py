@@ -265,7 +265,7 @@ def _draw_load(draft: NetworkDraft, job: Job, circuit: Circuit) -> None:
     loads = job.equipment_on(circuit.key)
     if circuit.charges_source or not loads:
         return
-    power_w, current_a = _drawn_load(job, circuit.key)
+    power_w, current_a = job.drawn_by_circuit[circuit.key]
     draft.load(
         circuit.key,
         f"{circuit.key}.load_plus",
@@ -275,17 +275,8 @@ def _draw_load(draft: NetworkDraft, job: Job, circuit: Circuit) -> None:
     )
 
 
-def _drawn_load(job: Job, circuit: str) -> tuple[float, float]:
-    """Return the constant power [W] and the constant current [A] at the end of a circuit."""
-    power_w, current_a = 0.0, 0.0
-    for item in job.equipment_on(circuit):
-        power_w += item.quantity * (item.power_w or 0.0)
-        current_a += item.quantity * (item.current_a or 0.0)
-    return power_w, current_a
-
-
 def network_with_loads(
-    network: InstallationNetwork, job: Job, elements: Elements | None = None
+    network: InstallationNetwork, job: Job, elements: Elements
 ) -> InstallationNetwork:
     """Return a network with what the equipment of another job draws from the same circuits.
 
@@ -296,18 +287,16 @@ def network_with_loads(
     job
         The job whose loads draw.
     elements
-        What the network is to have but for its loads, where that is not its own.
+        What the network is to have but for its loads.
 
     Returns
     -------
     InstallationNetwork
         Otherwise the same.
     """
-    loads = np.array([_drawn_load(job, key) for key in network.loads], float).reshape(-1, 2).T
-    with_loads = (elements or network.elements)._replace(
-        load_power_w=np.ascontiguousarray(loads[:1]),
-        load_current_a=np.ascontiguousarray(loads[1:]),
-    )
+    drawn = job.drawn_by_circuit
+    loads = np.array([drawn[key] for key in network.loads], float).reshape(-1, 2).T.copy()
+    with_loads = elements._replace(load_power_w=loads[:1], load_current_a=loads[1:])
     return replace(network, elements=with_loads)
 
 

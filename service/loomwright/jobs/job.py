@@ -273,6 +273,18 @@ class Job:
         return self._by_circuit.get(key, ())
 
     @cached_property
+    def drawn_by_circuit(self) -> Mapping[str, tuple[float, float]]:
+        """Constant power [W] and constant current [A] of the equipment on each circuit."""
+        found: dict[str, tuple[float, float]] = {}
+        for key, items in self._by_circuit.items():
+            power_w, current_a = 0.0, 0.0
+            for item in items:
+                power_w += item.quantity * (item.power_w or 0.0)
+                current_a += item.quantity * (item.current_a or 0.0)
+            found[key] = power_w, current_a
+        return found
+
+    @cached_property
     def _by_feeder(self) -> Mapping[str, tuple[Circuit, ...]]:
         found: dict[str, tuple[Circuit, ...]] = {}
         for circuit in self.circuits:

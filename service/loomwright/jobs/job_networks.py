@@ -9,7 +9,6 @@ from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor
 from loomwright.jobs.installation_network import (
     InstallationNetwork,
-    drawn_circuits,
     installation_network,
     network_with_loads,
     stretches_there_and_back,
@@ -23,11 +22,12 @@ Array = npt.NDArray[np.float64]
 
 @record
 class _Stretches:
-    """The conductors of a circuit there and back, as they stand in the elements of a network."""
+    """The conductors of a circuit there and back, as they stand in the elements of a network.
 
-    ambient_resistance_ohm: Array
-    resistance_slope_ohm_per_k: Array
-    share_per_ampere: Array
+    ``rows`` are ambient resistance, its slope by temperature and share per ampere.
+    """
+
+    rows: Array
     curves: Array
 
 
@@ -54,6 +54,7 @@ class JobNetworks:
         job: Job,
         sized: Sequence[SizedCircuit],
         conductors: Mapping[str, CircuitConductor],
+        candidates: Mapping[str, int],
     ) -> InstallationNetwork:
         """Return the network of a sizing.
 
@@ -65,13 +66,14 @@ class JobNetworks:
             Its circuits, each with the conductor that is fitted.
         conductors
             What each was sized for.
+        candidates
+            Those that are drawn, as ``drawn_circuits`` has them.
 
         Returns
         -------
         InstallationNetwork
             As ``installation_network`` draws it with all circuits.
         """
-        candidates = drawn_circuits(sized, conductors)
         circuits = tuple(candidates)
         drawn = self._drawn.get(circuits)
         if drawn is None:
@@ -85,10 +87,11 @@ class JobNetworks:
             self._stretches_of(key, candidate, conductors[key])
             for key, candidate in candidates.items()
         ]
+        rows = np.concatenate([each.rows for each in found], axis=1)
         elements = drawn.elements._replace(
-            ambient_resistance_ohm=_row([each.ambient_resistance_ohm for each in found]),
-            resistance_slope_ohm_per_k=_row([each.resistance_slope_ohm_per_k for each in found]),
-            share_per_ampere=_row([each.share_per_ampere for each in found]),
+            ambient_resistance_ohm=rows[0:1],
+            resistance_slope_ohm_per_k=rows[1:2],
+            share_per_ampere=rows[2:3],
             curves=np.concatenate([each.curves for each in found]),
         )
         return network_with_loads(drawn, job, elements)
@@ -99,11 +102,7 @@ class JobNetworks:
         if found is None:
             assert conductor.request is not None  # it is drawn, so it was sized
             feed, back = stretches_there_and_back(conductor.request, candidate, self._tables)
-            cold, slope, share, curves = zip(*feed, *back, strict=True)
-            found = _Stretches(np.array(cold), np.array(slope), np.array(share), np.stack(curves))
+            *rows, curves = zip(*feed, *back, strict=True)
+            found = _Stretches(np.array(rows), np.stack(curves))
             self._stretches[key, candidate] = found
         return found
-
-
-def _row(parts: list[Array]) -> Array:
-    return np.concatenate(parts).reshape(1, -1)

@@ -1,6 +1,7 @@
 """The solved network of a job, circuit by circuit."""
 
 from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from loomwright.engineering.network.elements import Solution
 from loomwright.engineering.network.solver import (
@@ -11,13 +12,11 @@ from loomwright.engineering.network.solver import (
 )
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor
-from loomwright.jobs.installation_network import (
-    InstallationNetwork,
-    network_with_loads,
-)
+from loomwright.jobs.installation_network import InstallationNetwork, drawn_circuits
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_networks import JobNetworks
 from loomwright.jobs.sized_circuit import SizedCircuit
+from loomwright.tables.records import Tables
 
 STATES = {
     SOLVED: "solved",
@@ -82,116 +81,148 @@ class SolvedInstallation:
         return {key: state.load_voltage_v for key, state in self.circuits.items()}
 
 
-def solved_installation(
-    job: Job,
-    sized: Sequence[SizedCircuit],
-    conductors: Mapping[str, CircuitConductor],
-    networks: JobNetworks,
-) -> SolvedInstallation:
-    """Return the operating point of a job with all its loads on.
+class JobSolutions:
+    """Operating points of one job's networks, each found once.
+
+    Lives for one request. What solves a network are its conductors and its loads: where a circuit
+    is sized again and comes to the conductor that it had, the operating point is the one before.
 
     Parameters
     ----------
-    job
-        The job, with the loads that draw.
-    sized
-        Its circuits, each with the conductor that is fitted.
-    conductors
-        What each was sized for.
-    networks
-        Networks of the job.
-
-    Returns
-    -------
-    SolvedInstallation
-        Every circuit that has a conductor, in the order of the job.
+    tables
+        Tables of the engineering.
     """
-    return _solved(networks.of(job, sized, conductors), conductors)
+
+    def __init__(self, tables: Tables) -> None:
+        self._networks = JobNetworks(tables)
+        self._found: dict[_Case, SolvedInstallation] = {}
+        self._places: dict[tuple[str, ...], list[_CircuitPlaces]] = {}
+
+    def of(
+        self,
+        job: Job,
+        sized: Sequence[SizedCircuit],
+        conductors: Mapping[str, CircuitConductor],
+    ) -> SolvedInstallation:
+        """Return the operating point of a job with all its loads on.
+
+        Parameters
+        ----------
+        job
+            The job, with the loads that draw; no more than allowances and loads may differ from
+            one call to the next.
+        sized
+            Its circuits, each with the conductor that is fitted.
+        conductors
+            What each was sized for.
+
+        Returns
+        -------
+        SolvedInstallation
+            Every circuit that has a conductor, in the order of the job.
+        """
+        candidates = drawn_circuits(sized, conductors)
+        case = (tuple(candidates.items()), tuple(job.drawn_by_circuit.items()))
+        found = self._found.get(case)
+        if found is None:
+            network = self._networks.of(job, sized, conductors, candidates)
+            found = self._found[case] = self._solved(network, conductors)
+        return found
+
+    def _solved(
+        self, network: InstallationNetwork, conductors: Mapping[str, CircuitConductor]
+    ) -> SolvedInstallation:
+        solution = solved_networks(network.shape, network.elements)
+        state = int(solution.state[0])
+        found = state == SOLVED
+        return SolvedInstallation(
+            state=STATES[state],
+            network=network,
+            circuits=_circuits(self._places_of(network, conductors), solution) if found else {},
+            sources=_sources(network, solution) if found else {},
+            source_power_w=float(solution.source_power_w[0]),
+            load_power_w=float(solution.load_power_w[0]),
+            loss_w=float(solution.loss_w[0]),
+            iterations=int(solution.iterations[0]),
+            residual_a=float(solution.residual_a[0]),
+        )
+
+    def _places_of(
+        self, network: InstallationNetwork, conductors: Mapping[str, CircuitConductor]
+    ) -> "list[_CircuitPlaces]":
+        circuits = tuple(network.supply_nodes)
+        found = self._places.get(circuits)
+        if found is None:
+            found = [_circuit_places(network, key, conductors[key]) for key in circuits]
+            self._places[circuits] = found
+        return found
 
 
-def with_loads_of(
-    job: Job, solved: SolvedInstallation, conductors: Mapping[str, CircuitConductor]
-) -> SolvedInstallation:
-    """Return a solved installation with the loads of another job on the same circuits.
-
-    Parameters
-    ----------
-    job
-        The job whose loads draw.
-    solved
-        An installation of the same circuits.
-    conductors
-        What each circuit was sized for.
-
-    Returns
-    -------
-    SolvedInstallation
-        The same network, solved again.
-    """
-    return _solved(network_with_loads(solved.network, job), conductors)
+# Candidates and loads of the circuits that are drawn, by their keys.
+_Case = tuple[tuple[tuple[str, int], ...], tuple[tuple[str, tuple[float, float]], ...]]
 
 
-def _solved(
-    network: InstallationNetwork, conductors: Mapping[str, CircuitConductor]
-) -> SolvedInstallation:
-    solution = solved_networks(network.shape, network.elements)
-    state = int(solution.state[0])
-    found = state == SOLVED
-    return SolvedInstallation(
-        state=STATES[state],
-        network=network,
-        circuits=_circuits(network, conductors, solution) if found else {},
-        sources=_sources(network, solution) if found else {},
-        source_power_w=float(solution.source_power_w[0]),
-        load_power_w=float(solution.load_power_w[0]),
-        loss_w=float(solution.loss_w[0]),
-        iterations=int(solution.iterations[0]),
-        residual_a=float(solution.residual_a[0]),
+class _CircuitPlaces(NamedTuple):
+    """Where a solution has what belongs to a circuit, and the ambient of each stretch [K]."""
+
+    circuit: str
+    feed: int
+    back: int
+    supply: int
+    return_: int
+    plus: int
+    minus: int
+    stretches: tuple[tuple[int, float], ...]
+
+
+def _circuit_places(
+    network: InstallationNetwork, key: str, conductor: CircuitConductor
+) -> _CircuitPlaces:
+    assert conductor.request is not None  # it is drawn, so it was sized
+    feed, back = f"{key}.feed", f"{key}.return"
+    # The stretches of the feed come first; those of a return conductor repeat the route.
+    places = (*network.stretches.get(feed, ()), *network.stretches.get(back, ()))
+    segments = conductor.request.segments
+    ambients_k = [
+        segments[number % len(segments)].ambient_temperature_k for number in range(len(places))
+    ]
+    return _CircuitPlaces(
+        key,
+        network.branches[feed],
+        network.branches[back],
+        network.supply_nodes[key],
+        network.return_nodes[key],
+        network.nodes[f"{key}.load_plus"],
+        network.nodes[f"{key}.load_minus"],
+        tuple(zip(places, ambients_k, strict=True)),
     )
 
 
-def _circuits(
-    network: InstallationNetwork, conductors: Mapping[str, CircuitConductor], solution: Solution
-) -> dict[str, CircuitState]:
+def _circuits(circuits: list[_CircuitPlaces], solution: Solution) -> dict[str, CircuitState]:
     voltage = solution.node_voltage_v[0].tolist()
     current = solution.branch_current_a[0].tolist()
     resistance = solution.branch_resistance_ohm[0].tolist()
     rise = solution.stretch_rise_k[0].tolist()
-    found = {}
-    nodes, branches, stretches = network.nodes, network.branches, network.stretches
-    for key, supply in network.supply_nodes.items():
-        feed_name, back_name = f"{key}.feed", f"{key}.return"
-        feed, back = branches[feed_name], branches[back_name]
-        plus, minus = nodes[f"{key}.load_plus"], nodes[f"{key}.load_minus"]
-        request = conductors[key].request
-        assert request is not None  # it is drawn, so it was sized
-        # The stretches of the feed come first; those of a return conductor repeat the route.
-        places = (*stretches.get(feed_name, ()), *stretches.get(back_name, ()))
-        along = len(request.segments)
-        found[key] = CircuitState(
-            circuit=key,
-            current_a=current[feed],
-            feeding_voltage_v=voltage[supply] - voltage[network.return_nodes[key]],
-            load_voltage_v=voltage[plus] - voltage[minus],
-            ground_potential_v=voltage[minus],
-            conductor_temperature_k=max(
-                [
-                    request.segments[number % along].ambient_temperature_k + rise[place]
-                    for number, place in enumerate(places)
-                ]
-            ),
-            loss_w=current[feed] ** 2 * resistance[feed] + current[back] ** 2 * resistance[back],
+    # In the order of the fields; by name they would take twice as long.
+    return {
+        key: CircuitState(
+            key,
+            current[feed],
+            voltage[supply] - voltage[return_],
+            voltage[plus] - voltage[minus],
+            voltage[minus],
+            max([ambient_k + rise[place] for place, ambient_k in stretches]),
+            current[feed] ** 2 * resistance[feed] + current[back] ** 2 * resistance[back],
         )
-    return found
+        for key, feed, back, supply, return_, plus, minus, stretches in circuits
+    }
 
 
 def _sources(network: InstallationNetwork, solution: Solution) -> dict[str, SourceState]:
+    current = solution.source_current_a[0].tolist()
+    voltage = solution.node_voltage_v[0].tolist()
     return {
-        name: SourceState(
-            source=name,
-            current_a=float(solution.source_current_a[0, place]),
-            terminal_voltage_v=float(solution.node_voltage_v[0, network.nodes[f"{name}.plus"]]),
-        )
+        name: SourceState(name, current[place], voltage[network.nodes[f"{name}.plus"]])
         for name, place in network.sources.items()
     }
 

@@ -19,9 +19,8 @@ from loomwright.jobs.circuit_conductors import (
 )
 from loomwright.jobs.circuit_fuses import circuits_before_fuses, sized_circuits
 from loomwright.jobs.job import Job
-from loomwright.jobs.job_networks import JobNetworks
 from loomwright.jobs.sized_circuit import SizedCircuit
-from loomwright.jobs.solved_installation import SolvedInstallation, solved_installation
+from loomwright.jobs.solved_installation import JobSolutions, SolvedInstallation
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
 
@@ -52,7 +51,7 @@ class ConsistentCircuits:
 
 
 def consistent_circuits(
-    job: Job, tables: Tables, fuse_tables: FuseTables, networks: JobNetworks | None = None
+    job: Job, tables: Tables, fuse_tables: FuseTables, solutions: JobSolutions | None = None
 ) -> ConsistentCircuits:
     """Return the circuits of a job, sized so that the solved network asks no more of them.
 
@@ -64,8 +63,8 @@ def consistent_circuits(
         Tables of the engineering.
     fuse_tables
         Fuse tables of the engineering.
-    networks
-        What other sizings of the job in the same request have drawn, if there are any.
+    solutions
+        What other sizings of the job in the same request have solved, if there are any.
 
     Returns
     -------
@@ -77,13 +76,13 @@ def consistent_circuits(
     EngineeringError
         A circuit lies outside the models.
     """
-    networks = networks or JobNetworks(tables)
+    solutions = solutions or JobSolutions(tables)
     feeding_v: dict[str, float] = {}
     conductors = FIRST_TIME
     for rounds in range(1, GREATEST_ROUNDS + 1):
         conductors = circuit_conductors(job, tables, feeding_v, conductors)
         bare = circuits_before_fuses(job, conductors)
-        solved = solved_installation(job, bare, conductors, networks)
+        solved = solutions.of(job, bare, conductors)
         exceeded = _exceeded(bare, solved)
         short = _short_of_voltage(job, solved)
         tightened = _tightened(job, solved, short)
@@ -96,7 +95,7 @@ def consistent_circuits(
     # A fuse may call for a thicker conductor, never for a thinner one: no current rises by it.
     sized = sized_circuits(job, conductors, tables, fuse_tables)
     if [entry.candidate for entry in sized] != [entry.candidate for entry in bare]:
-        solved = solved_installation(job, sized, conductors, networks)
+        solved = solutions.of(job, sized, conductors)
     return ConsistentCircuits(job, conductors, sized, solved, rounds, tuple(short), tuple(exceeded))
 
 
