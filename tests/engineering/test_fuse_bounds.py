@@ -1,20 +1,25 @@
 """Bounds of a fuse's rating one by one, by hand; faults of batteries; the damage curve."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.protection import damage, faults, fuse_bounds
+from loomwright.engineering.protection import damage, faults, fuse_bounds, fuse_choice
 from loomwright.engineering.protection.fuse_answer import Bound, FuseWindow
 from loomwright.engineering.protection.fuse_cautions import fuse_cautions
+from loomwright.engineering.protection.fuse_choice import CircuitCurrents
+from loomwright.engineering.protection.fuse_circuit import setting_of
 from loomwright.engineering.protection.fuse_request import (
+    ROAD_VEHICLE,
     FuseLoad,
     FuseOptions,
     FuseRequest,
     GivenFuse,
     ProtectedConductor,
+    site_of,
 )
 from loomwright.engineering.protection.fuse_selection import size_fuse
 from loomwright.engineering.protection.transient import lumped_conductor_in_air
@@ -50,6 +55,15 @@ def request(**changes):
     return FuseRequest(**values)
 
 
+def of_type_c(asked, ambient_factor):
+    setting = replace(setting_of(asked, FUSES), ambient_factor=ambient_factor)
+    return setting, next(kind for kind in setting.types if kind.fuse_type is TYPE_C)
+
+
+def currents(inrush_a):
+    return CircuitCurrents(30.0, inrush_a, 1000.0, 400.0, 1000.0)
+
+
 @pytest.mark.parametrize(
     ("on_s", "off_s", "current_a"),
     # Root mean square of 30 A over the cycle; a minute and longer counts as continuous (practice).
@@ -57,12 +71,14 @@ def request(**changes):
 )
 def test_cyclic_load_counts_as_its_root_mean_square_below_a_minute(on_s, off_s, current_a):
     load = FuseLoad(30.0, on_time_s=on_s, off_time_s=off_s)
-    assert fuse_bounds.equivalent_continuous_current_a(load, FUSES) == pytest.approx(current_a)
+    answer = size_fuse(request(load=load), FUSES)
+    assert answer.equivalent_continuous_current_a == pytest.approx(current_a)
 
 
 def test_a_load_without_its_pause_is_continuous():
-    for half in (FuseLoad(30.0, on_time_s=10.0), FuseLoad(30.0, off_time_s=30.0)):
-        assert fuse_bounds.equivalent_continuous_current_a(half, FUSES) == 30.0
+    for half in ({"on_time_s": 10.0}, {"off_time_s": 30.0}):
+        site = site_of(request())._replace(**half)
+        assert fuse_bounds.continuous_share(site, FUSES) == 1.0
 
 
 @pytest.mark.parametrize(
@@ -71,7 +87,7 @@ def test_a_load_without_its_pause_is_continuous():
     [(1.0, 40.0), (0.8, 50.0), (1.1, 40.0)],
 )
 def test_continuous_load_sets_the_least_rating(ambient_factor, rating_a):
-    (bound,) = fuse_bounds.common_lower_bounds(request(), FUSES, 0.75, ambient_factor)
+    bound = fuse_bounds.load_bound(30.0, FUSES, 0.75, ambient_factor)
     assert bound.rule == fuse_bounds.CONTINUOUS_LOAD
     assert bound.rated_current_a == pytest.approx(rating_a, rel=1e-12)
 
@@ -82,7 +98,7 @@ def test_fuse_in_the_equipment_is_a_lower_bound_unless_waived(may_be_below):
         equipment_fuse=GivenFuse(25.0),
         options=FuseOptions(rating_may_be_below_equipment_fuse=may_be_below),
     )
-    bounds = fuse_bounds.common_lower_bounds(asked, FUSES, 0.75, 1.0)
+    bounds = fuse_choice.common_lower_bounds(setting_of(asked, FUSES), 30.0)
     rules = {bound.rule: bound.rated_current_a for bound in bounds}
     assert rules.get(fuse_bounds.EQUIPMENT_FUSE) == (None if may_be_below else 25.0)
 
@@ -103,7 +119,7 @@ def test_ampacity_or_the_federal_rule_sets_the_greatest_rating(
     asked = request(
         system_voltage_v=system_v, options=FuseOptions(rating_may_exceed_ampacity=may_exceed)
     )
-    first, _ = fuse_bounds.common_upper_bounds(asked, FUSES, CURVE, 1.0)
+    first, _ = fuse_bounds.common_upper_bounds(site_of(asked), FUSES, CURVE, 1.0)
     assert (first.rule, first.provenance.locator) == (rule, locator)
     assert first.rated_current_a == pytest.approx(rating_a, rel=1e-12)
 
@@ -114,7 +130,7 @@ def test_current_that_opens_the_fuse_in_the_end_is_borne_for_ever(runs, ambient_
     # ISO 8820-3: the fuse opens at 135 %; a cold one at more, a hot one is not counted on.
     conductor = ProtectedConductor(LUMP, 80.0, 0.028, SOURCE, parallel_conductors=runs)
     _, bound = fuse_bounds.common_upper_bounds(
-        request(conductor=conductor), FUSES, CURVE, ambient_factor
+        site_of(request(conductor=conductor)), FUSES, CURVE, ambient_factor
     )
     assert bound.rule == fuse_bounds.CONVENTIONAL_FUSING
     expected = runs * CURVE.threshold_current_a / (1.35 * later)
@@ -125,7 +141,8 @@ def test_current_that_opens_the_fuse_in_the_end_is_borne_for_ever(runs, ambient_
 def test_starting_current_is_carried_by_the_least_opening_time(ambient_factor, share):
     # ISO 8820-3 type C: at least 0.75 s at 135 %, so 54 A need 40 A at 23 C.
     load = FuseLoad(30.0, inrush_current_a=54.0, inrush_duration_s=0.75)
-    (bound,) = fuse_bounds.lower_bounds_of_type(request(load=load), FUSES, TYPE_C, ambient_factor)
+    setting, kind = of_type_c(request(load=load), ambient_factor)
+    (bound,) = fuse_choice.lower_bounds_of_type(setting, kind, currents(54.0))
     assert bound.rule == fuse_bounds.INRUSH
     assert bound.rated_current_a == pytest.approx(40.0 / share, rel=1e-9)
 
@@ -133,9 +150,11 @@ def test_starting_current_is_carried_by_the_least_opening_time(ambient_factor, s
 @pytest.mark.parametrize(("ambient_factor", "later"), [(1.0, 1.0), (0.8, 1.0), (1.2, 1.2)])
 def test_fault_at_the_far_end_is_cleared_by_the_greatest_opening_time(ambient_factor, later):
     # Type C: at most 5 s at 200 %, so 400 A surely open 200 A in 5 s.
-    bound = fuse_bounds.far_end_bound(FUSES, TYPE_C, 400.0, 5.0, ambient_factor)
-    assert bound.rated_current_a == pytest.approx(200.0 / later, rel=1e-9)
-    assert fuse_bounds.far_end_bound(FUSES, TYPE_C, 400.0, 1e-3, ambient_factor) is None
+    for clearing_s, rating_a in ((5.0, 200.0 / later), (1e-3, None)):
+        asked = request(options=FuseOptions(clearing_time_s=clearing_s))
+        bound = fuse_choice.far_end_bound(*of_type_c(asked, ambient_factor), 400.0)
+        found_a = None if bound is None else bound.rated_current_a
+        assert found_a == (None if rating_a is None else pytest.approx(rating_a, rel=1e-9))
 
 
 @pytest.mark.parametrize(
@@ -147,13 +166,13 @@ def test_selectivity_takes_the_greatest_rating_that_is_selective(
     upstream_a, selective_to_a, rating_a
 ):
     bound = fuse_bounds.selectivity_bound(
-        FUSES, TYPE_C, GivenFuse(upstream_a), lambda rating: rating <= selective_to_a
+        FUSES, TYPE_C, upstream_a, lambda rating: rating <= selective_to_a
     )
     assert bound.rated_current_a == rating_a
 
 
 def test_selectivity_with_nothing_leaves_no_rating():
-    bound = fuse_bounds.selectivity_bound(FUSES, TYPE_C, GivenFuse(100.0), lambda _: False)
+    bound = fuse_bounds.selectivity_bound(FUSES, TYPE_C, 100.0, lambda _: False)
     assert bound.rated_current_a == 0.0
 
 
@@ -251,14 +270,17 @@ def test_tabulated_damage_is_the_transient_itself_at_twice_the_threshold(initial
     [(1.0, False), (1.004, False), (0.996, False), (1.006, True), (0.99, True)],
 )
 def test_ambient_is_cautioned_of_where_it_changes_half_a_percent(factor, cautioned):
-    found = fuse_cautions(request(), (), factor)
+    setting = replace(setting_of(request(), FUSES), ambient_factor=factor)
+    found = fuse_cautions(setting, (), 1000.0, False, ROAD_VEHICLE)
     assert ("ambient_factor_low_confidence" in found) is cautioned
 
 
 @pytest.mark.parametrize(("runs", "cautioned"), [(1, False), (2, True)])
 def test_parallel_runs_are_cautioned_of(runs, cautioned):
     conductor = ProtectedConductor(LUMP, 80.0, 0.028, SOURCE, parallel_conductors=runs)
-    assert ("parallel_runs" in fuse_cautions(request(conductor=conductor), (), 1.0)) is cautioned
+    setting = setting_of(request(conductor=conductor), FUSES)
+    found = fuse_cautions(setting, (), 1000.0, False, ROAD_VEHICLE)
+    assert ("parallel_runs" in found) is cautioned
 
 
 @pytest.mark.parametrize("internal_ohm", [0.02, 0.012, 0.006, 0.002])

@@ -46,8 +46,8 @@ def test_the_network_asks_no_more_than_each_circuit_was_sized_for(
         assert state.current_a <= entry.load_current_a * 1.0011
         allowed_v = entry.circuit.allowed_drop_fraction * entry.system_voltage_v
         assert state.voltage_drop_v <= allowed_v * 1.003
-        if entry.fuse is not None:
-            assert state.current_a <= entry.fuse.rated_current_a
+        if entry.rated_current_a is not None:
+            assert state.current_a <= entry.rated_current_a
 
 
 @settings(max_examples=60)

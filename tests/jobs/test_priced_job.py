@@ -224,8 +224,8 @@ def test_a_converter_makes_its_own_system_voltage_and_limits_its_fault(
     assert entry.system_voltage_v == 12.0
     assert entry.fuse_answer is not None
     # The resistance alone would let 13.2 V / 14 mohm = 943 A pass; the converter gives 30 A.
-    assert entry.fuse_answer.faults.near_source_fault_a == 30.0
-    assert entry.fuse_answer.faults.far_end_fault_a == 30.0
+    assert entry.fuse_answer.near_source_fault_a == 30.0
+    assert entry.fuse_answer.far_end_fault_a == 30.0
 
 
 def test_a_conductor_is_thickened_until_a_fuse_protects_it(

@@ -79,7 +79,7 @@ def circuit_document(entry: SizedCircuit) -> dict[str, Any]:
     drop_v, kelvin = entry.voltage_drop_v, entry.conductor_temperature_k
     percent = None if drop_v is None else 100.0 * drop_v / entry.system_voltage_v
     celsius = None if kelvin is None else kelvin - KELVIN_AT_0_C
-    answer, faults = entry.conductor_answer, entry.fuse_answer and entry.fuse_answer.faults
+    answer, fuse = entry.conductor_answer, entry.fuse_answer
     return {
         "key": entry.circuit.key,
         "description": entry.circuit.description,
@@ -95,8 +95,8 @@ def circuit_document(entry: SizedCircuit) -> dict[str, Any]:
         "voltage_drop_v": six_digits(drop_v),
         "voltage_drop_percent": six_digits(percent),
         "conductor_temperature_c": six_digits(celsius),
-        "near_source_fault_a": six_digits(faults.near_source_fault_a) if faults else None,
-        "far_end_fault_a": six_digits(faults.far_end_fault_a) if faults else None,
+        "near_source_fault_a": six_digits(fuse.near_source_fault_a) if fuse else None,
+        "far_end_fault_a": six_digits(fuse.far_end_fault_a) if fuse else None,
         "deciding_criterion": answer.deciding_criterion if answer else None,
         "thickened_for": entry.thickened_for,
         "conductor_reason": entry.decision,
@@ -119,15 +119,15 @@ def _conductor(entry: SizedCircuit) -> dict[str, Any] | None:
 
 
 def _fuse(entry: SizedCircuit) -> dict[str, Any] | None:
-    fuse = entry.fuse
-    if fuse is None:
+    answer, fuse = entry.fuse_answer, entry.fuse
+    if answer is None or fuse is None:
         return None
-    upstream = fuse.upstream_selectivity
+    upstream = answer.upstream_selectivity
     return {
-        "fuse_type": fuse.fuse_type,
-        "rated_current_a": fuse.rated_current_a,
-        "rated_voltage_v": fuse.rated_voltage_v,
-        "breaking_capacity_a": fuse.breaking_capacity_a,
+        "fuse_type": fuse.fuse_type.key,
+        "rated_current_a": fuse.rating_a,
+        "rated_voltage_v": fuse.setting.rated_voltage_v,
+        "breaking_capacity_a": fuse.fuse_type.breaking_capacity_a,
         "lower_bound_a": six_digits(fuse.window.lower_a),
         "lower_rule": fuse.window.lower_rule,
         "upper_bound_a": six_digits(fuse.window.upper_a),

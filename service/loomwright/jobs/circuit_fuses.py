@@ -1,6 +1,5 @@
 """Fuses of the circuits of a job, by the engineering, from the source outwards."""
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
@@ -8,35 +7,28 @@ import numpy as np
 import numpy.typing as npt
 
 from loomwright.engineering.compiled import compilable
-from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.protection.faults import FaultSource
 from loomwright.engineering.protection.fuse_answer import (
     FUSE_FOUND,
     NO_RATING,
     NOT_CLEARED,
     NOT_PROTECTED,
-    FuseAnswer,
 )
-from loomwright.engineering.protection.fuse_request import (
-    FuseLoad,
-    FusePlacement,
-    FuseRequest,
-    GivenFuse,
-    ProtectedConductor,
-)
-from loomwright.engineering.protection.fuse_selection import size_fuse
-from loomwright.engineering.protection.protected_conductor import protected_conductor
-from loomwright.engineering.protection.rating_rules import starting_current_a
 from loomwright.jobs.circuit_conductors import (
     CircuitConductor,
     fault_of_circuit,
-    feeders,
     feeding_source,
 )
-from loomwright.jobs.circuit_sources import fault_source
-from loomwright.jobs.job import Circuit, Equipment, Job
-from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FEEDER, NO_FUSE, SIZED, SizedCircuit
+from loomwright.jobs.job import Job
+from loomwright.jobs.job_fuses import JobFuses
+from loomwright.jobs.sized_circuit import (
+    NO_CONDUCTOR,
+    NO_FEEDER,
+    NO_FUSE,
+    SIZED,
+    CircuitFuse,
+    SizedCircuit,
+)
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
 
@@ -44,7 +36,6 @@ from loomwright.tables.records import Tables
 CURED_BY_THICKNESS = (NO_RATING, NOT_CLEARED, NOT_PROTECTED)
 # In place of the index of a candidate.
 NONE = -1
-BATTERY_TAPS = ("battery", "remote_battery")
 
 
 def sized_circuits(
@@ -52,6 +43,7 @@ def sized_circuits(
     conductors: Mapping[str, CircuitConductor],
     tables: Tables,
     fuse_tables: FuseTables,
+    fuses: JobFuses | None = None,
 ) -> tuple[SizedCircuit, ...]:
     """Return every circuit of a job with its fuse.
 
@@ -68,6 +60,8 @@ def sized_circuits(
         Tables of the engineering.
     fuse_tables
         Fuse tables of the engineering.
+    fuses
+        What other sizings of the job in the same request have looked up, if there are any.
 
     Returns
     -------
@@ -79,14 +73,15 @@ def sized_circuits(
     EngineeringError
         A circuit lies outside the models.
     """
+    fuses = fuses or JobFuses(tables, fuse_tables)
     sized: dict[str, SizedCircuit] = {}
     for circuit in job.circuits:
         conductor = conductors[circuit.key]
         try:
-            sized[circuit.key] = _sized(job, conductor, sized, tables, fuse_tables)
+            sized[circuit.key] = _sized(job, conductor, sized, fuses)
         except EngineeringError as error:
             raise fault_of_circuit(circuit, error) from error
-    return tuple(_with_branches(job, entry, sized) for entry in sized.values())
+    return tuple([_with_branches(job, entry, sized) for entry in sized.values()])
 
 
 def circuits_before_fuses(
@@ -138,58 +133,43 @@ def _with_branches(
 
 
 def _sized(
-    job: Job,
-    conductor: CircuitConductor,
-    sized: Mapping[str, SizedCircuit],
-    tables: Tables,
-    fuse_tables: FuseTables,
+    job: Job, conductor: CircuitConductor, sized: Mapping[str, SizedCircuit], fuses: JobFuses
 ) -> SizedCircuit:
-    circuit, answer, request = conductor.circuit, conductor.answer, conductor.request
+    circuit, answer = conductor.circuit, conductor.answer
     voltage = feeding_source(job, circuit).system_voltage_v
-    if answer is None or request is None or answer.chosen is None:
+
+    def as_found(
+        verdict: str, fuse: CircuitFuse | None, candidate: int | None, thickened_for: str | None
+    ) -> SizedCircuit:
         return SizedCircuit(
-            circuit, NO_CONDUCTOR, conductor.verdict, None, answer, None, None, None, voltage
+            circuit,
+            verdict,
+            conductor.verdict,
+            None if fuse is None else fuse.verdict,
+            answer,
+            fuse,
+            candidate,
+            thickened_for,
+            voltage,
         )
-    before = feeders(job, circuit)[:-1]
-    if any(sized[item.key].verdict != SIZED for item in before):
-        return SizedCircuit(
-            circuit, NO_FEEDER, conductor.verdict, None, answer, None, None, None, voltage
-        )
-    first: tuple[int, FuseAnswer] | None = None
-    failing = answer.candidates.failing.tolist()
-    candidate: int = answer.chosen
-    while candidate != NONE:
-        wanted = _fuse_request(job, conductor, request, answer, candidate, sized, tables)
-        fuse = size_fuse(wanted, fuse_tables)
-        if fuse.verdict == FUSE_FOUND:
-            thickened = None if first is None else first[1].verdict
-            return SizedCircuit(
-                circuit,
-                SIZED,
-                conductor.verdict,
-                fuse.verdict,
-                answer,
-                fuse,
-                candidate,
-                thickened,
-                voltage,
-            )
-        first = first or (candidate, fuse)
-        if fuse.verdict not in CURED_BY_THICKNESS:
-            break
+
+    if answer is None or answer.chosen is None:
+        return as_found(NO_CONDUCTOR, None, None, None)
+    before = [sized[item.key] for item in job.feeders_down_to(circuit.fed_from)]
+    if any(entry.verdict != SIZED for entry in before):
+        return as_found(NO_FEEDER, None, None, None)
+    first = fuse = fuses.of(job, conductor, answer.chosen, before)
+    candidate = answer.chosen
+    failing: list[int] = []
+    while fuse.verdict in CURED_BY_THICKNESS:
+        failing = failing or answer.candidates.failing.tolist()
         candidate = next_passing(failing, candidate)
-    assert first is not None  # the chosen candidate passes, so one fuse was asked for
-    return SizedCircuit(
-        circuit,
-        NO_FUSE,
-        conductor.verdict,
-        first[1].verdict,
-        answer,
-        first[1],
-        first[0],
-        None,
-        voltage,
-    )
+        if candidate == NONE:
+            break
+        fuse = fuses.of(job, conductor, candidate, before)
+    if fuse.verdict != FUSE_FOUND:
+        return as_found(NO_FUSE, first, answer.chosen, None)
+    return as_found(SIZED, fuse, candidate, None if fuse is first else first.verdict)
 
 
 @compilable
@@ -212,132 +192,3 @@ def next_passing(failing: Sequence[int] | npt.NDArray[np.uint8], candidate: int)
         if failing[index] == 0:
             return index
     return NONE
-
-
-def _fuse_request(
-    job: Job,
-    conductor: CircuitConductor,
-    request: ConductorRequest,
-    answer: ConductorAnswer,
-    candidate: int,
-    sized: Mapping[str, SizedCircuit],
-    tables: Tables,
-) -> FuseRequest:
-    circuit = conductor.circuit
-    before = [sized[item.key] for item in feeders(job, circuit)[:-1]]
-    # One after the other, as rows are added: sum() of Python 3.12 carries what rounding cuts off.
-    before_ohm = 0.0
-    for entry in before:
-        before_ohm += entry.loop_resistance_ohm or 0.0
-    return fuse_request(
-        job,
-        circuit,
-        float(answer.candidates.load_current_a[candidate]),
-        protected_conductor(request, answer, candidate, tables),
-        fault_source(feeding_source(job, circuit), before_ohm),
-        _upstream_fuse(before),
-        tables,
-    )
-
-
-def fuse_request(
-    job: Job,
-    circuit: Circuit,
-    load_current_a: float,
-    conductor: ProtectedConductor,
-    source: FaultSource,
-    upstream_fuse: GivenFuse | None,
-    tables: Tables,
-) -> FuseRequest:
-    """Return what is asked of the fuse of a circuit.
-
-    Parameters
-    ----------
-    job
-        The job.
-    circuit
-        One of its circuits.
-    load_current_a
-        Current of its load [A].
-    conductor
-        The conductor behind the fuse.
-    source
-        The source up to the fuse.
-    upstream_fuse
-        That of the circuit before it, if any.
-    tables
-        Temperatures of the mounting zones.
-
-    Returns
-    -------
-    FuseRequest
-        For ``size_fuse``.
-    """
-    feeding = feeding_source(job, circuit)
-    is_main = not job.feeders_down_to(circuit.fed_from)
-    return FuseRequest(
-        load=_load(job, circuit, load_current_a),
-        conductor=conductor,
-        source=source,
-        system_voltage_v=feeding.system_voltage_v,
-        ambient_temperature_k=tables.zones[circuit.route[0].zone].ambient_temperature_k,
-        fuse_types=circuit.fuse_types,
-        placement=FusePlacement(
-            distance_from_source_m=circuit.distance_from_source_m,
-            sheathed=circuit.sheathed,
-            on_battery_terminal=is_main and feeding.tap_point in BATTERY_TAPS,
-            is_main=is_main,
-        ),
-        upstream_fuse=upstream_fuse,
-        equipment_fuse=_equipment_fuse(job, circuit),
-    )
-
-
-def _upstream_fuse(before: list[SizedCircuit]) -> GivenFuse | None:
-    if not before or before[-1].rated_current_a is None:
-        return None
-    return GivenFuse(before[-1].rated_current_a, before[-1].fuse_type)
-
-
-def _equipment_fuse(job: Job, circuit: Circuit) -> GivenFuse | None:
-    ratings = [item.fuse_rating_a for item in job.equipment_on(circuit.key)]
-    known = [rating for rating in ratings if rating is not None]
-    return GivenFuse(max(known)) if known else None
-
-
-def _starting(job: Job, circuit: Circuit) -> list[Equipment]:
-    return [item for item in job.equipment_on(circuit.key) if item.inrush_current_a is not None]
-
-
-def stated_starting_current_a(job: Job, circuit: Circuit) -> float:
-    """Return what the pieces on a circuit draw that start together.
-
-    Parameters
-    ----------
-    job
-        The job.
-    circuit
-        One of its circuits.
-
-    Returns
-    -------
-    float
-        Current [A]; NaN where no starting current is stated.
-    """
-    starting = _starting(job, circuit)
-    if not starting:
-        return math.nan
-    return sum(item.quantity * (item.inrush_current_a or 0.0) for item in starting)
-
-
-def _load(job: Job, circuit: Circuit, continuous_current_a: float) -> FuseLoad:
-    """Return the load of a circuit: pieces that start together add their starting currents."""
-    starting = _starting(job, circuit)
-    if not starting:
-        return FuseLoad(continuous_current_a)
-    stated_a = stated_starting_current_a(job, circuit)
-    return FuseLoad(
-        continuous_current_a,
-        inrush_current_a=starting_current_a(stated_a, continuous_current_a),
-        inrush_duration_s=max(item.inrush_duration_s or 0.0 for item in starting),
-    )

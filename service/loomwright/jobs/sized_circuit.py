@@ -10,7 +10,9 @@ from loomwright.engineering.conductors.loaded_route import (
     LOOP_RESISTANCE,
     TEMPERATURE,
 )
-from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, FuseAnswer, FuseTypeAnswer
+from loomwright.engineering.protection.fuse_answer import FUSE_FOUND, FuseProvenances
+from loomwright.engineering.protection.fuse_choice import TypeChoice
+from loomwright.engineering.protection.selectivity import Selectivity
 from loomwright.engineering.record import record
 from loomwright.figures import KELVIN_AT_0_C
 from loomwright.jobs.job import Circuit
@@ -60,6 +62,23 @@ class BuiltCircuit(Protocol):
 
 
 @record
+class CircuitFuse:
+    """What of the fuse of a circuit its bill, its work order and its plan need.
+
+    ``chosen`` is the first wanted type that fits; without one the verdict says why.
+    ``upstream_selectivity`` is that of the chosen fuse with the one before its feeder.
+    """
+
+    verdict: str
+    chosen: TypeChoice | None
+    near_source_fault_a: float
+    far_end_fault_a: float
+    upstream_selectivity: Selectivity | None
+    cautions: tuple[str, ...]
+    provenances: FuseProvenances
+
+
+@record
 class SizedCircuit:
     """What the engineering answers for one circuit of a job.
 
@@ -76,7 +95,7 @@ class SizedCircuit:
     conductor_verdict: str
     fuse_verdict: str | None
     conductor_answer: ConductorAnswer | None
-    fuse_answer: FuseAnswer | None
+    fuse_answer: CircuitFuse | None
     candidate: int | None
     thickened_for: str | None
     system_voltage_v: float
@@ -90,24 +109,21 @@ class SizedCircuit:
         return self.conductor_answer.candidates.frame.sizes[self.candidate]
 
     @property
+    def fuse(self) -> TypeChoice | None:
+        """The chosen fuse, or ``None`` where no fuse serves."""
+        return self.fuse_answer.chosen if self.verdict == SIZED and self.fuse_answer else None
+
+    @property
     def fuse_type(self) -> str | None:
         """Key of the fuse type, or ``None`` where no fuse serves."""
-        return self.fuse_answer.chosen_type if self.verdict == SIZED and self.fuse_answer else None
+        fuse = self.fuse
+        return None if fuse is None else fuse.fuse_type.key
 
     @property
     def rated_current_a(self) -> float | None:
         """Rating of the fuse [A], or ``None`` where no fuse serves."""
-        if self.verdict != SIZED or self.fuse_answer is None:
-            return None
-        return self.fuse_answer.rated_current_a
-
-    @property
-    def fuse(self) -> FuseTypeAnswer | None:
-        """Answer for the chosen fuse type, or ``None`` where no fuse serves."""
-        wanted = self.fuse_type
-        if self.fuse_answer is None or wanted is None:
-            return None
-        return next(entry for entry in self.fuse_answer.types if entry.fuse_type == wanted)
+        fuse = self.fuse
+        return None if fuse is None else fuse.rating_a
 
     @property
     def load_current_a(self) -> float | None:
@@ -152,9 +168,10 @@ class SizedCircuit:
         ValueError
             The circuit was not sized, so nothing may be built of it.
         """
-        if self.conductor is None or self.fuse_type is None or self.rated_current_a is None:
+        conductor, fuse = self.conductor, self.fuse
+        if conductor is None or fuse is None or fuse.rating_a is None:
             raise ValueError(f"Circuit {self.circuit.key} is not sized: {self.verdict}.")
-        return self.conductor, self.fuse_type, self.rated_current_a
+        return conductor, fuse.fuse_type.key, fuse.rating_a
 
     @property
     def decision(self) -> str:
@@ -177,9 +194,9 @@ class SizedCircuit:
         """Why the fuse has its rating, or why there is none."""
         if self.fuse_answer is None:
             return "no fuse was asked for"
-        if self.fuse_answer.verdict != FUSE_FOUND:
+        if self.fuse_answer.verdict != FUSE_FOUND or self.fuse_answer.chosen is None:
             return self.fuse_answer.verdict
-        window = self.fuse.window if self.fuse else self.fuse_answer.window
+        window = self.fuse_answer.chosen.window
         return (
             f"least standard rating between {window.lower_a:.1f} A ({_words(window.lower_rule)})"
             f" and {window.upper_a:.1f} A ({_words(window.upper_rule)})"

@@ -7,7 +7,7 @@ from loomwright.engineering.protection.fuse_request import FuseRequest, Protecte
 from loomwright.engineering.protection.fuse_rows import CircuitFuses
 from loomwright.engineering.protection.fuse_terms import ANY_CURRENT_A, ANY_SOURCE
 from loomwright.engineering.protection.protected_conductor import protected_candidate
-from loomwright.jobs.circuit_fuses import fuse_request
+from loomwright.jobs.fuse_requests import fuse_request
 from loomwright.jobs.job import Circuit, Job
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
@@ -75,7 +75,7 @@ class _FusesOfFrame:
 
     def of(self, job: Job, circuit: Circuit) -> CircuitFuses:
         """Return what chooses the fuses of a circuit."""
-        asked = fuse_request(job, circuit, ANY_CURRENT_A, self._first, ANY_SOURCE, None, tables())
+        asked = fuse_request(job, circuit, ANY_CURRENT_A, self._first, ANY_SOURCE, tables())
         for known, fuses in self.known:
             if known == asked:
                 return fuses

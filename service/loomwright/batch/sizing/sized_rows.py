@@ -21,11 +21,8 @@ from loomwright.engineering.protection.fuse_rows import (
 from loomwright.engineering.record import record
 from loomwright.jobs import sized_circuit
 from loomwright.jobs.circuit_conductors import feeding_source
-from loomwright.jobs.circuit_fuses import (
-    CURED_BY_THICKNESS,
-    next_passing,
-    stated_starting_current_a,
-)
+from loomwright.jobs.circuit_fuses import CURED_BY_THICKNESS, next_passing
+from loomwright.jobs.fuse_requests import stated_starting_current_a
 from loomwright.jobs.job import Circuit, Job
 from loomwright.tables.load import tables
 

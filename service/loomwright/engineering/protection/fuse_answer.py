@@ -1,6 +1,7 @@
 """What the fuse selection answers, in coherent SI; ``None`` means not applicable, never 0."""
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from loomwright.engineering.protection.damage import DamagePoint
 from loomwright.engineering.protection.selectivity import Selectivity
@@ -36,9 +37,8 @@ TYPE_FAILURES = (
 VERDICTS = (FUSE_FOUND, POSITION_EXCEEDED, *TYPE_FAILURES)
 
 
-@record
-class Bound:
-    """One bound on the rating: which rule, its value and where the rule comes from."""
+class Bound(NamedTuple):
+    """One bound on the rating: which rule, its value [A] and where the rule comes from."""
 
     rule: str
     rated_current_a: float

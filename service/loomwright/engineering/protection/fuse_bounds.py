@@ -6,11 +6,10 @@ from collections.abc import Callable
 
 from loomwright.engineering.protection.damage import DamageCurve
 from loomwright.engineering.protection.fuse_answer import Bound, FuseWindow
-from loomwright.engineering.protection.fuse_request import FuseLoad, FuseRequest, GivenFuse
+from loomwright.engineering.protection.fuse_request import FuseSite
 from loomwright.engineering.protection.fuses import (
     EXTRA_LOW_VOLTAGE_RULE_V,
     multiple_carried_for,
-    multiple_opening_within,
 )
 from loomwright.engineering.protection.rating_rules import rating_to_carry_a, rating_to_open_a
 from loomwright.tables.fuse_records import FuseTables
@@ -29,30 +28,12 @@ UPSTREAM = "selectivity_with_upstream"
 PRACTICE = Provenance("common_practice", "feed not smaller than the fuse it feeds", "practice")
 
 
-def equivalent_continuous_current_a(load: FuseLoad, tables: FuseTables) -> float:
-    """Return the steady current that loads a fuse like the given load.
-
-    Parameters
-    ----------
-    load
-        Load current with its duty.
-    tables
-        On-time from which a cyclic load counts as continuous.
-
-    Returns
-    -------
-    float
-        Current [A]: the root mean square over a short cycle, else the current itself.
-    """
-    return load.continuous_current_a * continuous_share(load, tables)
-
-
-def continuous_share(load: FuseLoad, tables: FuseTables) -> float:
+def continuous_share(site: FuseSite, tables: FuseTables) -> float:
     """Return the steady current that loads a fuse like the given load, over the load's current.
 
     Parameters
     ----------
-    load
+    site
         Duty of the load.
     tables
         On-time from which a cyclic load counts as continuous.
@@ -62,21 +43,21 @@ def continuous_share(load: FuseLoad, tables: FuseTables) -> float:
     float
         Share [1]: the root mean square of a short cycle, else 1.
     """
-    on, off = load.on_time_s, load.off_time_s
+    on, off = site.on_time_s, site.off_time_s
     if on is None or off is None or on >= tables.factors["duty_as_continuous_s"].value:
         return 1.0
     return math.sqrt(on / (on + off))
 
 
-def common_lower_bounds(
-    request: FuseRequest, tables: FuseTables, loading_factor: float, ambient_factor: float
-) -> tuple[Bound, ...]:
-    """Return the lower bounds that all types share.
+def load_bound(
+    equivalent_current_a: float, tables: FuseTables, loading_factor: float, ambient_factor: float
+) -> Bound:
+    """Return the lower bound by the load, which all types share.
 
     Parameters
     ----------
-    request
-        The circuit.
+    equivalent_current_a
+        Steady current that loads a fuse like the load [A].
     tables
         Factors.
     loading_factor
@@ -86,29 +67,43 @@ def common_lower_bounds(
 
     Returns
     -------
-    tuple of Bound
-        ``continuous_load`` and, where there is one, ``equipment_fuse``.
+    Bound
+        ``continuous_load``.
     """
-    current = equivalent_continuous_current_a(request.load, tables)
-    load = Bound(
+    return Bound(
         CONTINUOUS_LOAD,
-        rating_to_carry_a(current, loading_factor, ambient_factor),
+        rating_to_carry_a(equivalent_current_a, loading_factor, ambient_factor),
         tables.factors["loading_factor"].provenance,
     )
-    equipment = request.equipment_fuse
-    if equipment is None or request.options.rating_may_be_below_equipment_fuse:
-        return (load,)
-    return load, Bound(EQUIPMENT_FUSE, equipment.rated_current_a, PRACTICE)
+
+
+def equipment_bound(site: FuseSite) -> Bound | None:
+    """Return the lower bound by the fuse in the equipment, which all types share.
+
+    Parameters
+    ----------
+    site
+        The circuit.
+
+    Returns
+    -------
+    Bound or None
+        ``equipment_fuse``; none without such a fuse, and where the request waives it.
+    """
+    rating = site.equipment_fuse_a
+    if rating is None or site.options.rating_may_be_below_equipment_fuse:
+        return None
+    return Bound(EQUIPMENT_FUSE, rating, PRACTICE)
 
 
 def common_upper_bounds(
-    request: FuseRequest, tables: FuseTables, curve: DamageCurve, ambient_factor: float
+    site: FuseSite, tables: FuseTables, curve: DamageCurve, ambient_factor: float
 ) -> tuple[Bound, ...]:
     """Return the upper bounds that all types share.
 
     Parameters
     ----------
-    request
+    site
         The circuit.
     tables
         Factors.
@@ -125,61 +120,22 @@ def common_upper_bounds(
         heat the conductor above its thermal-overload temperature.
     """
     factors = tables.factors
-    conductor = request.conductor
-    if request.options.rating_may_exceed_ampacity:
-        below = request.system_voltage_v < EXTRA_LOW_VOLTAGE_RULE_V
+    if site.options.rating_may_exceed_ampacity:
+        below = site.system_voltage_v < EXTRA_LOW_VOLTAGE_RULE_V
         factor = factors[
             "rating_over_ampacity_below_50_v" if below else "next_standard_rating_over_ampacity"
         ]
-        first = Bound(AMPACITY_RULE, factor.value * conductor.ampacity_a, factor.provenance)
+        first = Bound(AMPACITY_RULE, factor.value * site.ampacity_a, factor.provenance)
     else:
-        first = Bound(AMPACITY, conductor.ampacity_a, conductor.ampacity_provenance)
+        first = Bound(AMPACITY, site.ampacity_a, site.ampacity_provenance)
     fusing = factors["conventional_fusing_multiple"]
-    held = curve.threshold_current_a * conductor.parallel_conductors
+    held = curve.threshold_current_a * site.parallel_conductors
     second = Bound(
         CONVENTIONAL_FUSING,
         rating_to_open_a(held, fusing.value, ambient_factor),
         fusing.provenance,
     )
     return first, second
-
-
-def lower_bounds_of_type(
-    request: FuseRequest, tables: FuseTables, fuse_type: FuseType, ambient_factor: float
-) -> list[Bound]:
-    """Return the lower bounds that rest on a type's own curve.
-
-    The least opening time at the peak must not lie below the length of the peak.
-
-    Parameters
-    ----------
-    request
-        The circuit.
-    tables
-        Factors and sources of the curves.
-    fuse_type
-        A type with a published curve.
-    ambient_factor
-        Capacity at the ambient over that at 23 C [1].
-
-    Returns
-    -------
-    list of Bound
-        ``inrush`` and ``cyclic_load``, where the load has them.
-    """
-    load = request.load
-    bounds = []
-    peaks = (
-        (INRUSH, load.inrush_current_a, load.inrush_duration_s),
-        (CYCLIC_LOAD, load.continuous_current_a, load.on_time_s),
-    )
-    for rule, current, duration in peaks:
-        if current is None or duration is None:
-            continue
-        multiple = carried_multiple(tables, fuse_type, duration)
-        rating = rating_to_carry_a(current, multiple, ambient_factor)
-        bounds.append(Bound(rule, rating, tables.curve_provenance[fuse_type.key]))
-    return bounds
 
 
 def carried_multiple(tables: FuseTables, fuse_type: FuseType, duration_s: float) -> float:
@@ -205,47 +161,10 @@ def carried_multiple(tables: FuseTables, fuse_type: FuseType, duration_s: float)
     return tables.factors["loading_factor"].value if multiple is None else multiple
 
 
-def far_end_bound(
-    tables: FuseTables,
-    fuse_type: FuseType,
-    far_end_fault_a: float,
-    clearing_time_s: float,
-    ambient_factor: float,
-) -> Bound | None:
-    """Return the greatest rating of a type that surely clears the fault at the far end.
-
-    Parameters
-    ----------
-    tables
-        Sources of the curves.
-    fuse_type
-        A type with a published curve.
-    far_end_fault_a
-        Smallest fault [A].
-    clearing_time_s
-        Time allowed [s].
-    ambient_factor
-        Capacity at the ambient over that at 23 C [1]; a cold fuse opens later.
-
-    Returns
-    -------
-    Bound or None
-        ``None`` where the time is shorter than any published one.
-    """
-    multiple = multiple_opening_within(fuse_type, clearing_time_s)
-    if multiple is None:
-        return None
-    return Bound(
-        FAR_END_FAULT,
-        rating_to_open_a(far_end_fault_a, multiple, ambient_factor),
-        tables.curve_provenance[fuse_type.key],
-    )
-
-
 def selectivity_bound(
     tables: FuseTables,
     fuse_type: FuseType,
-    upstream: GivenFuse,
+    upstream_rating_a: float,
     is_selective: Callable[[float], bool],
 ) -> Bound:
     """Return the greatest standard rating of a type that is selective with the upstream fuse.
@@ -256,8 +175,8 @@ def selectivity_bound(
         Sources of the curves.
     fuse_type
         A type with a published curve.
-    upstream
-        The fuse before it.
+    upstream_rating_a
+        Of the fuse before it [A].
     is_selective
         Whether a rating [A] is; true for all smaller ones as well.
 
@@ -270,7 +189,7 @@ def selectivity_bound(
     first_too_large = bisect_left(
         ratings,
         True,
-        key=lambda rating: rating >= upstream.rated_current_a or not is_selective(rating),
+        key=lambda rating: rating >= upstream_rating_a or not is_selective(rating),
     )
     rating = ratings[first_too_large - 1] if first_too_large else 0.0
     return Bound(UPSTREAM, rating, tables.curve_provenance[fuse_type.key])

@@ -1,60 +1,87 @@
 """Which cautions an installer must read beside the figures of a fuse."""
 
-from collections.abc import Iterator
+from collections.abc import Sequence
+from functools import lru_cache
 
-from loomwright.engineering.protection.fuse_answer import FuseTypeAnswer
+from loomwright.engineering.protection.fuse_choice import TypeChoice
 from loomwright.engineering.protection.fuse_coordination import BY_CONSTANT_I2T
-from loomwright.engineering.protection.fuse_request import BOAT_RULES, FuseRequest
+from loomwright.engineering.protection.fuse_request import BOAT_RULES
+from loomwright.engineering.protection.fuse_setting import FuseSetting
 
 NOTICEABLE_FACTOR_CHANGE = 0.005
 
 
 def fuse_cautions(
-    request: FuseRequest, types: tuple[FuseTypeAnswer, ...], ambient_factor: float
+    setting: FuseSetting,
+    types: Sequence[TypeChoice],
+    near_source_fault_a: float,
+    internal_resistance_is_cold: bool,
+    placement_rules: str,
 ) -> tuple[str, ...]:
     """Return the cautions that go with one answer.
 
     Parameters
     ----------
-    request
-        The circuit.
+    setting
+        The circuit but for its currents.
     types
-        Answers by type.
-    ambient_factor
-        Capacity of the fuse at the ambient over that at 23 C [1].
+        Choice of each type.
+    near_source_fault_a
+        Greatest fault [A].
+    internal_resistance_is_cold
+        Whether it is that of a battery at -18 C.
+    placement_rules
+        One of ``PLACEMENT_RULES``.
 
     Returns
     -------
     tuple of str
         Keys of ``CAUTIONS``; always with those on the place and the size of the fuse.
     """
+    return _in_order(
+        tuple([key for choice in types for key in _of_type(choice, near_source_fault_a)]),
+        abs(setting.ambient_factor - 1.0) > NOTICEABLE_FACTOR_CHANGE,
+        internal_resistance_is_cold,
+        setting.is_cyclic,
+        setting.options.rating_may_exceed_ampacity,
+        setting.parallel_conductors > 1,
+        placement_rules not in BOAT_RULES,
+    )
+
+
+def _of_type(choice: TypeChoice, near_source_fault_a: float) -> tuple[str, ...]:
+    keys = choice.setting.cautions
+    if choice.failing:
+        return keys
+    if choice.beyond == BY_CONSTANT_I2T:
+        keys = (*keys, "outside_published_curve")
+    if near_source_fault_a > choice.fuse_type.breaking_capacity_a:
+        keys = (*keys, "breaking_capacity_exceeded")
+    return keys
+
+
+# In as many ways as types and circuits differ in what is to be cautioned of.
+@lru_cache(maxsize=512)
+def _in_order(
+    of_types: tuple[str, ...],
+    ambient_matters: bool,
+    battery_is_cold: bool,
+    is_cyclic: bool,
+    rating_may_exceed_ampacity: bool,
+    is_parallel: bool,
+    is_road_vehicle: bool,
+) -> tuple[str, ...]:
+    """Return every caution that holds, each once."""
     keys = ["defer_to_maker", "isolate_battery", "fuse_at_source", "fuse_not_above_conductor"]
-    keys += dict.fromkeys([key for answer in types for key in _cautions_of_type(answer)])
-    if abs(ambient_factor - 1.0) > NOTICEABLE_FACTOR_CHANGE:
-        keys.append("ambient_factor_low_confidence")
-    if request.source.internal_resistance_is_cold:
-        keys.append("warm_battery")
-    if request.load.on_time_s is not None:
-        keys.append("cyclic_load")
-    if request.options.rating_may_exceed_ampacity:
-        keys.append("rating_above_ampacity")
-    if request.conductor.parallel_conductors > 1:
-        keys.append("parallel_runs")
-    if request.placement.rules not in BOAT_RULES:
-        keys.append("road_vehicle_position")
+    keys += dict.fromkeys(of_types)
+    for key, holds in (
+        ("ambient_factor_low_confidence", ambient_matters),
+        ("warm_battery", battery_is_cold),
+        ("cyclic_load", is_cyclic),
+        ("rating_above_ampacity", rating_may_exceed_ampacity),
+        ("parallel_runs", is_parallel),
+        ("road_vehicle_position", is_road_vehicle),
+    ):
+        if holds:
+            keys.append(key)
     return tuple(keys)
-
-
-def _cautions_of_type(answer: FuseTypeAnswer) -> Iterator[str]:
-    curve = answer.curve_provenance
-    if curve is not None and curve.checked == "memory":
-        yield "opening_times_from_memory"
-    if answer.is_higher_voltage_variant:
-        yield "higher_voltage_variant"
-    if answer.rated_current_a is None:
-        return
-    found = answer.coordination
-    if found is not None and found.beyond_published_curve == BY_CONSTANT_I2T:
-        yield "outside_published_curve"
-    if answer.lacking_resistance_before_fuse_ohm is not None:
-        yield "breaking_capacity_exceeded"

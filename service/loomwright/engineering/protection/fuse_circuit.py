@@ -1,25 +1,23 @@
-"""One circuit to be fused: its faults, its damage curve and the bounds all fuse types share."""
+"""One circuit to be fused: its setting, its faults and its neighbours."""
 
 from loomwright.engineering.errors import EngineeringError
-from loomwright.engineering.protection import fuse_bounds as bounds
-from loomwright.engineering.protection.damage import DamageCurve, damage_curve
+from loomwright.engineering.protection.damage import DamageCurve
 from loomwright.engineering.protection.faults import WARM_RESISTANCE_SHARE, fault_current_a
 from loomwright.engineering.protection.fuse_answer import (
     FaultAnswer,
-    FuseWindow,
     PositionAnswer,
     PositionRule,
 )
-from loomwright.engineering.protection.fuse_coordination import FuseSet, fuse_set, fuse_type_of
+from loomwright.engineering.protection.fuse_coordination import fuse_type_of
 from loomwright.engineering.protection.fuse_request import (
     BOAT_RULES,
     PLACEMENT_RULES,
     FuseRequest,
     GivenFuse,
+    site_of,
 )
+from loomwright.engineering.protection.fuse_setting import FuseSetting, fuse_setting
 from loomwright.engineering.protection.fuses import (
-    ambient_rating_factor,
-    greatest_operating_voltage_v,
     interrupting_capacity,
     position_limits,
 )
@@ -33,20 +31,15 @@ class Circuit:
     """What all types share in one request."""
 
     request: FuseRequest
-    fuses: FuseSet
-    curve: DamageCurve
-    window: FuseWindow
+    setting: FuseSetting
     faults: FaultAnswer
-    ambient_factor: float
-    loading_factor: float
-    required_voltage_v: float
     upstream: FuseInCircuit | None
     equipment: FuseInCircuit | None
 
     @property
-    def tables(self) -> FuseTables:
-        """All fuse tables."""
-        return self.fuses.tables
+    def curve(self) -> DamageCurve:
+        """Damage curve of one conductor."""
+        return self.setting.curve
 
 
 def circuit_of(request: FuseRequest, tables: FuseTables) -> Circuit:
@@ -62,7 +55,7 @@ def circuit_of(request: FuseRequest, tables: FuseTables) -> Circuit:
     Returns
     -------
     Circuit
-        With faults, damage curve and the common window.
+        With its setting and faults.
 
     Raises
     ------
@@ -71,33 +64,38 @@ def circuit_of(request: FuseRequest, tables: FuseTables) -> Circuit:
         ``unknown_placement_rule``, ``ambient_outside_model``,
         ``no_resistance_in_fault_circuit``.
     """
-    _check(request)
-    keys = request.fuse_types
-    if request.checked_fuse is not None and request.checked_fuse.fuse_type is not None:
-        keys = (request.checked_fuse.fuse_type,)
-    conductor = request.conductor
-    curve = damage_curve(
-        conductor.thermal,
-        conductor.ampacity_a / conductor.parallel_conductors,
-        conductor.initial_temperature_k,
-    )
-    ambient_factor = float(ambient_rating_factor(request.ambient_temperature_k, tables))
-    loading_factor = request.options.loading_factor or tables.factors["loading_factor"].value
+    setting = setting_of(request, tables)
     return Circuit(
         request=request,
-        fuses=fuse_set(tables, keys),
-        curve=curve,
-        window=bounds.window_of(
-            bounds.common_lower_bounds(request, tables, loading_factor, ambient_factor),
-            bounds.common_upper_bounds(request, tables, curve, ambient_factor),
-        ),
-        faults=_faults(request, tables),
-        ambient_factor=ambient_factor,
-        loading_factor=loading_factor,
-        required_voltage_v=greatest_operating_voltage_v(request.system_voltage_v, tables),
+        setting=setting,
+        faults=_faults(request, setting),
         upstream=_in_circuit(request.upstream_fuse, tables),
         equipment=_in_circuit(request.equipment_fuse, tables),
     )
+
+
+def setting_of(request: FuseRequest, tables: FuseTables) -> FuseSetting:
+    """Return what a request has in common with others that differ in currents alone.
+
+    Parameters
+    ----------
+    request
+        The circuit as asked.
+    tables
+        Fuse types and rules.
+
+    Returns
+    -------
+    FuseSetting
+        The same object for equal sites.
+
+    Raises
+    ------
+    EngineeringError
+        As ``circuit_of``, but for the faults.
+    """
+    _check(request)
+    return fuse_setting(site_of(request), tables)
 
 
 def _check(request: FuseRequest) -> None:
@@ -166,7 +164,7 @@ def feed_resistance_ohm(request: FuseRequest) -> float:
     )
 
 
-def _faults(request: FuseRequest, tables: FuseTables) -> FaultAnswer:
+def _faults(request: FuseRequest, setting: FuseSetting) -> FaultAnswer:
     source, conductor, placement = request.source, request.conductor, request.placement
     feed = feed_resistance_ohm(request)
     near = fault_current_a(source, feed)
@@ -175,10 +173,9 @@ def _faults(request: FuseRequest, tables: FuseTables) -> FaultAnswer:
         spared = (1.0 - WARM_RESISTANCE_SHARE) * source.internal_resistance_ohm
         warm = fault_current_a(source, feed - spared)
     if source.cold_cranking_a is not None:
-        row = interrupting_capacity(source.cold_cranking_a, tables)
+        row = interrupting_capacity(source.cold_cranking_a, setting.tables)
         if BOAT_RULES.get(placement.rules) == row.provenance.source:
             required = max(near, row.main_a if placement.is_main else row.branch_a)
-    clearing = request.options.clearing_time_s or tables.factors["clearing_time_s"].value
     return FaultAnswer(
         near_source_fault_a=near,
         warm_near_source_fault_a=warm,
@@ -186,7 +183,7 @@ def _faults(request: FuseRequest, tables: FuseTables) -> FaultAnswer:
         required_breaking_capacity_a=required,
         interrupting_capacity_main_a=row.main_a if row else None,
         interrupting_capacity_branch_a=row.branch_a if row else None,
-        clearing_time_s=clearing,
+        clearing_time_s=setting.clearing_time_s,
     )
 
 

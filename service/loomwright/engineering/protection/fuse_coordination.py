@@ -292,6 +292,41 @@ def opens_in_time(last_greatest_s: float, damage_time_s: float) -> bool:
     return damage_time_s > GRID_ALLOWANCE * last_greatest_s
 
 
+def protection_with_damage(
+    line: MarginLine, curve: DamageCurve, parallel_conductors: int, near_source_fault_a: float
+) -> tuple[bool, str]:
+    """Return whether a fuse protects a conductor, and what is known beyond its published curve.
+
+    Parameters
+    ----------
+    line
+        Margins of the fuse before the conductor.
+    curve
+        Damage curve of one conductor.
+    parallel_conductors
+        Equal conductors that share the current [1].
+    near_source_fault_a
+        Greatest current that can flow [A].
+
+    Returns
+    -------
+    tuple of bool and str
+        ``holds`` and ``beyond_published_curve`` of ``Coordination``.
+    """
+    found = protection(line.limits, near_source_fault_a)
+    if not near_source_fault_a > line.limits.curve_ends_at_a:
+        return found == PROTECTED, NOT_REACHED
+    at_fault_s = time_on_line_s(
+        near_source_fault_a / parallel_conductors,
+        curve.threshold_current_a,
+        curve.log_excess,
+        curve.log_time,
+    )
+    in_time = opens_in_time(line.last_greatest_s, at_fault_s)
+    beyond = BY_LAST_TIME if in_time else _by_let_through(line, near_source_fault_a)
+    return (in_time if found == BY_TIME_AT_FAULT else found == PROTECTED), beyond
+
+
 def coordination_with_damage(
     fuse_type: FuseType,
     rated_current_a: float,
@@ -324,21 +359,10 @@ def coordination_with_damage(
     margin, at_current_a = line.least_margin[place], line.at_current_a[place]
     if line.corner_a <= near_source_fault_a and line.corner_margin < margin:
         margin, at_current_a = line.corner_margin, line.corner_a
-    found, beyond = protection(line.limits, near_source_fault_a), NOT_REACHED
-    if line.current_a[-1] < near_source_fault_a:
-        at_fault_s = time_on_line_s(
-            near_source_fault_a / parallel_conductors,
-            curve.threshold_current_a,
-            curve.log_excess,
-            curve.log_time,
-        )
-        in_time = opens_in_time(line.last_greatest_s, at_fault_s)
-        beyond = BY_LAST_TIME if in_time else _by_let_through(line, near_source_fault_a)
-        if found == BY_TIME_AT_FAULT:
-            found = PROTECTED if in_time else NOT_PROTECTED
+    holds, beyond = protection_with_damage(line, curve, parallel_conductors, near_source_fault_a)
     can_damage = margin < np.inf
     return Coordination(
-        holds=found == PROTECTED,
+        holds=holds,
         least_margin=margin if can_damage else None,
         least_margin_current_a=at_current_a if can_damage else None,
         beyond_published_curve=beyond,

@@ -1,6 +1,7 @@
 """What is asked of the fuse selection, in coherent SI."""
 
-from dataclasses import field
+from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from loomwright.engineering.protection.faults import FaultSource
 from loomwright.engineering.protection.transient import LumpedConductor
@@ -99,7 +100,7 @@ class GivenFuse:
     fuse_type: str | None = None
 
 
-@record
+@dataclass(frozen=True, slots=True)
 class FuseOptions:
     """Choices that the caller may make; ``None`` takes the figure of the tables.
 
@@ -163,3 +164,69 @@ class FuseRequest:
     equipment_fuse: GivenFuse | None = None
     options: FuseOptions = field(default_factory=FuseOptions)
     checked_fuse: GivenFuse | None = None
+
+
+class FuseSite(NamedTuple):
+    """What of a request no current and no resistance belongs to, so that many have it in common.
+
+    Parameters
+    ----------
+    thermal, ampacity_a, ampacity_provenance, parallel_conductors, initial_temperature_k
+        As ``ProtectedConductor`` has them.
+    system_voltage_v, ambient_temperature_k
+        As ``FuseRequest`` has them [V], [K].
+    fuse_types
+        Wanted types, or that of the fuse to be checked; empty for all.
+    equipment_fuse_a
+        Rating of the fuse in the equipment [A]; none without.
+    inrush_duration_s, on_time_s, off_time_s
+        As ``FuseLoad`` has them [s].
+    options
+        Choices.
+    """
+
+    thermal: LumpedConductor
+    ampacity_a: float
+    ampacity_provenance: Provenance
+    parallel_conductors: int
+    initial_temperature_k: float | None
+    system_voltage_v: float
+    ambient_temperature_k: float
+    fuse_types: tuple[str, ...]
+    equipment_fuse_a: float | None
+    inrush_duration_s: float | None
+    on_time_s: float | None
+    off_time_s: float | None
+    options: FuseOptions
+
+
+def site_of(request: FuseRequest) -> FuseSite:
+    """Return what of a request no current and no resistance belongs to.
+
+    Parameters
+    ----------
+    request
+        The circuit, or a fuse to be checked in it.
+
+    Returns
+    -------
+    FuseSite
+        Equal for requests that differ in currents, resistances and the source alone.
+    """
+    conductor, load, equipment = request.conductor, request.load, request.equipment_fuse
+    checked_type = None if request.checked_fuse is None else request.checked_fuse.fuse_type
+    return FuseSite(
+        conductor.thermal,
+        conductor.ampacity_a,
+        conductor.ampacity_provenance,
+        conductor.parallel_conductors,
+        conductor.initial_temperature_k,
+        request.system_voltage_v,
+        request.ambient_temperature_k,
+        request.fuse_types if checked_type is None else (checked_type,),
+        None if equipment is None else equipment.rated_current_a,
+        load.inrush_duration_s,
+        load.on_time_s,
+        load.off_time_s,
+        request.options,
+    )

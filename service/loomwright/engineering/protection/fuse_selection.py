@@ -1,29 +1,26 @@
 """Choose, or check, the fuse of one circuit in every wanted fuse type.
 
-For each type the smallest standard rating inside its window is the candidate: a larger one opens
-later at every current, so it protects, clears and selects worse.
+The choice itself is that of ``fuse_choice``; here it gets every figure that explains it.
 """
-
-import math
-from bisect import bisect_left
-from functools import lru_cache
 
 from loomwright.engineering.protection import fuse_answer as answers
 from loomwright.engineering.protection import fuse_bounds as bounds
 from loomwright.engineering.protection.fuse_answer import (
-    Bound,
     Coordination,
     FarEndOpening,
     FuseAnswer,
-    FuseProvenances,
     FuseTypeAnswer,
-    FuseWindow,
-    PositionAnswer,
 )
 from loomwright.engineering.protection.fuse_cautions import fuse_cautions
+from loomwright.engineering.protection.fuse_choice import (
+    CircuitCurrents,
+    TypeChoice,
+    common_lower_bounds,
+    fuse_choice,
+    verdict_of,
+)
 from loomwright.engineering.protection.fuse_circuit import Circuit, circuit_of, position_of
 from loomwright.engineering.protection.fuse_coordination import (
-    FuseSet,
     band_points,
     coordination_with_damage,
 )
@@ -35,42 +32,11 @@ from loomwright.engineering.protection.fuses import (
     fuse_curve,
     greatest_rating_by_ampacity_rule_a,
     opening_time_on_line_s,
-    rated_voltage_at_least_v,
 )
-from loomwright.engineering.protection.rating_rules import (
-    BREAKING_TOO_LOW,
-    CURVE_NOT_PUBLISHED,
-    NOT_STANDARD,
-    VOLTAGE_TOO_LOW,
-    RatingBounds,
-    failures_of_digits,
-    failures_of_rating,
-    first_that_fits,
-    is_at_most,
-    lacks_breaking_capacity,
-    least_listed_a,
-)
-from loomwright.engineering.protection.selectivity import (
-    FuseInCircuit,
-    Selectivity,
-    selective_up_to_a,
-    selectivity,
-)
-from loomwright.engineering.record import record
+from loomwright.engineering.protection.rating_rules import failures_of_digits, is_at_most
+from loomwright.engineering.protection.selectivity import FuseInCircuit, Selectivity, selectivity
 from loomwright.tables.fuse_records import FuseTables
-from loomwright.tables.records import FuseType, Provenance
-
-
-@record
-class _Candidate:
-    """One type with its window and the rating that is looked at."""
-
-    fuse_type: FuseType
-    window: FuseWindow
-    rating_a: float | None
-    far_end_bound: Bound | None
-    upstream_bound: Bound | None
-    is_published: bool
+from loomwright.tables.records import FuseType
 
 
 def size_fuse(request: FuseRequest, tables: FuseTables) -> FuseAnswer:
@@ -104,141 +70,95 @@ def size_fuse(request: FuseRequest, tables: FuseTables) -> FuseAnswer:
     device; 33 CFR 183.455; the tables of ISO 8820 and SAE for the fuses.
     """
     circuit = circuit_of(request, tables)
-    found, failing = [], []
-    for fuse_type in circuit.fuses.types:
-        answer, digits = _type_answer(circuit, _candidate(circuit, fuse_type))
-        found.append(answer)
-        failing.append(digits)
-    types = tuple(found)
-    position = position_of(request, tables)
-    place, failure = first_that_fits(
-        failing, request.checked_fuse is None and circuit.window.is_empty
-    )
-    chosen = types[place] if place >= 0 else None
-    conductor = circuit.curve.conductor
-    return FuseAnswer(
-        verdict=verdict_of(failure, position),
-        chosen_type=chosen.fuse_type if chosen else None,
-        rated_current_a=chosen.rated_current_a if chosen else None,
-        window=circuit.window,
-        types=types,
-        equivalent_continuous_current_a=bounds.equivalent_continuous_current_a(
-            request.load, tables
+    setting, faults, load = circuit.setting, circuit.faults, request.load
+    given = request.checked_fuse
+    choice = fuse_choice(
+        setting,
+        CircuitCurrents(
+            load.continuous_current_a,
+            load.inrush_current_a,
+            faults.near_source_fault_a,
+            faults.far_end_fault_a,
+            faults.required_breaking_capacity_a,
         ),
-        loading_factor=circuit.loading_factor,
-        ambient_rating_factor=circuit.ambient_factor,
-        required_rated_voltage_v=circuit.required_voltage_v,
-        faults=circuit.faults,
+        circuit.upstream,
+        None if given is None else given.rated_current_a,
+    )
+    chosen, position = choice.chosen, position_of(request, tables)
+    conductor = setting.curve.conductor
+    near_a = faults.near_source_fault_a
+    return FuseAnswer(
+        verdict=verdict_of(choice.failure, position.is_met),
+        chosen_type=chosen.fuse_type.key if chosen else None,
+        rated_current_a=chosen.rating_a if chosen else None,
+        window=bounds.window_of(
+            common_lower_bounds(setting, load.continuous_current_a), setting.upper_bounds
+        ),
+        types=tuple([_type_answer(circuit, found) for found in choice.types]),
+        equivalent_continuous_current_a=load.continuous_current_a * setting.continuous_share,
+        loading_factor=setting.loading_factor,
+        ambient_rating_factor=setting.ambient_factor,
+        required_rated_voltage_v=setting.required_voltage_v,
+        faults=faults,
         position=position,
-        damage_curve=circuit.curve.points,
-        damage_threshold_current_a=circuit.curve.threshold_current_a
+        damage_curve=setting.curve.points,
+        damage_threshold_current_a=setting.curve.threshold_current_a
         * request.conductor.parallel_conductors,
-        damage_initial_temperature_k=circuit.curve.initial_temperature_k,
+        damage_initial_temperature_k=setting.curve.initial_temperature_k,
         overload_temperature_k=conductor.overload_temperature_k,
         short_circuit_temperature_k=conductor.short_circuit_temperature_k,
-        cautions=fuse_cautions(request, types, circuit.ambient_factor),
-        provenances=_provenances(
-            circuit.fuses,
-            request.conductor.ampacity_provenance,
-            tuple(bound.provenance for bound in circuit.window.lower_bounds),
+        cautions=fuse_cautions(
+            setting,
+            choice.types,
+            near_a,
+            request.source.internal_resistance_is_cold,
+            request.placement.rules,
         ),
+        provenances=setting.provenances,
     )
 
 
-def _candidate(circuit: Circuit, fuse_type: FuseType) -> _Candidate:
-    request, tables, common = circuit.request, circuit.tables, circuit.window
-    published = fuse_curve(fuse_type).is_published
-    window, far_end, upstream = common, None, None
-    if published:
-        lower = bounds.lower_bounds_of_type(request, tables, fuse_type, circuit.ambient_factor)
-        far_end = bounds.far_end_bound(
-            tables,
-            fuse_type,
-            circuit.faults.far_end_fault_a,
-            circuit.faults.clearing_time_s,
-            circuit.ambient_factor,
-        )
-        upper = [] if far_end is None else [far_end]
-        if request.options.selectivity_required and request.upstream_fuse is not None:
-            upstream = bounds.selectivity_bound(
-                tables,
-                fuse_type,
-                request.upstream_fuse,
-                lambda rating: _is_selective(circuit, fuse_type, rating),
-            )
-            upper.append(upstream)
-        window = bounds.window_of((*common.lower_bounds, *lower), (*common.upper_bounds, *upper))
-    return _Candidate(
-        fuse_type=fuse_type,
-        window=window,
-        rating_a=_rating_a(request, fuse_type, window),
-        far_end_bound=far_end,
-        upstream_bound=upstream,
-        is_published=published,
-    )
-
-
-def _rating_a(request: FuseRequest, fuse_type: FuseType, window: FuseWindow) -> float | None:
-    if request.checked_fuse is not None:
-        return request.checked_fuse.rated_current_a
-    ratings = fuse_type.ratings_a
-    index = bisect_left(ratings, least_listed_a(window.lower_a))
-    return ratings[index] if index < len(ratings) else None
-
-
-def _is_selective(circuit: Circuit, fuse_type: FuseType, rating_a: float) -> bool:
-    assert circuit.upstream is not None
-    found = selective_up_to_a(circuit.upstream, FuseInCircuit(fuse_type, rating_a))
-    return found is not None and found[0] >= circuit.faults.near_source_fault_a
-
-
-def _coordination(circuit: Circuit, candidate: _Candidate) -> Coordination | None:
-    if candidate.rating_a is None or not candidate.is_published:
-        return None
-    return coordination_with_damage(
-        candidate.fuse_type,
-        candidate.rating_a,
-        circuit.curve,
-        circuit.request.conductor.parallel_conductors,
-        circuit.faults.near_source_fault_a,
-    )
-
-
-def _type_answer(circuit: Circuit, candidate: _Candidate) -> tuple[FuseTypeAnswer, int]:
-    """Return the answer for one type, with its failures as digits."""
-    fuse_type, rating, tables = candidate.fuse_type, candidate.rating_a, circuit.tables
-    coordination = _coordination(circuit, candidate)
-    voltage = rated_voltage_at_least_v(fuse_type, circuit.required_voltage_v)
-    far_end = _far_end_opening(circuit, candidate)
-    digits = _failures(circuit, candidate, voltage, coordination)
-    failures = failures_of_digits(digits)
+def _type_answer(circuit: Circuit, found: TypeChoice) -> FuseTypeAnswer:
+    fuse_type, rating = found.fuse_type, found.rating_a
+    failures = failures_of_digits(found.failing)
     this = None if rating is None else FuseInCircuit(fuse_type, rating)
-    answer = FuseTypeAnswer(
+    return FuseTypeAnswer(
         fuse_type=fuse_type.key,
         verdict=failures[0] if failures else answers.FITS,
         failures=failures,
         rated_current_a=None if failures else rating,
         candidate_rating_a=rating,
-        window=candidate.window,
-        rated_voltage_v=voltage,
-        is_higher_voltage_variant=voltage is not None and voltage > fuse_type.rated_voltages_v[0],
+        window=found.window,
+        rated_voltage_v=found.setting.rated_voltage_v,
+        is_higher_voltage_variant=found.setting.is_higher_voltage_variant,
         breaking_capacity_a=fuse_type.breaking_capacity_a,
         lacking_resistance_before_fuse_ohm=_lacking_resistance_ohm(circuit, fuse_type),
         greatest_rating_by_33_cfr_183_455_a=greatest_rating_by_ampacity_rule_a(
             circuit.request.conductor.ampacity_a,
             circuit.request.system_voltage_v,
             fuse_type.ratings_a,
-            tables,
+            circuit.setting.tables,
         ),
-        far_end_opening=far_end,
-        coordination=coordination,
+        far_end_opening=_far_end_opening(circuit, found),
+        coordination=_coordination(circuit, found),
         upstream_selectivity=_selectivity(circuit, circuit.upstream, this),
         equipment_selectivity=_selectivity(circuit, this, circuit.equipment),
         band=() if rating is None else band_points(fuse_type, rating),
         provenance=fuse_type.provenance,
-        curve_provenance=tables.curve_provenance.get(fuse_type.key),
+        curve_provenance=found.setting.curve_provenance,
     )
-    return answer, digits
+
+
+def _coordination(circuit: Circuit, found: TypeChoice) -> Coordination | None:
+    if found.rating_a is None or not found.setting.is_published:
+        return None
+    return coordination_with_damage(
+        found.fuse_type,
+        found.rating_a,
+        circuit.setting.curve,
+        circuit.setting.parallel_conductors,
+        circuit.faults.near_source_fault_a,
+    )
 
 
 def _selectivity(
@@ -249,12 +169,12 @@ def _selectivity(
     return selectivity(upstream, downstream, circuit.faults.near_source_fault_a)
 
 
-def _far_end_opening(circuit: Circuit, candidate: _Candidate) -> FarEndOpening | None:
-    if candidate.rating_a is None or not candidate.is_published:
+def _far_end_opening(circuit: Circuit, found: TypeChoice) -> FarEndOpening | None:
+    if found.rating_a is None or not found.setting.is_published:
         return None
-    curve = fuse_curve(candidate.fuse_type)
+    curve = fuse_curve(found.fuse_type)
     # A cold fuse has the higher effective rating; a warm one is not credited with opening sooner.
-    effective = candidate.rating_a * max(1.0, circuit.ambient_factor)
+    effective = found.rating_a * max(1.0, circuit.setting.ambient_factor)
     multiple = circuit.faults.far_end_fault_a / effective
     least = opening_time_on_line_s(curve.least_points, multiple)
     greatest = opening_time_on_line_s(curve.greatest_points, multiple)
@@ -265,74 +185,9 @@ def _far_end_opening(circuit: Circuit, candidate: _Candidate) -> FarEndOpening |
         within = curve.last_greatest_s if is_beyond else None
         is_listed = not is_beyond and multiple >= curve.first_multiple
         state = NOT_LIMITED if is_listed else OUTSIDE
-    bound = candidate.far_end_bound
-    cleared = bound is not None and is_at_most(candidate.rating_a, bound.rated_current_a)
+    bound = found.far_end_bound
+    cleared = bound is not None and is_at_most(found.rating_a, bound.rated_current_a)
     return FarEndOpening(multiple, least, greatest, within, state, cleared)
-
-
-def _failures(
-    circuit: Circuit,
-    candidate: _Candidate,
-    rated_voltage_v: float | None,
-    coordination: Coordination | None,
-) -> int:
-    """Return what speaks against a candidate, as digits."""
-    rating, given = candidate.rating_a, circuit.request.checked_fuse is not None
-    of_type = failures_of_type(rated_voltage_v, candidate.is_published)
-    capacity, required = (
-        candidate.fuse_type.breaking_capacity_a,
-        circuit.faults.required_breaking_capacity_a,
-    )
-    if lacks_breaking_capacity(capacity, required) and not (
-        circuit.request.options.breaking_capacity_may_be_exceeded
-    ):
-        of_type |= BREAKING_TOO_LOW
-    if given and rating not in candidate.fuse_type.ratings_a:
-        of_type |= NOT_STANDARD
-    return failures_of_rating(
-        of_type,
-        math.nan if rating is None else rating,
-        _rating_bounds(circuit, candidate),
-        given,
-        coordination is not None and coordination.holds,
-    )
-
-
-def failures_of_type(rated_voltage_v: float | None, is_published: bool) -> int:
-    """Return what speaks against a fuse type whatever its rating is, as digits.
-
-    Parameters
-    ----------
-    rated_voltage_v
-        Lowest rated voltage that serves [V]; none if none does.
-    is_published
-        Whether its curve is.
-
-    Returns
-    -------
-    int
-        Binary digits.
-    """
-    of_type = 0
-    if rated_voltage_v is None:
-        of_type |= VOLTAGE_TOO_LOW
-    if not is_published:
-        of_type |= CURVE_NOT_PUBLISHED
-    return of_type
-
-
-def _rating_bounds(circuit: Circuit, candidate: _Candidate) -> RatingBounds:
-    far_end, upstream = candidate.far_end_bound, candidate.upstream_bound
-    if far_end is not None:
-        far_end_a = far_end.rated_current_a
-    else:
-        far_end_a = math.nan if candidate.is_published else math.inf
-    return RatingBounds(
-        candidate.window.lower_a,
-        circuit.window.upper_a,
-        far_end_a,
-        math.inf if upstream is None else upstream.rated_current_a,
-    )
 
 
 def _lacking_resistance_ohm(circuit: Circuit, fuse_type: FuseType) -> float | None:
@@ -342,38 +197,3 @@ def _lacking_resistance_ohm(circuit: Circuit, fuse_type: FuseType) -> float | No
         return None
     emf = circuit.request.source.emf_v
     return emf / capacity - emf / near
-
-
-def verdict_of(failure: int, position: PositionAnswer) -> str:
-    """Return the verdict on a circuit.
-
-    Parameters
-    ----------
-    failure
-        Place in ``TYPE_FAILURES``, -1 where a type is chosen.
-    position
-        Of the fuse.
-
-    Returns
-    -------
-    str
-        One of ``VERDICTS``.
-    """
-    if failure >= 0:
-        return answers.TYPE_FAILURES[failure]
-    return answers.POSITION_EXCEEDED if position.is_met is False else answers.FUSE_FOUND
-
-
-@lru_cache(maxsize=1024)
-def _provenances(
-    fuses: FuseSet, ampacity: Provenance, lower: tuple[Provenance, ...]
-) -> FuseProvenances:
-    tables = fuses.tables
-    rows = [factor.provenance for factor in tables.factors.values()]
-    rows += [limit.provenance for limit in tables.position_limits]
-    rows += [row.provenance for row in tables.interrupting_capacities]
-    rows += [row.provenance for row in tables.system_voltages]
-    for fuse_type in fuses.types:
-        rows += [fuse_type.provenance, tables.rating_provenance[fuse_type.key]]
-        rows += [tables.curve_provenance[fuse_type.key]] if fuse_type.opening_times else []
-    return FuseProvenances(tuple(dict.fromkeys([ampacity, *lower, *rows])))

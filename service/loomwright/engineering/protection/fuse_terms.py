@@ -10,10 +10,11 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from loomwright.engineering.protection import fuse_bounds as bounds
 from loomwright.engineering.protection.damage import LOG_EXCESS, DamageCurve
 from loomwright.engineering.protection.faults import FaultSource
 from loomwright.engineering.protection.fuse_answer import VERDICTS
+from loomwright.engineering.protection.fuse_bounds import INRUSH
+from loomwright.engineering.protection.fuse_choice import verdict_of
 from loomwright.engineering.protection.fuse_circuit import (
     Circuit,
     circuit_of,
@@ -22,13 +23,7 @@ from loomwright.engineering.protection.fuse_circuit import (
 )
 from loomwright.engineering.protection.fuse_coordination import FuseSet, margin_line
 from loomwright.engineering.protection.fuse_request import ROAD_VEHICLE, FuseRequest
-from loomwright.engineering.protection.fuse_selection import failures_of_type, verdict_of
-from loomwright.engineering.protection.fuses import (
-    fuse_curve,
-    multiple_opening_within,
-    rated_voltage_at_least_v,
-)
-from loomwright.tables.records import FuseType
+from loomwright.engineering.protection.fuse_setting import FuseSetting, TypeSetting
 
 Array = npt.NDArray[np.float64]
 Codes = npt.NDArray[np.int64]
@@ -189,8 +184,8 @@ def look_up_candidate(
         terms.state[candidate] = LEFT_TO_SINGLE_CALL
         return None
     _enter_conductor(terms, candidate, circuit)
-    for place, kind in enumerate(fuses.types):
-        _enter_type(terms, candidate, place, circuit, kind)
+    for place, kind in enumerate(circuit.setting.types):
+        _enter_type(terms, candidate, place, circuit.setting, kind)
     terms.state[candidate] = KNOWN
     return circuit.curve
 
@@ -205,47 +200,35 @@ def _is_regular(request: FuseRequest) -> bool:
 
 
 def _enter_conductor(terms: FuseTerms, candidate: int, circuit: Circuit) -> None:
-    request, curve = circuit.request, circuit.curve
-    equipment = [
-        bound.rated_current_a
-        for bound in circuit.window.lower_bounds
-        if bound.rule == bounds.EQUIPMENT_FUSE
-    ]
-    found = verdict_of(-1, position_of(request, circuit.tables))
+    request, setting, curve = circuit.request, circuit.setting, circuit.curve
+    equipment = setting.equipment_bound
+    found = verdict_of(-1, position_of(request, setting.tables).is_met)
     terms.verdict_found[candidate] = VERDICTS.index(found)
-    terms.continuous_share[candidate] = bounds.continuous_share(request.load, circuit.tables)
-    terms.loading_factor[candidate] = circuit.loading_factor
-    terms.ambient_factor[candidate] = circuit.ambient_factor
-    terms.equipment_a[candidate] = max(equipment, default=0.0)
-    terms.conductor_a[candidate] = circuit.window.upper_a
+    terms.continuous_share[candidate] = setting.continuous_share
+    terms.loading_factor[candidate] = setting.loading_factor
+    terms.ambient_factor[candidate] = setting.ambient_factor
+    terms.equipment_a[candidate] = 0.0 if equipment is None else equipment.rated_current_a
+    terms.conductor_a[candidate] = setting.conductor_a
     terms.feed_resistance_ohm[candidate] = feed_resistance_ohm(request)
-    terms.parallel_conductors[candidate] = request.conductor.parallel_conductors
+    terms.parallel_conductors[candidate] = setting.parallel_conductors
     terms.threshold_current_a[candidate] = curve.threshold_current_a
     terms.log_excess[candidate] = curve.log_excess
     terms.log_time[candidate] = curve.log_time
 
 
 def _enter_type(
-    terms: FuseTerms, candidate: int, place: int, circuit: Circuit, fuse_type: FuseType
+    terms: FuseTerms, candidate: int, place: int, setting: FuseSetting, kind: TypeSetting
 ) -> None:
-    request, tables = circuit.request, circuit.tables
-    is_published = fuse_curve(fuse_type).is_published
-    voltage = rated_voltage_at_least_v(fuse_type, circuit.required_voltage_v)
-    terms.of_type[candidate, place] = failures_of_type(voltage, is_published)
-    may_be_exceeded = request.options.breaking_capacity_may_be_exceeded
+    terms.of_type[candidate, place] = kind.failing
+    may_be_exceeded = setting.options.breaking_capacity_may_be_exceeded
     terms.breaking_capacity_a[candidate, place] = (
-        np.inf if may_be_exceeded else fuse_type.breaking_capacity_a
+        np.inf if may_be_exceeded else kind.fuse_type.breaking_capacity_a
     )
-    if not is_published:
-        return
-    multiple = multiple_opening_within(fuse_type, circuit.faults.clearing_time_s)
+    multiple = kind.far_end_multiple
     terms.far_end_multiple[candidate, place] = np.nan if multiple is None else multiple
-    for entered, duration_s in (
-        (terms.inrush_multiple, request.load.inrush_duration_s),
-        (terms.cyclic_multiple, request.load.on_time_s),
-    ):
-        if duration_s is not None:
-            entered[candidate, place] = bounds.carried_multiple(tables, fuse_type, duration_s)
+    for rule, carried in kind.carried:
+        entered = terms.inrush_multiple if rule == INRUSH else terms.cyclic_multiple
+        entered[candidate, place] = carried
 
 
 def look_up_margins(terms: FuseTerms, curves: dict[int, DamageCurve], fuses: FuseSet) -> None:

@@ -19,8 +19,9 @@ from loomwright.jobs.circuit_conductors import (
 )
 from loomwright.jobs.circuit_fuses import circuits_before_fuses, sized_circuits
 from loomwright.jobs.job import Job
+from loomwright.jobs.job_sizings import JobSizings
 from loomwright.jobs.sized_circuit import SizedCircuit
-from loomwright.jobs.solved_installation import JobSolutions, SolvedInstallation
+from loomwright.jobs.solved_installation import SolvedInstallation
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
 
@@ -51,7 +52,7 @@ class ConsistentCircuits:
 
 
 def consistent_circuits(
-    job: Job, tables: Tables, fuse_tables: FuseTables, solutions: JobSolutions | None = None
+    job: Job, tables: Tables, fuse_tables: FuseTables, sizings: JobSizings | None = None
 ) -> ConsistentCircuits:
     """Return the circuits of a job, sized so that the solved network asks no more of them.
 
@@ -63,8 +64,8 @@ def consistent_circuits(
         Tables of the engineering.
     fuse_tables
         Fuse tables of the engineering.
-    solutions
-        What other sizings of the job in the same request have solved, if there are any.
+    sizings
+        What other sizings of the job in the same request have found, if there are any.
 
     Returns
     -------
@@ -76,13 +77,13 @@ def consistent_circuits(
     EngineeringError
         A circuit lies outside the models.
     """
-    solutions = solutions or JobSolutions(tables)
+    sizings = sizings or JobSizings.of(tables, fuse_tables)
     feeding_v: dict[str, float] = {}
     conductors = FIRST_TIME
     for rounds in range(1, GREATEST_ROUNDS + 1):
         conductors = circuit_conductors(job, tables, feeding_v, conductors)
         bare = circuits_before_fuses(job, conductors)
-        solved = solutions.of(job, bare, conductors)
+        solved = sizings.solutions.of(job, bare, conductors)
         exceeded = _exceeded(bare, solved)
         short = _short_of_voltage(job, solved)
         tightened = _tightened(job, solved, short)
@@ -93,9 +94,9 @@ def consistent_circuits(
             feeding_v[key] = min(now, feeding_v.get(key, now))
         job = tightened or job
     # A fuse may call for a thicker conductor, never for a thinner one: no current rises by it.
-    sized = sized_circuits(job, conductors, tables, fuse_tables)
+    sized = sized_circuits(job, conductors, tables, fuse_tables, sizings.fuses)
     if [entry.candidate for entry in sized] != [entry.candidate for entry in bare]:
-        solved = solutions.of(job, sized, conductors)
+        solved = sizings.solutions.of(job, sized, conductors)
     return ConsistentCircuits(job, conductors, sized, solved, rounds, tuple(short), tuple(exceeded))
 
 

@@ -13,6 +13,7 @@ from loomwright.engineering.supply.assessment import INSUFFICIENT, SupplyAssessm
 from loomwright.jobs.circuit_sources import SourceLoad, source_load, source_loads
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_bills import JobBills
+from loomwright.jobs.job_sizings import JobSizings
 from loomwright.jobs.measurements import JobReadings
 from loomwright.jobs.plan.alternatives import (
     LEANEST,
@@ -33,7 +34,6 @@ from loomwright.jobs.priced_job import VERDICTS as BILL_VERDICTS
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.solved_installation import (
     STATES,
-    JobSolutions,
     SolvedInstallation,
 )
 from loomwright.jobs.work_order.steps import WorkOrder
@@ -146,7 +146,7 @@ def sized_plan(
     tables: Tables,
     fuse_tables: FuseTables,
     plan_options: PlanOptions = USUAL,
-    solutions: JobSolutions | None = None,
+    sizings: JobSizings | None = None,
 ) -> SizedPlan:
     """Return one plan of a job as far as no price is needed.
 
@@ -165,8 +165,8 @@ def sized_plan(
         Fuse tables of the engineering.
     plan_options
         Growth that the plan with headroom is sized for.
-    solutions
-        What other plans of the job in the same request have solved, if there are any.
+    sizings
+        What other plans of the job in the same request have found, if there are any.
 
     Returns
     -------
@@ -179,10 +179,12 @@ def sized_plan(
         A circuit lies outside the models.
     """
     planned = planned_job(job, name, plan_options)
-    solutions = solutions or JobSolutions(tables)
-    found = consistent_circuits(planned, tables, fuse_tables, solutions)
+    sizings = sizings or JobSizings.of(tables, fuse_tables)
+    found = consistent_circuits(planned, tables, fuse_tables, sizings)
     same_loads = planned.equipment is job.equipment
-    solved = found.solved if same_loads else solutions.of(job, found.sized, found.conductors)
+    solved = (
+        found.solved if same_loads else sizings.solutions.of(job, found.sized, found.conductors)
+    )
     return SizedPlan(name, found, solved)
 
 
@@ -193,7 +195,7 @@ class _Shared:
     ground: JobGround
     bills: JobBills
     orders: JobOrders
-    solutions: JobSolutions
+    sizings: JobSizings
     readings: JobReadings
 
     @classmethod
@@ -209,7 +211,7 @@ class _Shared:
         bills = JobBills(job, book, options)
         orders = JobOrders(job, tables, fuse_tables, bills.builds)
         ground = JobGround.of(job, tables)
-        return cls(ground, bills, orders, JobSolutions(tables), JobReadings())
+        return cls(ground, bills, orders, JobSizings.of(tables, fuse_tables), JobReadings())
 
 
 def installation_plans(
@@ -332,7 +334,7 @@ def _stages(
     fuse_tables: FuseTables,
 ) -> Generator[None, None, Plan]:
     """Make a plan, and stop after each stage."""
-    sized = sized_plan(name, job, tables, fuse_tables, plan_options, shared.solutions)
+    sized = sized_plan(name, job, tables, fuse_tables, plan_options, shared.sizings)
     found, solved = sized.consistent, sized.solved
     yield
     loads = _source_loads(job, found.sized, solved)
