@@ -3,14 +3,15 @@
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
-from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest, Segment
+from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
 from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection.faults import Quantity
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_sources import working_resistance_ohm
 from loomwright.jobs.job import Circuit, Job, PowerSource
-from loomwright.tables.records import ConductorSize, Tables
+from loomwright.jobs.job_routes import JobRoutes
+from loomwright.tables.records import Tables
 
 # No voltage of a feeding point is known: each circuit is taken by itself.
 ALONE: Mapping[str, float] = MappingProxyType({})
@@ -66,7 +67,8 @@ def fault_of_circuit(circuit: Circuit, error: EngineeringError) -> EngineeringEr
 
 def feeding_source(job: Job, circuit: Circuit) -> PowerSource:
     """Return the source at the head of the chain of circuits that feeds a circuit."""
-    return job.power_sources[feeders(job, circuit)[0].fed_from]
+    before = job.feeders_down_to(circuit.fed_from)
+    return job.power_sources[before[0].fed_from if before else circuit.fed_from]
 
 
 def feeders(job: Job, circuit: Circuit) -> list[Circuit]:
@@ -83,6 +85,7 @@ def circuit_conductors(
     tables: Tables,
     feeding_voltages_v: Mapping[str, float] = ALONE,
     before: Mapping[str, CircuitConductor] = FIRST_TIME,
+    routes: JobRoutes | None = None,
 ) -> dict[str, CircuitConductor]:
     """Return the conductor of every circuit of a job.
 
@@ -103,6 +106,8 @@ def circuit_conductors(
     before
         Conductors of a sizing before, of the same job but for allowances and loads; where the same
         is asked again, its answer holds.
+    routes
+        Of other sizings of the job in the same request, if there are any.
 
     Returns
     -------
@@ -114,11 +119,12 @@ def circuit_conductors(
     EngineeringError
         A circuit lies outside the models; ``field`` is its place in the job.
     """
+    routes = routes or JobRoutes(tables)
     found: dict[str, CircuitConductor] = {}
     for circuit in reversed(job.circuits):
         earlier = before.get(circuit.key)
         try:
-            found[circuit.key] = _sized(job, circuit, found, tables, feeding_voltages_v, earlier)
+            found[circuit.key] = _sized(job, circuit, found, routes, feeding_voltages_v, earlier)
         except EngineeringError as error:
             raise fault_of_circuit(circuit, error) from error
     return {circuit.key: found[circuit.key] for circuit in job.circuits}
@@ -128,18 +134,17 @@ def _sized(
     job: Job,
     circuit: Circuit,
     found: Mapping[str, CircuitConductor],
-    tables: Tables,
+    routes: JobRoutes,
     feeding_voltages_v: Mapping[str, float],
     earlier: CircuitConductor | None,
 ) -> CircuitConductor:
     current_a, power_w = _load(job, circuit, found)
     if current_a is None and power_w is None:
         return CircuitConductor(circuit, None, None)
-    path = feeders(job, circuit)
-    source = job.power_sources[path[0].fed_from]
+    source = feeding_source(job, circuit)
     feeding_v, resistance_ohm = feeding_voltages_v.get(circuit.key), 0.0
     if feeding_v is None:
-        feeding_v = feeding_voltage_v(source.emf_v, path, source)
+        feeding_v = feeding_voltage_v(source.emf_v, feeders(job, circuit), source)
         resistance_ohm = working_resistance_ohm(source)
     asked = (
         feeding_v,
@@ -151,8 +156,8 @@ def _sized(
     # Nothing else that is asked differs from one sizing of a job to the next.
     if earlier is not None and earlier.request is not None and asked == _asked(earlier.request):
         return CircuitConductor(circuit, earlier.request, earlier.answer)
-    request = conductor_request(circuit, tables, *asked)
-    return CircuitConductor(circuit, request, size_conductor(request, tables))
+    request, laid = routes.of(circuit, *asked)
+    return CircuitConductor(circuit, request, size_conductor(request, routes.tables, laid))
 
 
 def _asked(
@@ -206,58 +211,6 @@ def allowed_drop_v(circuit: Circuit, source: PowerSource) -> float:
     return circuit.allowed_drop_fraction * source.system_voltage_v
 
 
-def conductor_request(
-    circuit: Circuit,
-    tables: Tables,
-    supply_voltage_v: float,
-    allowed_voltage_drop_v: float,
-    load_current_a: float | None,
-    load_power_w: float | None,
-    source_resistance_ohm: float,
-) -> ConductorRequest:
-    """Return what is asked of the engineering for a circuit.
-
-    Parameters
-    ----------
-    circuit
-        The circuit.
-    tables
-        Tables of the engineering.
-    supply_voltage_v
-        What it is fed with [V].
-    allowed_voltage_drop_v
-        What it may drop [V].
-    load_current_a
-        Current of its load [A], or none.
-    load_power_w
-        Power of its load [W], or none.
-    source_resistance_ohm
-        Of the source [ohm].
-
-    Returns
-    -------
-    ConductorRequest
-        With the route, the ground lead last, and the family of the circuit.
-    """
-    choice = circuit.conductor
-    sizes = tables.series[choice.series]
-    return ConductorRequest(
-        sizes=sizes,
-        material=tables.materials[choice.material],
-        insulation=tables.insulations[choice.insulation],
-        supply_voltage_v=supply_voltage_v,
-        allowed_voltage_drop_v=allowed_voltage_drop_v,
-        segments=_segments(circuit, tables),
-        load_current_a=load_current_a,
-        load_power_w=load_power_w,
-        source_resistance_ohm=source_resistance_ohm,
-        return_by_conductor=circuit.return_path.path == "conductor",
-        chassis_resistance_ohm=circuit.return_path.chassis_resistance_ohm,
-        fixed_resistance_ohm=circuit.joint_resistance_ohm,
-        smallest_size=_size(sizes, choice.smallest_size),
-    )
-
-
 def _load(
     job: Job, circuit: Circuit, found: Mapping[str, CircuitConductor]
 ) -> tuple[float | None, float | None]:
@@ -303,45 +256,6 @@ def equipment_load(job: Job, circuit: Circuit) -> tuple[float | None, float | No
     tuple
         Current [A] or power [W]; the other is none.
     """
-    loads = job.equipment_on(circuit.key)
-    if loads[0].power_w is not None:
-        return None, sum(item.quantity * (item.power_w or 0.0) for item in loads)
-    return sum(item.quantity * (item.current_a or 0.0) for item in loads), None
-
-
-def has_ground_lead(circuit: Circuit) -> bool:
-    """Return whether the last segment of what is asked is a ground lead.
-
-    Parameters
-    ----------
-    circuit
-        The circuit.
-
-    Returns
-    -------
-    bool
-        Whether the current goes back by the chassis.
-    """
-    return circuit.return_path.path == "chassis"
-
-
-def _segments(circuit: Circuit, tables: Tables) -> tuple[Segment, ...]:
-    """Return the route, and the ground lead as a last stretch of the same conductor."""
-    stretches = [
-        (segment.length_m, segment.zone, segment.bundled_conductors) for segment in circuit.route
-    ]
-    if has_ground_lead(circuit):
-        stretches.append((circuit.return_path.ground_lead_length_m, circuit.route[-1].zone, 1))
-    return tuple(
-        Segment(
-            length_m=length_m,
-            ambient_temperature_k=tables.zones[zone].ambient_temperature_k,
-            bundled_conductors=bundled,
-            engine_space=tables.zones[zone].engine_space,
-        )
-        for length_m, zone, bundled in stretches
-    )
-
-
-def _size(sizes: tuple[ConductorSize, ...], key: str | None) -> ConductorSize | None:
-    return None if key is None else next((size for size in sizes if size.key == key), None)
+    power_w, current_a = job.drawn_by_circuit[circuit.key]
+    is_power = job.equipment_on(circuit.key)[0].power_w is not None
+    return (None, power_w) if is_power else (current_a, None)

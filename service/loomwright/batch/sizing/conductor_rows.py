@@ -22,12 +22,11 @@ from loomwright.engineering.conductors.sizing_rows import RequestRows, size_rows
 from loomwright.jobs.circuit_conductors import (
     allowed_drop_v,
     carried_current_a,
-    conductor_request,
     equipment_load,
     feeders,
     feeding_voltage_v,
-    has_ground_lead,
 )
+from loomwright.jobs.conductor_requests import conductor_request, has_ground_lead
 from loomwright.jobs.job import Circuit
 from loomwright.tables.records import Tables
 

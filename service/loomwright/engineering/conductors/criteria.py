@@ -7,7 +7,13 @@ import numpy.typing as npt
 
 from loomwright.engineering.compiled import compiled
 from loomwright.engineering.conductors.choice import ConductorRequest
-from loomwright.engineering.conductors.loaded_route import CURRENT, DROP
+from loomwright.engineering.conductors.loaded_route import (
+    CURRENT,
+    DROP,
+    LOOP_RESISTANCE,
+    Route,
+    solved_candidates,
+)
 from loomwright.engineering.conductors.surroundings import Surroundings
 from loomwright.engineering.protection.short_circuit import (
     adiabatic_constant,
@@ -20,6 +26,8 @@ Mask = npt.NDArray[np.bool_]
 
 # Rounding of a limit must not decide: a drop that equals its limit passes.
 ROUNDING = 1.0 + 1e-12
+# In place of a candidate and of a criterion: there is none, or nothing thinner is listed.
+NONE, SMALLEST_LISTED = -1, -2
 
 
 @compiled
@@ -141,6 +149,125 @@ def judged_candidates(
             utilisation[place, candidate] = used[place]
         failing[candidate] = missed_criteria(exists[candidate], used)
     return utilisation, failing
+
+
+@compiled
+def _decision(
+    state: Array,
+    exists: Mask,
+    utilisation: Array,
+    failing: npt.NDArray[np.uint8],
+    sizes: int,
+    greatest_runs: int,
+    given: int,
+) -> tuple[int, int, bool, bool, float]:
+    """Return what ``judged_route`` decides."""
+    chosen, any_exists, least = NONE, False, 0
+    for candidate in range(failing.size):
+        if chosen == NONE and candidate < sizes * greatest_runs and failing[candidate] == 0:
+            chosen = candidate
+        any_exists = any_exists or exists[candidate]
+        if state[LOOP_RESISTANCE, candidate] < state[LOOP_RESISTANCE, least]:
+            least = candidate
+    looked_at = chosen if given == NONE else given
+    fails = given != NONE and failing[given] > 0
+    deciding = NONE
+    if looked_at != NONE and looked_at % sizes == 0 and not fails:
+        deciding = SMALLEST_LISTED
+    else:
+        thinner = looked_at if fails else looked_at - 1
+        if looked_at == NONE:
+            # Not by the drop: without any operating point it is half the EMF for all of them.
+            thinner = least
+        for place in range(5):
+            if failing[thinner] >> place & 1 and (
+                deciding == NONE or utilisation[place, thinner] > utilisation[deciding, thinner]
+            ):
+                deciding = place
+    return chosen, deciding, fails, any_exists, state[LOOP_RESISTANCE, least]
+
+
+@compiled
+def judged_route(
+    load_current_a: float,
+    load_power_w: float,
+    emf_v: float,
+    source_resistance_ohm: float,
+    fixed_wiring_resistance_ohm: float,
+    allowed_voltage_drop_v: float,
+    limit_current_a: float,
+    limit_resistance_ohm: float,
+    sizes: int,
+    greatest_runs: int,
+    given: int,
+    route: Route,
+    ampacity_a: Array,
+    heat_ampacity_a: Array,
+    published_ampacity_a: Array,
+    mechanical: Array,
+    short_circuit: Array,
+) -> tuple[
+    tuple[Array, Mask, Array, npt.NDArray[np.uint8]],
+    int,
+    float,
+    tuple[int, int, bool, bool, float],
+]:
+    """Solve and judge all candidates of a route, and choose among them.
+
+    In one call, as each call of machine code takes longer than most of what it does here.
+
+    Parameters
+    ----------
+    load_current_a, load_power_w, emf_v, source_resistance_ohm, fixed_wiring_resistance_ohm
+        As ``solved_candidates`` takes them [A], [W], [V], [ohm], [ohm].
+    allowed_voltage_drop_v
+        Greatest drop [V], above 0.
+    limit_current_a, limit_resistance_ohm
+        As ``solved_candidates`` takes them [A], [ohm].
+    sizes, greatest_runs
+        Sizes of the series, and parallel runs up to which one is chosen [1].
+    given
+        Candidate to be checked, ``NONE`` without one.
+    route
+        The route.
+    ampacity_a, heat_ampacity_a, published_ampacity_a
+        Of each candidate [A].
+    mechanical, short_circuit
+        Of each, see ``utilisations`` [1].
+
+    Returns
+    -------
+    tuple
+        State, existence, utilisation and failing of all candidates; iterations and last step as
+        ``solved_candidates`` has them; and the decision: the chosen candidate or ``NONE``; the
+        deciding criterion; whether the given candidate fails; whether any has an operating point;
+        and the least resistance of the wiring [ohm]. The deciding criterion is the place in
+        ``CRITERIA`` that the next thinner candidate misses by most, or that the given one itself
+        does where it fails; where none is chosen, that of the candidate with the least resistance;
+        ``NONE`` where nothing is missed, and ``SMALLEST_LISTED`` where there is nothing thinner.
+    """
+    state, exists, iterations, residual = solved_candidates(
+        load_current_a,
+        load_power_w,
+        emf_v,
+        source_resistance_ohm,
+        fixed_wiring_resistance_ohm,
+        limit_current_a,
+        limit_resistance_ohm,
+        route,
+        ampacity_a,
+    )
+    utilisation, failing = judged_candidates(
+        state,
+        exists,
+        allowed_voltage_drop_v,
+        heat_ampacity_a,
+        published_ampacity_a,
+        mechanical,
+        short_circuit,
+    )
+    decision = _decision(state, exists, utilisation, failing, sizes, greatest_runs, given)
+    return (state, exists, utilisation, failing), iterations, residual, decision
 
 
 def mechanical_utilisations(request: ConductorRequest, around: Surroundings) -> Array:

@@ -5,8 +5,10 @@ route's segments are the other axis.
 """
 
 import math
+from collections.abc import Mapping
 
 import numpy as np
+import numpy.typing as npt
 
 from loomwright.engineering.conductors.choice import (
     CRITERIA,
@@ -16,7 +18,9 @@ from loomwright.engineering.conductors.choice import (
     ConductorRequest,
 )
 from loomwright.engineering.conductors.criteria import (
-    judged_candidates,
+    NONE,
+    SMALLEST_LISTED,
+    judged_route,
     mechanical_utilisations,
     short_circuit_utilisations,
 )
@@ -24,15 +28,69 @@ from loomwright.engineering.conductors.loaded_route import (
     GREATEST_ITERATIONS,
     Route,
     heated_resistance_ohm,
-    solved_candidates,
 )
 from loomwright.engineering.conductors.surroundings import Surroundings, surroundings
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.network.operating_point import power_current_a
+from loomwright.engineering.record import record
 from loomwright.tables.records import Tables
 
+Array = npt.NDArray[np.float64]
 
-def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer:
+_CRITERION_BY_PLACE: Mapping[int, str | None] = {
+    **dict(enumerate(CRITERIA)),
+    SMALLEST_LISTED: "smallest_listed_size",
+    NONE: None,
+}
+
+
+@record
+class LaidRoute:
+    """A route with its candidates, which loads, voltages and limits of a request leave as it is.
+
+    ``mechanical`` and ``short_circuit`` are utilisations of each candidate [1].
+    """
+
+    frame: CandidateFrame
+    route: Route
+    mechanical: Array
+    short_circuit: Array
+
+
+def laid_route(request: ConductorRequest, tables: Tables) -> LaidRoute:
+    """Return the route of a request with its candidates.
+
+    Parameters
+    ----------
+    request
+        Route, conductor family, duty, fault and least size; its load, its source and its limits
+        take no part.
+    tables
+        Published ampacities, factors and air.
+
+    Returns
+    -------
+    LaidRoute
+        For ``size_conductor`` with any request that differs in those alone.
+
+    Raises
+    ------
+    EngineeringError
+        ``ambient_not_below_rating``.
+    """
+    refuse_hot_ambient(request)
+    around = surroundings(request, tables)
+    return LaidRoute(
+        around.frame,
+        route_through(request, around),
+        mechanical_utilisations(request, around),
+        short_circuit_utilisations(request, around),
+    )
+
+
+def size_conductor(
+    request: ConductorRequest, tables: Tables, laid: LaidRoute | None = None
+) -> ConductorAnswer:
     """Return the smallest conductor that meets every criterion, with all candidates.
 
     Steady direct current, or a cyclic load by its heating-equivalent current. The voltage drop is
@@ -46,6 +104,8 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         Load, source, route, conductor family and limits.
     tables
         Published ampacities, factors and air.
+    laid
+        ``laid_route`` of the request, where it is known already.
 
     Returns
     -------
@@ -58,42 +118,63 @@ def size_conductor(request: ConductorRequest, tables: Tables) -> ConductorAnswer
         ``ambient_not_below_rating`` where a segment is as hot as the insulation's rating;
         ``heat_balance_not_converged``; ``operating_point_not_converged``.
     """
-    refuse_hot_ambient(request)
-    around = surroundings(request, tables)
+    laid = laid or laid_route(request, tables)
     current, power = request.load_current_a, request.load_power_w
     if power is None:
         assert current is not None
         limit_current, limit_resistance = current, request.allowed_voltage_drop_v / current
     else:
         limit_current, limit_resistance = limit_of_power_load(request)
-    state, exists, iterations, residual = solved_candidates(
+    frame, given = laid.frame, _given_candidate(request)
+    candidates, iterations, residual, decision = judged_route(
         math.nan if current is None else current,
         math.nan if power is None else power,
         request.supply_voltage_v,
         request.source_resistance_ohm,
         request.wiring_fixed_resistance_ohm,
+        request.allowed_voltage_drop_v,
         limit_current,
         limit_resistance,
-        route_through(request, around),
-        around.frame.ampacity_a,
+        len(request.sizes),
+        request.greatest_parallel_runs,
+        NONE if given is None else given,
+        laid.route,
+        frame.ampacity_a,
+        frame.heat_ampacity_a,
+        frame.published_ampacity_a,
+        laid.mechanical,
+        laid.short_circuit,
     )
     if iterations > GREATEST_ITERATIONS:
         raise _not_converged(residual)
-    utilisation, failing = judged_candidates(
-        state,
-        exists,
-        request.allowed_voltage_drop_v,
-        around.frame.heat_ampacity_a,
-        around.frame.published_ampacity_a,
-        mechanical_utilisations(request, around),
-        short_circuit_utilisations(request, around),
+    chosen, deciding, fails, any_exists, least_resistance_ohm = decision
+    if given is not None:
+        verdict = "given_size_fails" if fails else "given_size_passes"
+    elif chosen != NONE:
+        verdict = "conductor_found"
+    elif any_exists:
+        verdict = "no_conductor_meets_criteria"
+    else:
+        verdict = "no_operating_point"
+    state, exists, utilisation, failing = candidates
+    least_resistance_ohm += request.source_resistance_ohm
+    return ConductorAnswer(
+        verdict=verdict,
+        chosen=None if chosen == NONE else chosen,
+        checked=given,
+        deciding_criterion=_CRITERION_BY_PLACE[deciding],
+        candidates=Candidates(frame, exists, state, utilisation, failing),
+        greatest_power_w=request.supply_voltage_v**2 / (4.0 * least_resistance_ohm),
+        iterations=iterations,
+        residual=residual,
     )
-    return _answer(
-        request,
-        Candidates(around.frame, exists, state, utilisation, failing),
-        iterations,
-        residual,
-    )
+
+
+def _given_candidate(request: ConductorRequest) -> int | None:
+    if request.given_size is None:
+        return None
+    place = request.sizes.index(request.given_size)
+    return place + len(request.sizes) * (request.given_parallel_runs - 1)
 
 
 def loop_resistance_at_current_ohm(
@@ -223,60 +304,3 @@ def limit_of_power_load(request: ConductorRequest) -> tuple[float, float]:
     if exists and emf - drop - current * source >= 0.5 * emf:
         return current, drop / current
     return 2.0 * request.load_power_w / emf, emf * emf / (4.0 * request.load_power_w) - source
-
-
-def _answer(
-    request: ConductorRequest, candidates: Candidates, iterations: int, residual: float
-) -> ConductorAnswer:
-    failing = candidates.failing.tolist()
-    least_resistance = min(candidates.loop_resistance_ohm.tolist()) + request.source_resistance_ohm
-    count = len(request.sizes)
-    checked: int | None = None
-    choice = failing[: count * request.greatest_parallel_runs]
-    chosen = choice.index(0) if 0 in choice else None
-    if request.given_size is not None:
-        checked = request.sizes.index(request.given_size) + count * (
-            request.given_parallel_runs - 1
-        )
-        verdict = "given_size_fails" if failing[checked] else "given_size_passes"
-    elif chosen is not None:
-        verdict = "conductor_found"
-    elif not any(candidates.operating_point_exists.tolist()):
-        verdict = "no_operating_point"
-    else:
-        verdict = "no_conductor_meets_criteria"
-    return ConductorAnswer(
-        verdict=verdict,
-        chosen=chosen,
-        checked=checked,
-        deciding_criterion=_deciding_criterion(candidates, chosen, checked, count, failing),
-        candidates=candidates,
-        greatest_power_w=request.supply_voltage_v**2 / (4.0 * least_resistance),
-        iterations=iterations,
-        residual=residual,
-    )
-
-
-def _deciding_criterion(
-    candidates: Candidates, chosen: int | None, checked: int | None, count: int, failing: list[int]
-) -> str | None:
-    """Return the criterion that the next thinner candidate misses by most.
-
-    For a checked size that fails, the criterion that it misses by most itself; where none is
-    chosen, that of the candidate with the least resistance. Where the chosen size is the thinnest
-    listed, ``smallest_listed_size``.
-    """
-    if checked is not None and failing[checked]:
-        thinner = checked
-    else:
-        index = chosen if checked is None else checked
-        if index is None:
-            # Not by the drop: without any operating point it is half the EMF for all of them.
-            thinner = int(candidates.loop_resistance_ohm.argmin())
-        elif index % count == 0:
-            return "smallest_listed_size"
-        else:
-            thinner = index - 1
-    utilisation = candidates.utilisation[:, thinner].tolist()
-    missed = [place for place in range(len(CRITERIA)) if failing[thinner] >> place & 1]
-    return CRITERIA[max(missed, key=utilisation.__getitem__)] if missed else None

@@ -81,7 +81,7 @@ def consistent_circuits(
     feeding_v: dict[str, float] = {}
     conductors = FIRST_TIME
     for rounds in range(1, GREATEST_ROUNDS + 1):
-        conductors = circuit_conductors(job, tables, feeding_v, conductors)
+        conductors = circuit_conductors(job, tables, feeding_v, conductors, sizings.routes)
         bare = circuits_before_fuses(job, conductors)
         solved = sizings.solutions.of(job, bare, conductors)
         exceeded = _exceeded(bare, solved)
