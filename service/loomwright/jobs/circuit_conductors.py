@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from types import MappingProxyType
 
 from loomwright.engineering.conductors.choice import ConductorAnswer, ConductorRequest
+from loomwright.engineering.conductors.loaded_route import CURRENT
 from loomwright.engineering.conductors.sizing import size_conductor
 from loomwright.engineering.errors import EngineeringError
 from loomwright.engineering.protection.faults import Quantity
@@ -35,11 +36,32 @@ class CircuitConductor:
         return "no_sized_branch" if self.answer is None else self.answer.verdict
 
     @property
+    def chosen(self) -> int | None:
+        """Index of the chosen conductor among the candidates, or ``None``."""
+        return None if self.answer is None else self.answer.chosen
+
+    @property
     def load_current_a(self) -> float:
         """Current of the chosen conductor [A], 0 where none is chosen."""
-        if self.answer is None or self.answer.chosen is None:
-            return 0.0
-        return float(self.answer.candidates.load_current_a[self.answer.chosen])
+        figures = self.figures_of(self.chosen)
+        return figures[CURRENT] if figures else 0.0
+
+    def figures_of(self, candidate: int | None) -> tuple[float, ...]:
+        """Return what a conductor of the circuit comes to.
+
+        Parameters
+        ----------
+        candidate
+            Which one, or ``None``.
+
+        Returns
+        -------
+        tuple of float
+            Rows of ``loaded_route.solved_candidates``; empty without a conductor.
+        """
+        if self.answer is None or candidate is None:
+            return ()
+        return tuple(self.answer.candidates.state[:, candidate].tolist())
 
 
 def fault_of_circuit(circuit: Circuit, error: EngineeringError) -> EngineeringError:

@@ -102,19 +102,22 @@ def circuits_before_fuses(
         In the order of the job; their verdict is ``no_fuse``, or ``no_conductor``.
     """
     return tuple(
-        SizedCircuit(
-            circuit=circuit,
-            verdict=NO_CONDUCTOR if answer is None or answer.chosen is None else NO_FUSE,
-            conductor_verdict=conductors[circuit.key].verdict,
-            fuse_verdict=None,
-            conductor_answer=answer,
-            fuse_answer=None,
-            candidate=None if answer is None else answer.chosen,
-            thickened_for=None,
-            system_voltage_v=feeding_source(job, circuit).system_voltage_v,
-        )
-        for circuit in job.circuits
-        for answer in (conductors[circuit.key].answer,)
+        [
+            SizedCircuit(
+                circuit=circuit,
+                verdict=NO_CONDUCTOR if found.chosen is None else NO_FUSE,
+                conductor_verdict=found.verdict,
+                fuse_verdict=None,
+                conductor_answer=found.answer,
+                fuse_answer=None,
+                candidate=found.chosen,
+                thickened_for=None,
+                system_voltage_v=feeding_source(job, circuit).system_voltage_v,
+                figures=found.figures_of(found.chosen),
+            )
+            for circuit in job.circuits
+            for found in (conductors[circuit.key],)
+        ]
     )
 
 
@@ -151,6 +154,7 @@ def _sized(
             candidate,
             thickened_for,
             voltage,
+            conductor.figures_of(candidate),
         )
 
     if answer is None or answer.chosen is None:

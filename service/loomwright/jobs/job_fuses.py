@@ -4,6 +4,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import replace
 
+from loomwright.engineering.conductors.loaded_route import CURRENT, LOOP_RESISTANCE
 from loomwright.engineering.protection.faults import FaultSource, fault_current_a
 from loomwright.engineering.protection.fuse_cautions import fuse_cautions
 from loomwright.engineering.protection.fuse_choice import (
@@ -86,11 +87,8 @@ class JobFuses:
         EngineeringError
             The circuit lies outside the models.
         """
-        circuit, answer = conductor.circuit, conductor.answer
-        assert answer is not None  # the circuit has a conductor
-        candidates = answer.candidates
-        load_current_a = float(candidates.load_current_a[candidate])
-        loop_ohm = float(candidates.loop_resistance_ohm[candidate])
+        circuit, figures = conductor.circuit, conductor.figures_of(candidate)
+        load_current_a, loop_ohm = figures[CURRENT], figures[LOOP_RESISTANCE]
         protected = self._protected_of(job, conductor, candidate, load_current_a)
         source = self._source_behind(job, circuit, before)
         near_a = fault_current_a(source, protected.feed_resistance_ohm)

@@ -3,32 +3,17 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import numpy.typing as npt
 
-from loomwright.engineering.record import record
+from loomwright.engineering.network.conductor_stretches import StretchColumns, stretch_columns
 from loomwright.jobs.circuit_conductors import CircuitConductor
 from loomwright.jobs.installation_network import (
     InstallationNetwork,
     installation_network,
     network_with_loads,
-    stretches_there_and_back,
 )
 from loomwright.jobs.job import Job
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.records import Tables
-
-Array = npt.NDArray[np.float64]
-
-
-@record
-class _Stretches:
-    """The conductors of a circuit there and back, as they stand in the elements of a network.
-
-    ``rows`` are ambient resistance, its slope by temperature and share per ampere.
-    """
-
-    rows: Array
-    curves: Array
 
 
 class JobNetworks:
@@ -47,7 +32,7 @@ class JobNetworks:
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
         self._drawn: dict[tuple[str, ...], InstallationNetwork] = {}
-        self._stretches: dict[tuple[str, int], _Stretches] = {}
+        self._stretches: dict[tuple[str, int], StretchColumns] = {}
 
     def of(
         self,
@@ -96,13 +81,18 @@ class JobNetworks:
         )
         return network_with_loads(drawn, job, elements)
 
-    def _stretches_of(self, key: str, candidate: int, conductor: CircuitConductor) -> _Stretches:
+    def _stretches_of(
+        self, key: str, candidate: int, conductor: CircuitConductor
+    ) -> StretchColumns:
         # The same in every sizing: route and conductor family are those of the job.
         found = self._stretches.get((key, candidate))
         if found is None:
             assert conductor.request is not None  # it is drawn, so it was sized
-            feed, back = stretches_there_and_back(conductor.request, candidate, self._tables)
-            *rows, curves = zip(*feed, *back, strict=True)
-            found = _Stretches(np.array(rows), np.stack(curves))
+            found = stretch_columns(conductor.request, candidate, self._tables)
+            if conductor.request.return_by_conductor:
+                found = StretchColumns(
+                    np.concatenate([found.rows, found.rows], axis=1),
+                    np.concatenate([found.curves, found.curves]),
+                )
             self._stretches[key, candidate] = found
         return found

@@ -87,7 +87,8 @@ class SizedCircuit:
     the latter ``None`` where it was not asked.
     ``candidate`` is the index of the conductor in ``conductor_answer.candidates``: the chosen one,
     or a thicker one that the fuse called for (``thickened_for`` then names the fuse verdict that
-    the thinner one met). ``branch_fuses`` are type and rating of the fused branches that it feeds.
+    the thinner one met). ``figures`` are the column of its state, taken out once as they are asked
+    for some dozen times. ``branch_fuses`` are type and rating of the fused branches that it feeds.
     """
 
     circuit: Circuit
@@ -99,6 +100,7 @@ class SizedCircuit:
     candidate: int | None
     thickened_for: str | None
     system_voltage_v: float
+    figures: tuple[float, ...] = ()
     branch_fuses: tuple[tuple[str, float], ...] = ()
 
     @property
@@ -151,9 +153,7 @@ class SizedCircuit:
         return self._of_candidate(LOOP_RESISTANCE)
 
     def _of_candidate(self, row: int) -> float | None:
-        if self.conductor_answer is None or self.candidate is None:
-            return None
-        return float(self.conductor_answer.candidates.state[row, self.candidate])
+        return self.figures[row] if self.figures else None
 
     def built(self) -> tuple[ConductorSize, str, float]:
         """Return conductor, fuse type and rating of a circuit that was sized.

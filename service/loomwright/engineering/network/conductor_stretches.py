@@ -1,9 +1,16 @@
 """Conductors of a route as the stretches of a network's branch."""
 
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
 from loomwright.engineering.conductors.choice import ConductorRequest
 from loomwright.engineering.conductors.surroundings import surroundings
 from loomwright.engineering.network.draft import Stretch
 from loomwright.tables.records import Tables
+
+Array = npt.NDArray[np.float64]
 
 
 def conductor_stretches(
@@ -29,21 +36,58 @@ def conductor_stretches(
     tuple of Stretch
         One for each segment, all runs together, in order of the route.
     """
-    around = surroundings(request, tables)
-    ways = 2.0 if request.return_by_conductor else 1.0
-    cold = around.ambient_resistance_ohm_per_m[:, candidate] / ways
-    slope = float(around.resistance_slope_ohm_per_mk[candidate]) / ways
+    columns = stretch_columns(request, candidate, tables)
     return tuple(
         [
-            Stretch(
-                ambient_resistance_ohm=segment.length_m * float(cold[place]),
-                resistance_slope_ohm_per_k=segment.length_m * slope,
-                share_per_ampere=float(around.share_per_ampere[place, candidate]),
-                curve=around.curves[place, candidate],
+            Stretch(cold, slope, share, curve)
+            for (cold, slope, share), curve in zip(
+                columns.rows.T.tolist(), columns.curves, strict=True
             )
-            for place, segment in enumerate(request.segments)
         ]
     )
+
+
+class StretchColumns(NamedTuple):
+    """The stretches of a conductor, each a column, as the elements of a network have them.
+
+    Parameters
+    ----------
+    rows
+        Ambient resistance [ohm], its slope by temperature [ohm/K] and share of the cap current that
+        one ampere is [1/A].
+    curves
+        Rise above ambient on that share [K], stretches by ``curve_table``.
+    """
+
+    rows: Array
+    curves: Array
+
+
+def stretch_columns(request: ConductorRequest, candidate: int, tables: Tables) -> StretchColumns:
+    """Return a candidate's conductors along a route, one way, as columns.
+
+    Parameters
+    ----------
+    request
+        As ``conductor_stretches`` takes it.
+    candidate
+        Index into its candidates.
+    tables
+        Published ampacities, factors and air.
+
+    Returns
+    -------
+    StretchColumns
+        In order of the route.
+    """
+    around = surroundings(request, tables)
+    ways = 2.0 if request.return_by_conductor else 1.0
+    length_m = np.array([segment.length_m for segment in request.segments])
+    rows = np.empty((3, length_m.size))
+    rows[0] = length_m * (around.ambient_resistance_ohm_per_m[:, candidate] / ways)
+    rows[1] = length_m * (around.resistance_slope_ohm_per_mk[candidate] / ways)
+    rows[2] = around.share_per_ampere[:, candidate]
+    return StretchColumns(rows, around.curves[:, candidate])
 
 
 def candidate_of(request: ConductorRequest) -> int:
