@@ -89,8 +89,7 @@ def fault_of_circuit(circuit: Circuit, error: EngineeringError) -> EngineeringEr
 
 def feeding_source(job: Job, circuit: Circuit) -> PowerSource:
     """Return the source at the head of the chain of circuits that feeds a circuit."""
-    before = job.feeders_down_to(circuit.fed_from)
-    return job.power_sources[before[0].fed_from if before else circuit.fed_from]
+    return job.source_by_circuit[circuit.key]
 
 
 def feeders(job: Job, circuit: Circuit) -> list[Circuit]:
@@ -168,13 +167,8 @@ def _sized(
     if feeding_v is None:
         feeding_v = feeding_voltage_v(source.emf_v, feeders(job, circuit), source)
         resistance_ohm = working_resistance_ohm(source)
-    asked = (
-        feeding_v,
-        allowed_drop_v(circuit, source),
-        current_a,
-        power_w,
-        resistance_ohm,
-    )
+    allowed_v = allowed_drop_v(circuit, source)
+    asked = (feeding_v, allowed_v, current_a, power_w, resistance_ohm)
     # Nothing else that is asked differs from one sizing of a job to the next.
     if earlier is not None and earlier.request is not None and asked == _asked(earlier.request):
         return CircuitConductor(circuit, earlier.request, earlier.answer)

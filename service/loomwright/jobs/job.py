@@ -273,6 +273,15 @@ class Job:
         return self._by_circuit.get(key, ())
 
     @cached_property
+    def source_by_circuit(self) -> Mapping[str, PowerSource]:
+        """The source at the head of the chain of circuits that feeds each circuit, by its key."""
+        found: dict[str, PowerSource] = {}
+        for circuit in self.circuits:
+            own = self.power_sources.get(circuit.fed_from)
+            found[circuit.key] = found[circuit.fed_from] if own is None else own
+        return found
+
+    @cached_property
     def drawn_by_circuit(self) -> Mapping[str, tuple[float, float]]:
         """Constant power [W] and constant current [A] of the equipment on each circuit."""
         found: dict[str, tuple[float, float]] = {}

@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
 
 from loomwright.engineering.conductors.loaded_route import CURRENT, LOOP_RESISTANCE
 from loomwright.engineering.protection.faults import FaultSource, fault_current_a
@@ -23,7 +22,7 @@ from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor, feeding_source
 from loomwright.jobs.circuit_sources import fault_source
 from loomwright.jobs.fuse_requests import fuse_request, stated_starting_current_a
-from loomwright.jobs.job import Circuit, Job
+from loomwright.jobs.job import Job, PowerSource
 from loomwright.jobs.sized_circuit import CircuitFuse, SizedCircuit
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import Tables
@@ -55,7 +54,6 @@ class JobFuses:
         self._tables = tables
         self._fuse_tables = fuse_tables
         self._protected: dict[tuple[str, int], _Protected] = {}
-        self._sources: dict[str, FaultSource] = {}
 
     def of(
         self,
@@ -89,8 +87,8 @@ class JobFuses:
         """
         circuit, figures = conductor.circuit, conductor.figures_of(candidate)
         load_current_a, loop_ohm = figures[CURRENT], figures[LOOP_RESISTANCE]
-        protected = self._protected_of(job, conductor, candidate, load_current_a)
-        source = self._source_behind(job, circuit, before)
+        source = _source_behind(feeding_source(job, circuit), before)
+        protected = self._protected_of(job, conductor, candidate, load_current_a, source)
         near_a = fault_current_a(source, protected.feed_resistance_ohm)
         far_a = fault_current_a(source, loop_ohm)
         stated_a = stated_starting_current_a(job, circuit)
@@ -104,7 +102,7 @@ class JobFuses:
             chosen=choice.chosen,
             near_source_fault_a=near_a,
             far_end_fault_a=far_a,
-            upstream_selectivity=self._selectivity(before, choice.chosen, near_a),
+            upstream_selectivity=_selectivity(before, choice.chosen, near_a),
             cautions=fuse_cautions(
                 protected.setting,
                 choice.types,
@@ -116,7 +114,12 @@ class JobFuses:
         )
 
     def _protected_of(
-        self, job: Job, conductor: CircuitConductor, candidate: int, load_current_a: float
+        self,
+        job: Job,
+        conductor: CircuitConductor,
+        candidate: int,
+        load_current_a: float,
+        source: FaultSource,
     ) -> _Protected:
         circuit = conductor.circuit
         found = self._protected.get((circuit.key, candidate))
@@ -128,39 +131,33 @@ class JobFuses:
                 circuit,
                 load_current_a,
                 protected_conductor(conductor.request, conductor.answer, candidate, self._tables),
-                self._source_behind(job, circuit, ()),
+                source,
                 self._tables,
             )
             found = _Protected(setting_of(asked, self._fuse_tables), feed_resistance_ohm(asked))
             self._protected[circuit.key, candidate] = found
         return found
 
-    def _source_behind(
-        self, job: Job, circuit: Circuit, before: Sequence[SizedCircuit]
-    ) -> FaultSource:
-        """Return the source of a circuit as a fault behind some circuits sees it."""
-        feeding = feeding_source(job, circuit)
-        found = self._sources.get(feeding.key)
-        if found is None:
-            found = self._sources[feeding.key] = fault_source(feeding, 0.0)
-        if not before:
-            return found
-        # One after the other, as rows are added: sum() of Python 3.12 carries what rounding cuts.
-        before_ohm = 0.0
-        for entry in before:
-            before_ohm += entry.loop_resistance_ohm or 0.0
-        return replace(found, resistance_before_fuse_ohm=before_ohm)
 
-    def _selectivity(
-        self, before: Sequence[SizedCircuit], chosen: TypeChoice | None, near_source_fault_a: float
-    ) -> Selectivity | None:
-        if not before or chosen is None or chosen.rating_a is None:
-            return None
-        upstream = before[-1].fuse
-        if upstream is None or upstream.rating_a is None:
-            return None
-        return selectivity(
-            FuseInCircuit(upstream.fuse_type, upstream.rating_a),
-            FuseInCircuit(chosen.fuse_type, chosen.rating_a),
-            near_source_fault_a,
-        )
+def _source_behind(source: PowerSource, before: Sequence[SizedCircuit]) -> FaultSource:
+    """Return a source as a fault behind some circuits sees it."""
+    # One after the other, as rows are added: sum() of Python 3.12 carries what rounding cuts off.
+    before_ohm = 0.0
+    for entry in before:
+        before_ohm += entry.loop_resistance_ohm or 0.0
+    return fault_source(source, before_ohm)
+
+
+def _selectivity(
+    before: Sequence[SizedCircuit], chosen: TypeChoice | None, near_source_fault_a: float
+) -> Selectivity | None:
+    if not before or chosen is None or chosen.rating_a is None:
+        return None
+    upstream = before[-1].fuse
+    if upstream is None or upstream.rating_a is None:
+        return None
+    return selectivity(
+        FuseInCircuit(upstream.fuse_type, upstream.rating_a),
+        FuseInCircuit(chosen.fuse_type, chosen.rating_a),
+        near_source_fault_a,
+    )

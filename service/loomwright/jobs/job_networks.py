@@ -3,8 +3,9 @@
 from collections.abc import Mapping, Sequence
 
 import numpy as np
+import numpy.typing as npt
 
-from loomwright.engineering.network.conductor_stretches import StretchColumns, stretch_columns
+from loomwright.engineering.network.conductor_stretches import RouteStretches, route_stretches
 from loomwright.jobs.circuit_conductors import CircuitConductor
 from loomwright.jobs.installation_network import (
     InstallationNetwork,
@@ -14,6 +15,8 @@ from loomwright.jobs.installation_network import (
 from loomwright.jobs.job import Job
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.records import Tables
+
+Array = npt.NDArray[np.float64]
 
 
 class JobNetworks:
@@ -32,7 +35,7 @@ class JobNetworks:
     def __init__(self, tables: Tables) -> None:
         self._tables = tables
         self._drawn: dict[tuple[str, ...], InstallationNetwork] = {}
-        self._stretches: dict[tuple[str, int], StretchColumns] = {}
+        self._stretches: dict[str, RouteStretches] = {}
 
     def of(
         self,
@@ -69,30 +72,27 @@ class JobNetworks:
             return drawn
         # In the order in which they were drawn: circuit by circuit, feed before return.
         found = [
-            self._stretches_of(key, candidate, conductors[key])
+            stretches
             for key, candidate in candidates.items()
+            for stretches in self._there_and_back(conductors[key], candidate)
         ]
-        rows = np.concatenate([each.rows for each in found], axis=1)
+        rows = np.concatenate([each for each, _ in found], axis=1)
         elements = drawn.elements._replace(
             ambient_resistance_ohm=rows[0:1],
             resistance_slope_ohm_per_k=rows[1:2],
             share_per_ampere=rows[2:3],
-            curves=np.concatenate([each.curves for each in found]),
+            curves=np.concatenate([each for _, each in found]),
         )
         return network_with_loads(drawn, job, elements)
 
-    def _stretches_of(
-        self, key: str, candidate: int, conductor: CircuitConductor
-    ) -> StretchColumns:
+    def _there_and_back(
+        self, conductor: CircuitConductor, candidate: int
+    ) -> list[tuple[Array, Array]]:
         # The same in every sizing: route and conductor family are those of the job.
-        found = self._stretches.get((key, candidate))
+        key, request = conductor.circuit.key, conductor.request
+        assert request is not None  # it is drawn, so it was sized
+        found = self._stretches.get(key)
         if found is None:
-            assert conductor.request is not None  # it is drawn, so it was sized
-            found = stretch_columns(conductor.request, candidate, self._tables)
-            if conductor.request.return_by_conductor:
-                found = StretchColumns(
-                    np.concatenate([found.rows, found.rows], axis=1),
-                    np.concatenate([found.curves, found.curves]),
-                )
-            self._stretches[key, candidate] = found
-        return found
+            found = self._stretches[key] = route_stretches(request, self._tables)
+        # A return by chassis is the last of the stretches.
+        return [found.of(candidate)] * (2 if request.return_by_conductor else 1)

@@ -36,58 +36,69 @@ def conductor_stretches(
     tuple of Stretch
         One for each segment, all runs together, in order of the route.
     """
-    columns = stretch_columns(request, candidate, tables)
+    rows, curves = route_stretches(request, tables).of(candidate)
     return tuple(
         [
             Stretch(cold, slope, share, curve)
-            for (cold, slope, share), curve in zip(
-                columns.rows.T.tolist(), columns.curves, strict=True
-            )
+            for (cold, slope, share), curve in zip(rows.T.tolist(), curves, strict=True)
         ]
     )
 
 
-class StretchColumns(NamedTuple):
-    """The stretches of a conductor, each a column, as the elements of a network have them.
+class RouteStretches(NamedTuple):
+    """The stretches of every candidate along a route, as the elements of a network have them.
 
     Parameters
     ----------
     rows
         Ambient resistance [ohm], its slope by temperature [ohm/K] and share of the cap current that
-        one ampere is [1/A].
+        one ampere is [1/A]; each segments by candidates.
     curves
-        Rise above ambient on that share [K], stretches by ``curve_table``.
+        Rise above ambient on that share [K], segments by candidates by ``curve_table``.
     """
 
     rows: Array
     curves: Array
 
+    def of(self, candidate: int) -> tuple[Array, Array]:
+        """Return the stretches of one candidate.
 
-def stretch_columns(request: ConductorRequest, candidate: int, tables: Tables) -> StretchColumns:
-    """Return a candidate's conductors along a route, one way, as columns.
+        Parameters
+        ----------
+        candidate
+            Index into the candidates of the request.
+
+        Returns
+        -------
+        tuple of ndarray
+            ``rows`` by segments, and ``curves`` of the segments.
+        """
+        return self.rows[:, :, candidate], self.curves[:, candidate]
+
+
+def route_stretches(request: ConductorRequest, tables: Tables) -> RouteStretches:
+    """Return the conductors along a route, one way, of every candidate of a request.
 
     Parameters
     ----------
     request
         As ``conductor_stretches`` takes it.
-    candidate
-        Index into its candidates.
     tables
         Published ampacities, factors and air.
 
     Returns
     -------
-    StretchColumns
-        In order of the route.
+    RouteStretches
+        Segments in order of the route.
     """
     around = surroundings(request, tables)
     ways = 2.0 if request.return_by_conductor else 1.0
-    length_m = np.array([segment.length_m for segment in request.segments])
-    rows = np.empty((3, length_m.size))
-    rows[0] = length_m * (around.ambient_resistance_ohm_per_m[:, candidate] / ways)
-    rows[1] = length_m * (around.resistance_slope_ohm_per_mk[candidate] / ways)
-    rows[2] = around.share_per_ampere[:, candidate]
-    return StretchColumns(rows, around.curves[:, candidate])
+    length_m = np.array([[segment.length_m] for segment in request.segments])
+    rows = np.empty((3, *around.share_per_ampere.shape))
+    rows[0] = length_m * (around.ambient_resistance_ohm_per_m / ways)
+    rows[1] = length_m * (around.resistance_slope_ohm_per_mk / ways)
+    rows[2] = around.share_per_ampere
+    return RouteStretches(rows, around.curves)
 
 
 def candidate_of(request: ConductorRequest) -> int:
