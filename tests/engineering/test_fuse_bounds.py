@@ -11,7 +11,6 @@ from loomwright.engineering.protection import damage, faults, fuse_bounds, fuse_
 from loomwright.engineering.protection.fuse_answer import Bound, FuseWindow
 from loomwright.engineering.protection.fuse_cautions import fuse_cautions
 from loomwright.engineering.protection.fuse_choice import CircuitCurrents
-from loomwright.engineering.protection.fuse_circuit import setting_of
 from loomwright.engineering.protection.fuse_request import (
     ROAD_VEHICLE,
     FuseLoad,
@@ -22,6 +21,7 @@ from loomwright.engineering.protection.fuse_request import (
     site_of,
 )
 from loomwright.engineering.protection.fuse_selection import size_fuse
+from loomwright.engineering.protection.fuse_setting import fuse_setting
 from loomwright.engineering.protection.transient import lumped_conductor_in_air
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
@@ -56,7 +56,7 @@ def request(**changes):
 
 
 def of_type_c(asked, ambient_factor):
-    setting = replace(setting_of(asked, FUSES), ambient_factor=ambient_factor)
+    setting = replace(fuse_setting(site_of(asked), FUSES), ambient_factor=ambient_factor)
     return setting, next(kind for kind in setting.types if kind.fuse_type is TYPE_C)
 
 
@@ -98,7 +98,7 @@ def test_fuse_in_the_equipment_is_a_lower_bound_unless_waived(may_be_below):
         equipment_fuse=GivenFuse(25.0),
         options=FuseOptions(rating_may_be_below_equipment_fuse=may_be_below),
     )
-    bounds = fuse_choice.common_lower_bounds(setting_of(asked, FUSES), 30.0)
+    bounds = fuse_choice.common_lower_bounds(fuse_setting(site_of(asked), FUSES), 30.0)
     rules = {bound.rule: bound.rated_current_a for bound in bounds}
     assert rules.get(fuse_bounds.EQUIPMENT_FUSE) == (None if may_be_below else 25.0)
 
@@ -270,7 +270,7 @@ def test_tabulated_damage_is_the_transient_itself_at_twice_the_threshold(initial
     [(1.0, False), (1.004, False), (0.996, False), (1.006, True), (0.99, True)],
 )
 def test_ambient_is_cautioned_of_where_it_changes_half_a_percent(factor, cautioned):
-    setting = replace(setting_of(request(), FUSES), ambient_factor=factor)
+    setting = replace(fuse_setting(site_of(request()), FUSES), ambient_factor=factor)
     found = fuse_cautions(setting, (), 1000.0, False, ROAD_VEHICLE)
     assert ("ambient_factor_low_confidence" in found) is cautioned
 
@@ -278,7 +278,7 @@ def test_ambient_is_cautioned_of_where_it_changes_half_a_percent(factor, caution
 @pytest.mark.parametrize(("runs", "cautioned"), [(1, False), (2, True)])
 def test_parallel_runs_are_cautioned_of(runs, cautioned):
     conductor = ProtectedConductor(LUMP, 80.0, 0.028, SOURCE, parallel_conductors=runs)
-    setting = setting_of(request(conductor=conductor), FUSES)
+    setting = fuse_setting(site_of(request(conductor=conductor)), FUSES)
     found = fuse_cautions(setting, (), 1000.0, False, ROAD_VEHICLE)
     assert ("parallel_runs" in found) is cautioned
 

@@ -357,10 +357,7 @@ def test_parallel_conductors_share_ampacity_feed_and_damage():
         single.curve.threshold_current_a, rel=1e-12
     )
     # 8 AWG: 2.10 ohm/km at 20 C, 0.5 m one way.
-    feeds = [
-        feed_resistance_ohm(request(conductor=conductor, placement=placement))
-        for conductor in (one, two)
-    ]
+    feeds = [feed_resistance_ohm(conductor, 0.5) for conductor in (one, two)]
     assert feeds == pytest.approx([0.00105, 0.000525], rel=0.01)
 
 

@@ -12,9 +12,9 @@ from loomwright.engineering.protection.fuse_choice import (
     fuse_choice,
     verdict_of,
 )
-from loomwright.engineering.protection.fuse_circuit import feed_resistance_ohm, setting_of
-from loomwright.engineering.protection.fuse_request import ROAD_VEHICLE
-from loomwright.engineering.protection.fuse_setting import FuseSetting
+from loomwright.engineering.protection.fuse_circuit import checked_site, feed_resistance_ohm
+from loomwright.engineering.protection.fuse_request import ROAD_VEHICLE, FuseSite
+from loomwright.engineering.protection.fuse_setting import FuseSetting, fuse_setting
 from loomwright.engineering.protection.protected_conductor import protected_conductor
 from loomwright.engineering.protection.rating_rules import starting_current_a
 from loomwright.engineering.protection.selectivity import FuseInCircuit, Selectivity, selectivity
@@ -53,6 +53,7 @@ class JobFuses:
     def __init__(self, tables: Tables, fuse_tables: FuseTables) -> None:
         self._tables = tables
         self._fuse_tables = fuse_tables
+        self._sites: dict[str, FuseSite] = {}
         self._protected: dict[tuple[str, int], _Protected] = {}
 
     def of(
@@ -126,15 +127,17 @@ class JobFuses:
         if found is None:
             assert conductor.request is not None  # the circuit has a conductor
             assert conductor.answer is not None
-            asked = fuse_request(
-                job,
-                circuit,
-                load_current_a,
-                protected_conductor(conductor.request, conductor.answer, candidate, self._tables),
-                source,
-                self._tables,
+            behind = protected_conductor(
+                conductor.request, conductor.answer, candidate, self._tables
             )
-            found = _Protected(setting_of(asked, self._fuse_tables), feed_resistance_ohm(asked))
+            site = self._sites.get(circuit.key)
+            if site is None:
+                asked = fuse_request(job, circuit, load_current_a, behind, source, self._tables)
+                site = self._sites[circuit.key] = checked_site(asked)
+            found = _Protected(
+                fuse_setting(site.with_conductor(behind), self._fuse_tables),
+                feed_resistance_ohm(behind, circuit.distance_from_source_m),
+            )
             self._protected[circuit.key, candidate] = found
         return found
 

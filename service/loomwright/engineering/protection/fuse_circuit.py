@@ -13,7 +13,9 @@ from loomwright.engineering.protection.fuse_request import (
     BOAT_RULES,
     PLACEMENT_RULES,
     FuseRequest,
+    FuseSite,
     GivenFuse,
+    ProtectedConductor,
     site_of,
 )
 from loomwright.engineering.protection.fuse_setting import FuseSetting, fuse_setting
@@ -64,7 +66,7 @@ def circuit_of(request: FuseRequest, tables: FuseTables) -> Circuit:
         ``unknown_placement_rule``, ``ambient_outside_model``,
         ``no_resistance_in_fault_circuit``.
     """
-    setting = setting_of(request, tables)
+    setting = fuse_setting(checked_site(request), tables)
     return Circuit(
         request=request,
         setting=setting,
@@ -74,28 +76,27 @@ def circuit_of(request: FuseRequest, tables: FuseTables) -> Circuit:
     )
 
 
-def setting_of(request: FuseRequest, tables: FuseTables) -> FuseSetting:
-    """Return what a request has in common with others that differ in currents alone.
+def checked_site(request: FuseRequest) -> FuseSite:
+    """Return what of a request no current and no resistance belongs to, once it is checked.
 
     Parameters
     ----------
     request
         The circuit as asked.
-    tables
-        Fuse types and rules.
 
     Returns
     -------
-    FuseSetting
-        The same object for equal sites.
+    FuseSite
+        As ``site_of`` returns it.
 
     Raises
     ------
     EngineeringError
-        As ``circuit_of``, but for the faults.
+        ``value_out_of_range``, ``incomplete_pair``, ``unknown_fuse_type``,
+        ``unknown_placement_rule``.
     """
     _check(request)
-    return fuse_setting(site_of(request), tables)
+    return site_of(request)
 
 
 def _check(request: FuseRequest) -> None:
@@ -143,30 +144,31 @@ def _in_circuit(fuse: GivenFuse | None, tables: FuseTables) -> FuseInCircuit | N
     return FuseInCircuit(fuse_type, fuse.rated_current_a)
 
 
-def feed_resistance_ohm(request: FuseRequest) -> float:
+def feed_resistance_ohm(conductor: ProtectedConductor, distance_from_source_m: float) -> float:
     """Return the cold resistance of the conductor between source and fuse.
 
     Parameters
     ----------
-    request
-        With conductor and placement.
+    conductor
+        The conductor, the same before the fuse as behind it.
+    distance_from_source_m
+        Its length between the source and the fuse [m].
 
     Returns
     -------
     float
         Resistance of all runs in parallel, one way, at 20 C [ohm].
     """
-    conductor = request.conductor
     return (
         conductor.thermal.resistance_20c_ohm_per_m
-        * request.placement.distance_from_source_m
+        * distance_from_source_m
         / conductor.parallel_conductors
     )
 
 
 def _faults(request: FuseRequest, setting: FuseSetting) -> FaultAnswer:
     source, conductor, placement = request.source, request.conductor, request.placement
-    feed = feed_resistance_ohm(request)
+    feed = feed_resistance_ohm(conductor, placement.distance_from_source_m)
     near = fault_current_a(source, feed)
     required, warm, row = near, None, None
     if source.internal_resistance_is_cold:

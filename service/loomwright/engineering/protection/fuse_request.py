@@ -199,6 +199,16 @@ class FuseSite(NamedTuple):
     off_time_s: float | None
     options: FuseOptions
 
+    def with_conductor(self, conductor: ProtectedConductor) -> "FuseSite":
+        """Return the same with another conductor behind the fuse."""
+        return self._replace(
+            thermal=conductor.thermal,
+            ampacity_a=conductor.ampacity_a,
+            ampacity_provenance=conductor.ampacity_provenance,
+            parallel_conductors=conductor.parallel_conductors,
+            initial_temperature_k=conductor.initial_temperature_k,
+        )
+
 
 def site_of(request: FuseRequest) -> FuseSite:
     """Return what of a request no current and no resistance belongs to.

@@ -209,7 +209,9 @@ def _enter_conductor(terms: FuseTerms, candidate: int, circuit: Circuit) -> None
     terms.ambient_factor[candidate] = setting.ambient_factor
     terms.equipment_a[candidate] = 0.0 if equipment is None else equipment.rated_current_a
     terms.conductor_a[candidate] = setting.conductor_a
-    terms.feed_resistance_ohm[candidate] = feed_resistance_ohm(request)
+    terms.feed_resistance_ohm[candidate] = feed_resistance_ohm(
+        request.conductor, request.placement.distance_from_source_m
+    )
     terms.parallel_conductors[candidate] = setting.parallel_conductors
     terms.threshold_current_a[candidate] = curve.threshold_current_a
     terms.log_excess[candidate] = curve.log_excess

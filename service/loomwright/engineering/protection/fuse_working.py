@@ -63,7 +63,13 @@ def _fault_steps(request: FuseRequest, answer: FuseAnswer) -> Iterator[WorkingSt
     yield WorkingStep(
         text="Fault right behind the fuse",
         formula=_within_limit("E / (Rs + R_before + R_feed)", limit),
-        inputs={**before, "R_feed_ohm": seven_digits(feed_resistance_ohm(request)), **limited},
+        inputs={
+            **before,
+            "R_feed_ohm": seven_digits(
+                feed_resistance_ohm(request.conductor, request.placement.distance_from_source_m)
+            ),
+            **limited,
+        },
         result=seven_digits(answer.faults.near_source_fault_a),
         unit="A",
         source="Ohm's law",
