@@ -11,9 +11,10 @@ from hypothesis import given, settings
 from drawn_installations import jobs
 from loomwright.engineering.errors import EngineeringError
 from loomwright.jobs.circuit_conductors import CircuitConductor, circuit_conductors
-from loomwright.jobs.circuit_fuses import circuits_before_fuses, sized_circuits
+from loomwright.jobs.circuit_fuses import sized_circuits
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.installation_network import (
+    FittedCircuit,
     InstallationNetwork,
     drawn_circuits,
     installation_network,
@@ -23,14 +24,13 @@ from loomwright.jobs.job_document import job_from_document
 from loomwright.jobs.job_networks import JobNetworks
 from loomwright.jobs.measurements import JobReadings
 from loomwright.jobs.plan.alternatives import PLAN_NAMES, USUAL, planned_job
-from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.solved_installation import JobSolutions, SolvedInstallation
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
 Document = dict[str, Any]
 ReadJob = Callable[[object], Job]
-Sizing = tuple[Job, tuple[SizedCircuit, ...], Mapping[str, CircuitConductor]]
+Sizing = tuple[Job, tuple[FittedCircuit, ...], Mapping[str, CircuitConductor]]
 
 
 def sizings(job: Job) -> Iterator[Sizing]:
@@ -38,7 +38,7 @@ def sizings(job: Job) -> Iterator[Sizing]:
     for name in (*PLAN_NAMES, PLAN_NAMES[0]):
         planned = planned_job(job, name, USUAL)
         conductors = circuit_conductors(planned, tables())
-        yield planned, circuits_before_fuses(planned, conductors), conductors
+        yield planned, tuple(conductors.values()), conductors
         yield planned, sized_circuits(planned, conductors, tables(), fuse_tables()), conductors
 
 
@@ -91,7 +91,7 @@ def test_a_network_without_one_of_the_circuits_is_drawn_by_itself(read_job: Read
     whole = networks.of(job, sized, conductors, drawn_circuits(sized, conductors))
     last = job.circuits[-1].key
     lacking = {**conductors, last: CircuitConductor(job.circuits[-1], None, None)}
-    bare = circuits_before_fuses(job, lacking)
+    bare = tuple(lacking.values())
     part = networks.of(job, bare, lacking, drawn_circuits(bare, lacking))
     assert part.left_out == (last,)
     assert set(whole.supply_nodes) - set(part.supply_nodes) == {last}

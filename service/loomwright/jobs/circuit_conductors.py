@@ -36,15 +36,16 @@ class CircuitConductor:
         return "no_sized_branch" if self.answer is None else self.answer.verdict
 
     @property
-    def chosen(self) -> int | None:
+    def candidate(self) -> int | None:
         """Index of the chosen conductor among the candidates, or ``None``."""
         return None if self.answer is None else self.answer.chosen
 
     @property
     def load_current_a(self) -> float:
         """Current of the chosen conductor [A], 0 where none is chosen."""
-        figures = self.figures_of(self.chosen)
-        return figures[CURRENT] if figures else 0.0
+        if self.answer is None or self.answer.chosen is None:
+            return 0.0
+        return float(self.answer.candidates.state[CURRENT, self.answer.chosen])
 
     def figures_of(self, candidate: int | None) -> tuple[float, ...]:
         """Return what a conductor of the circuit comes to.

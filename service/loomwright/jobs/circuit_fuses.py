@@ -84,45 +84,6 @@ def sized_circuits(
     return tuple([_with_branches(job, entry, sized) for entry in sized.values()])
 
 
-def circuits_before_fuses(
-    job: Job, conductors: Mapping[str, CircuitConductor]
-) -> tuple[SizedCircuit, ...]:
-    """Return every circuit of a job with the conductor that drop and heat call for, and no fuse.
-
-    Parameters
-    ----------
-    job
-        The job.
-    conductors
-        Conductor of each circuit.
-
-    Returns
-    -------
-    tuple of SizedCircuit
-        In the order of the job; their verdict is ``no_fuse``, or ``no_conductor``.
-    """
-    return tuple(
-        [_before_fuse(job, conductors[circuit.key]) for circuit in job.circuits],
-    )
-
-
-def _before_fuse(job: Job, conductor: CircuitConductor) -> SizedCircuit:
-    circuit, chosen = conductor.circuit, conductor.chosen
-    # In the order of the fields; by name they would take twice as long.
-    return SizedCircuit(
-        circuit,
-        NO_CONDUCTOR if chosen is None else NO_FUSE,
-        conductor.verdict,
-        None,
-        conductor.answer,
-        None,
-        chosen,
-        None,
-        feeding_source(job, circuit).system_voltage_v,
-        conductor.figures_of(chosen),
-    )
-
-
 def _with_branches(
     job: Job, entry: SizedCircuit, sized: Mapping[str, SizedCircuit]
 ) -> SizedCircuit:

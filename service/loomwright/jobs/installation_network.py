@@ -6,7 +6,7 @@ that of each of its parts, and the drop over a part follows from it.
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
 import numpy as np
 
@@ -18,7 +18,6 @@ from loomwright.jobs.circuit_conductors import CircuitConductor, feeders
 from loomwright.jobs.circuit_sources import CONVERTER, working_resistance_ohm
 from loomwright.jobs.job import Circuit, Job, PowerSource
 from loomwright.jobs.job_members import CHASSIS
-from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.records import Tables
 
 # Six crimped joints with a tenth each, and four tenths for the fuse in its holder; the fuse has two
@@ -28,6 +27,18 @@ GROUND = "chassis"
 JOINT_SHARES = {SOURCE_LUG: 0.1, FUSE: 0.6, LOAD_LUG: 0.1, RETURN_LUGS: 0.2}
 # What is stated to have no resistance has this much: the solver asks for some.
 LEAST_PART_OHM = 1e-6
+
+
+class FittedCircuit(Protocol):
+    """What of a circuit its network is drawn of, before its fuse is chosen and after."""
+
+    @property
+    def circuit(self) -> Circuit:
+        """The circuit as it is stated."""
+
+    @property
+    def candidate(self) -> int | None:
+        """Index of its conductor among the candidates, or ``None`` where it has none."""
 
 
 class Part(NamedTuple):
@@ -85,7 +96,7 @@ class InstallationNetwork:
 
 def installation_network(
     job: Job,
-    sized: Sequence[SizedCircuit],
+    sized: Sequence[FittedCircuit],
     conductors: Mapping[str, CircuitConductor],
     tables: Tables,
     among: Collection[str] | None = None,
@@ -155,7 +166,7 @@ def installation_network(
 
 
 def drawn_circuits(
-    sized: Sequence[SizedCircuit], conductors: Mapping[str, CircuitConductor]
+    sized: Sequence[FittedCircuit], conductors: Mapping[str, CircuitConductor]
 ) -> dict[str, int]:
     """Return the circuits that are drawn, with the candidate that each is fitted with.
 

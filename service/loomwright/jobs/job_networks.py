@@ -8,12 +8,12 @@ import numpy.typing as npt
 from loomwright.engineering.network.conductor_stretches import RouteStretches, route_stretches
 from loomwright.jobs.circuit_conductors import CircuitConductor
 from loomwright.jobs.installation_network import (
+    FittedCircuit,
     InstallationNetwork,
     installation_network,
     network_with_loads,
 )
 from loomwright.jobs.job import Job
-from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.records import Tables
 
 Array = npt.NDArray[np.float64]
@@ -40,7 +40,7 @@ class JobNetworks:
     def of(
         self,
         job: Job,
-        sized: Sequence[SizedCircuit],
+        sized: Sequence[FittedCircuit],
         conductors: Mapping[str, CircuitConductor],
         candidates: Mapping[str, int],
     ) -> InstallationNetwork:

@@ -12,10 +12,9 @@ from loomwright.engineering.network.solver import (
 )
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_conductors import CircuitConductor
-from loomwright.jobs.installation_network import InstallationNetwork, drawn_circuits
+from loomwright.jobs.installation_network import FittedCircuit, InstallationNetwork, drawn_circuits
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_networks import JobNetworks
-from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.tables.records import Tables
 
 STATES = {
@@ -101,7 +100,7 @@ class JobSolutions:
     def of(
         self,
         job: Job,
-        sized: Sequence[SizedCircuit],
+        sized: Sequence[FittedCircuit],
         conductors: Mapping[str, CircuitConductor],
     ) -> SolvedInstallation:
         """Return the operating point of a job with all its loads on.

@@ -17,7 +17,7 @@ from loomwright.jobs.circuit_conductors import (
     feeders,
     feeding_source,
 )
-from loomwright.jobs.circuit_fuses import circuits_before_fuses, sized_circuits
+from loomwright.jobs.circuit_fuses import sized_circuits
 from loomwright.jobs.job import Job
 from loomwright.jobs.job_sizings import JobSizings
 from loomwright.jobs.sized_circuit import SizedCircuit
@@ -82,7 +82,7 @@ def consistent_circuits(
     conductors = FIRST_TIME
     for rounds in range(1, GREATEST_ROUNDS + 1):
         conductors = circuit_conductors(job, tables, feeding_v, conductors, sizings.routes)
-        bare = circuits_before_fuses(job, conductors)
+        bare = tuple(conductors.values())
         solved = sizings.solutions.of(job, bare, conductors)
         exceeded = _exceeded(bare, solved)
         short = _short_of_voltage(job, solved)
@@ -100,14 +100,14 @@ def consistent_circuits(
     return ConsistentCircuits(job, conductors, sized, solved, rounds, tuple(short), tuple(exceeded))
 
 
-def _exceeded(sized: tuple[SizedCircuit, ...], solved: SolvedInstallation) -> list[str]:
+def _exceeded(conductors: tuple[CircuitConductor, ...], solved: SolvedInstallation) -> list[str]:
     found = []
-    for entry in sized:
-        state, current = solved.circuits.get(entry.circuit.key), entry.load_current_a
-        if state is None or current is None:
+    for conductor in conductors:
+        state = solved.circuits.get(conductor.circuit.key)
+        if state is None:
             continue
-        if state.current_a > current * (1.0 + CURRENT_SLACK):
-            found.append(entry.circuit.key)
+        if state.current_a > conductor.load_current_a * (1.0 + CURRENT_SLACK):
+            found.append(conductor.circuit.key)
     return found
 
 
