@@ -218,21 +218,39 @@ def judged_route(
 
     Parameters
     ----------
-    load_current_a, load_power_w, emf_v, source_resistance_ohm, fixed_wiring_resistance_ohm
-        As ``solved_candidates`` takes them [A], [W], [V], [ohm], [ohm].
+    load_current_a
+        Of the load [A]; NaN where its power is given.
+    load_power_w
+        Of a constant-power load [W]; NaN where its current is given.
+    emf_v
+        Open-circuit voltage of the source [V].
+    source_resistance_ohm
+        Of the source [ohm].
+    fixed_wiring_resistance_ohm
+        Chassis, joints and fuse together [ohm].
     allowed_voltage_drop_v
         Greatest drop [V], above 0.
-    limit_current_a, limit_resistance_ohm
-        As ``solved_candidates`` takes them [A], [ohm].
-    sizes, greatest_runs
-        Sizes of the series, and parallel runs up to which one is chosen [1].
+    limit_current_a
+        Current at the greatest length [A].
+    limit_resistance_ohm
+        Resistance of the whole wiring at the greatest length [ohm].
+    sizes
+        Sizes of the series [1].
+    greatest_runs
+        Parallel runs up to which a candidate is chosen [1].
     given
         Candidate to be checked, ``NONE`` without one.
     route
         The route.
-    ampacity_a, heat_ampacity_a, published_ampacity_a
+    ampacity_a
         Of each candidate [A].
-    mechanical, short_circuit
+    heat_ampacity_a
+        Of each by the heat balance [A].
+    published_ampacity_a
+        Of each by the published table [A].
+    mechanical
+        Of each, see ``utilisations`` [1].
+    short_circuit
         Of each, see ``utilisations`` [1].
 
     Returns
