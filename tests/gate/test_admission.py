@@ -51,11 +51,12 @@ def test_a_burst_waits_as_a_whole_and_is_answered_in_turn(clock):
     assert order == [0, 1, 2, 3, 4]
 
 
-def test_beyond_a_burst_whoever_waited_longest_is_turned_away(clock):
+def test_beyond_a_burst_those_are_turned_away_that_have_waited_longest(clock):
     line = Line(QUICK, clock)
-    assert [line.enter(number) for number in range(7)] == [[]] * 5 + [[0], [1, 2, 3, 4]]
-    # It is an overload from now on: the newest goes first.
-    assert line.begin() == 6
+    assert [line.enter(number) for number in range(7)] == [[]] * 5 + [[0, 1, 2, 3], [6]]
+    # It is an overload from now on: two may wait, in turn.
+    assert line.enter(7) == [7]
+    assert line.begin() == 4
 
 
 def test_a_queue_that_stands_is_cut(clock):
@@ -72,14 +73,14 @@ def test_a_queue_that_stands_is_cut(clock):
     line.end()
     newest = most
     assert line.enter(newest) == [newest - 3, newest - 2]
-    assert line.begin() == newest
-    assert line.enter(5) == []
+    assert line.begin() == newest - 1
+    assert line.enter(newest + 1) == []
+    assert line.enter(newest + 2) == [newest + 2]
     # What has waited under overload for longer than others take is not answered any more.
     clock.now += STALE_S * 1.01
     line.end()
-    assert line.enter(6) == [newest - 1]
-    assert line.begin() == 6
-    assert line.stale() == [5]
+    assert line.begin() == newest
+    assert line.stale() == [newest + 1]
 
 
 def burst(line):
@@ -116,11 +117,11 @@ def test_bursts_without_a_pause_stand_although_each_is_worked_off(clock):
 
 def test_an_overload_ends_some_time_after_the_last_that_was_turned_away(clock):
     line = Line(QUICK, clock)
-    assert [number for request in range(6) for number in line.enter(request)] == [0]
+    assert [number for request in range(6) for number in line.enter(request)] == [0, 1, 2, 3]
     while line.begin() is not None:
         line.end()
     clock.now += OVERLOAD_S * 0.99
-    assert [line.enter(number) for number in range(3)] == [[], [], [0]]
+    assert [line.enter(number) for number in range(3)] == [[], [], [2]]
     while line.begin() is not None:
         line.end()
     clock.now += OVERLOAD_S * 1.01

@@ -71,7 +71,7 @@ class Settings:
     port: int = 8080
     workers: int = 0
     threads: int = 1
-    queue: int = 4
+    queue: int = 3
     burst: int = 64
     heavy_queue: int = 8
     batches: int = 2

@@ -9,11 +9,11 @@ its cells anew, waits as a whole and in turn. Where more than the first bound go
 others come, as many come in as are answered, and in turn each would wait for as long as the queue
 is: a crowd of sixteen, each of whom asks again once answered, is never more than a burst, and waits
 sixteen times as long as one caller, for good. So calls that find a long queue are counted, those
-that find a short one are taken off, and beyond two bursts it is none. Then a few may wait, the
-newest goes first, and the one that has waited longest is turned away for it: what is answered at
-all is answered soon. Both as in B. Maurer, "Fail at Scale", ACM Queue 13 (2015) 8, under
-"Controlled delay" and "Adaptive LIFO"; the former by a count in place of a time, so that a slow
-machine lets the same bursts through.
+that find a short one are taken off, and beyond two bursts it is none. Then a few may wait, and
+the others are turned away: what is answered at all is answered soon. So B. Maurer, "Fail at Scale",
+ACM Queue 13 (2015) 8, under "Controlled delay", but by a count in place of a time, so that a slow
+machine lets the same bursts through. The newest does not go first, as it does there under "Adaptive
+LIFO": the newest would each time be the one caller who asks again at once.
 
 Under that rule some are turned away also of calls that come at random and leave room to spare, and
 would keep it up by themselves. So it ends where calls find nothing before them often enough.
@@ -35,13 +35,13 @@ T = TypeVar("T")
 # So many bursts more have found a long queue than have found a short one; then it is no burst.
 STANDING_BURSTS = 2
 # Under overload, one call that comes to an idle process outweighs so many that do not. Callers who
-# ask again at once leave it idle for one call in fifteen at most.
+# ask again at once leave it idle for hardly any.
 IDLE_OUTWEIGHS = 9
 # So much more weight of those ends it.
 SPARE = 128
 # [s] without a call; then what was before is over.
 PAUSE_S = 0.1
-# [s] that a call may have waited under overload when a newer one is answered; some six times what
+# [s] that a call may have waited under overload when another is answered; some six times what
 # a quick call takes.
 STALE_S = 0.002
 # [s] for which it is still an overload after the last call that was turned away; longer than those
@@ -230,14 +230,16 @@ class Line(Generic[T]):
             self._crowded = max(0, self._crowded - 1)
             return []
         self._crowded += 1
-        stands = self._is_overloaded(now) or self._crowded > STANDING_BURSTS * bound.burst
-        most = bound.waiting if stands else bound.burst
-        if len(waiting) <= most:
-            return []
-        if not self._is_overloaded(now):
+        if self._is_overloaded(now):
+            turned_away = [waiting.pop()[1]]
+        elif len(waiting) > bound.burst or self._crowded > STANDING_BURSTS * bound.burst:
+            # Of a burst that is none the newest are kept: the others have waited for long already.
+            turned_away = [waiting.popleft()[1] for _ in range(len(waiting) - bound.waiting)]
             self._pressure = SPARE
+        else:
+            return []
         self._overloaded_until = now + OVERLOAD_S
-        return [waiting.popleft()[1] for _ in range(len(waiting) - most)]
+        return turned_away
 
     def _weigh(self, now: float) -> None:
         """Count a call, and forget what was before a pause, or once there is room to spare."""
@@ -265,9 +267,7 @@ class Line(Generic[T]):
             self.note_idle()
             return None
         self._at_work += 1
-        is_overloaded = self._is_overloaded(self._clock())
-        _, request = self._waiting.pop() if is_overloaded else self._waiting.popleft()
-        return request
+        return self._waiting.popleft()[1]
 
     def stale(self) -> list[T]:
         """Return those that are turned away since they have waited for too long under overload."""
