@@ -24,7 +24,7 @@ from loomwright.drawings.symbols import symbols
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import Job
 from loomwright.jobs.plan.alternatives import PLAN_NAMES
-from loomwright.jobs.plan.plan import SizedPlan, sized_plan
+from loomwright.jobs.plan.sized_plan import SizedPlan, sized_plan
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 from loomwright.web.app import create_app

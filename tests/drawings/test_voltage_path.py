@@ -9,7 +9,7 @@ import recording
 from drawn_requests import answer_of
 from loomwright.drawings.voltage_path import voltage_path_drawing
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
-from loomwright.jobs.plan.plan import sized_plan
+from loomwright.jobs.plan.sized_plan import sized_plan
 from loomwright.jobs.voltage_path import lowest_circuit, voltage_path
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables

@@ -14,7 +14,7 @@ from loomwright.jobs.circuit_sources import CONVERTER
 from loomwright.jobs.job import TAP_POINTS, Circuit, Equipment, Job, PowerSource
 from loomwright.jobs.job_members import CHASSIS
 from loomwright.jobs.plan.alternatives import HEADROOM, LEANEST, RECOMMENDED
-from loomwright.jobs.plan.plan import SizedPlan
+from loomwright.jobs.plan.sized_plan import SizedPlan
 from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FEEDER, NO_FUSE, SIZED, SizedCircuit
 from loomwright.jobs.solved_installation import STATES, CircuitState, SolvedInstallation
 from loomwright.marked import marked

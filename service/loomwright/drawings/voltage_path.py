@@ -29,7 +29,7 @@ from loomwright.jobs.installation_network import (
     SOURCE_LUG,
 )
 from loomwright.jobs.job import Circuit, Job
-from loomwright.jobs.plan.plan import SizedPlan
+from loomwright.jobs.plan.sized_plan import SizedPlan
 from loomwright.jobs.sized_circuit import SizedCircuit
 from loomwright.jobs.solved_installation import STATES
 from loomwright.jobs.voltage_path import (

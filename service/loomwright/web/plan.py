@@ -12,7 +12,8 @@ from loomwright.drawings.single_line_layout import single_line_drawing
 from loomwright.jobs.plan.alternatives import PlanOptions
 from loomwright.jobs.plan.document import plans_document
 from loomwright.jobs.plan.one_plan import one_plan_document
-from loomwright.jobs.plan.plan import SizedPlan, installation_plan, installation_plans
+from loomwright.jobs.plan.plan import installation_plan, installation_plans
+from loomwright.jobs.plan.sized_plan import SizedPlan
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables

@@ -21,21 +21,18 @@ from loomwright.jobs.plan.alternatives import (
     RECOMMENDED,
     USUAL,
     PlanOptions,
-    planned_job,
 )
 from loomwright.jobs.plan.changes import PlanChanges, circuit_changes
-from loomwright.jobs.plan.consistent import ConsistentCircuits, consistent_circuits
+from loomwright.jobs.plan.consistent import ConsistentCircuits
 from loomwright.jobs.plan.in_step import made_in_step
 from loomwright.jobs.plan.outputs import EquipmentOutput, equipment_outputs
 from loomwright.jobs.plan.signal_of_plan import signal_of_plan
+from loomwright.jobs.plan.sized_plan import sized_plan
 from loomwright.jobs.plan.supply_of_plan import supply_of_plan
 from loomwright.jobs.priced_job import COMPLETE, JobGround, PricedJob, priced_circuits
 from loomwright.jobs.priced_job import VERDICTS as BILL_VERDICTS
 from loomwright.jobs.sized_circuit import SizedCircuit
-from loomwright.jobs.solved_installation import (
-    STATES,
-    SolvedInstallation,
-)
+from loomwright.jobs.solved_installation import STATES, SolvedInstallation
 from loomwright.jobs.work_order.steps import WorkOrder
 from loomwright.jobs.work_order.work_order import JobOrders
 from loomwright.pricing.bill import NO_OPTIONS
@@ -129,63 +126,6 @@ EXPECTATION_PROVENANCES = (
     Provenance("jcgm_100", "5.1.2 and 6.2.1", "memory"),
     Provenance("common_practice", "tolerances and meters", "practice"),
 )
-
-
-@record
-class SizedPlan:
-    """A plan before it is priced: its circuits, and the network with the loads of the job."""
-
-    name: str
-    consistent: ConsistentCircuits
-    solved: SolvedInstallation
-
-
-def sized_plan(
-    name: str,
-    job: Job,
-    tables: Tables,
-    fuse_tables: FuseTables,
-    plan_options: PlanOptions = USUAL,
-    sizings: JobSizings | None = None,
-) -> SizedPlan:
-    """Return one plan of a job as far as no price is needed.
-
-    The leanest plan is given as it is sized, also where the recommended one costs less and so
-    takes its place in ``installation_plans``.
-
-    Parameters
-    ----------
-    name
-        One of ``PLAN_NAMES``.
-    job
-        The job.
-    tables
-        Tables of the engineering.
-    fuse_tables
-        Fuse tables of the engineering.
-    plan_options
-        Growth that the plan with headroom is sized for.
-    sizings
-        What other plans of the job in the same request have found, if there are any.
-
-    Returns
-    -------
-    SizedPlan
-        Circuits and network.
-
-    Raises
-    ------
-    EngineeringError
-        A circuit lies outside the models.
-    """
-    planned = planned_job(job, name, plan_options)
-    sizings = sizings or JobSizings.of(tables, fuse_tables)
-    found = consistent_circuits(planned, tables, fuse_tables, sizings)
-    same_loads = planned.equipment is job.equipment
-    solved = (
-        found.solved if same_loads else sizings.solutions.of(job, found.sized, found.conductors)
-    )
-    return SizedPlan(name, found, solved)
 
 
 @record

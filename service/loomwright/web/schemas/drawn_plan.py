@@ -7,7 +7,7 @@ from typing import Any
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.job import Job
 from loomwright.jobs.plan.alternatives import HEADROOM_PERCENT, PLAN_NAMES, RECOMMENDED, PlanOptions
-from loomwright.jobs.plan.plan import SizedPlan, sized_plan
+from loomwright.jobs.plan.sized_plan import SizedPlan, sized_plan
 from loomwright.pricing.members import Choice, Member, Record
 from loomwright.pricing.reading import ObjectReader
 from loomwright.tables.fuse_load import fuse_tables
