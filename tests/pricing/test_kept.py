@@ -32,11 +32,11 @@ def without_collector() -> Iterator[None]:
 
 def test_no_more_is_kept_than_allowed_and_the_last_always_is() -> None:
     kept: Kept[int, str] = Kept(3)
-    for number in range(10):
+    for number in range(11):
         assert kept.keep(number, str(number)) == str(number)
         assert len(kept) <= 3
         assert kept[number] == str(number)
-    assert dict(kept) == {9: "9"}
+    assert dict(kept) == {9: "9", 10: "10"}
 
 
 def test_what_is_derived_is_made_once_for_each_book() -> None:
