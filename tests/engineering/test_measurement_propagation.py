@@ -286,3 +286,8 @@ def test_a_wider_tolerance_never_narrows_an_interval(name, factor, power_w):
         narrow, wide = before[quantity], after[quantity]
         assert wide.expected == narrow.expected
         assert wide.standard_uncertainty >= narrow.standard_uncertainty * (1.0 - 1e-12)
+
+
+def test_where_nothing_is_expected_there_is_no_reading():
+    assert propagation.NO_READINGS.each == ()
+    assert propagation.NO_READINGS.figures.shape == (4, 0)

@@ -5,7 +5,8 @@ from decimal import Decimal
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.cover import Choice, KnownCovers, cheapest_cover, steps_for
 from loomwright.pricing.cover_proof import proven_plans
-from loomwright.pricing.price_book import Article
+from loomwright.pricing.lines import exact_text
+from loomwright.pricing.price_book import Article, finest_decimals
 
 
 def test_an_article_is_bought_in_its_steps_at_the_price_of_its_tier() -> None:
@@ -40,6 +41,8 @@ def test_an_article_is_bought_in_its_steps_at_the_price_of_its_tier() -> None:
     loose, pack = part.articles
     set_of_three = Article("kit KIT", None, kit=kit)
     assert [article.name for article in (loose, pack)] == ["TIE", "TIE pack 100"]
+    assert (loose.sold, pack.sold, set_of_three.sold) == (part, part, kit)
+    assert [article.decimals for article in (loose, pack, set_of_three)] == [2, 0, 2]
     assert [article.step for article in (loose, pack, set_of_three)] == [Decimal("0.5"), 1, 1]
     assert [article.supplies for article in (loose, pack, set_of_three)] == [
         {"TIE": Decimal("0.5")},
@@ -107,3 +110,14 @@ def test_needs_are_solved_together_only_where_they_share_a_part_or_a_kit() -> No
 def test_steps_reach_a_quantity_and_no_further() -> None:
     steps = [steps_for(Decimal(each), Decimal("0.3")) for each in ("0", "0.3", "0.31", "0.9")]
     assert steps == [0, 1, 2, 3]
+
+
+def test_decimals_are_those_of_the_finest_number_and_none_of_whole_ones() -> None:
+    assert finest_decimals([Decimal("0.5"), Decimal("0.125"), Decimal(3)]) == 3
+    assert finest_decimals([Decimal(3)]) == 0
+    assert finest_decimals([Decimal("1E+2")]) == 0
+
+
+def test_numbers_of_a_bill_are_written_without_an_exponent_and_with_their_own_digits() -> None:
+    written = [exact_text(Decimal(number)) for number in ("1E+2", "1.50", "0.5", "100", "1E-8")]
+    assert written == ["100", "1.50", "0.5", "100", "0.00000001"]
