@@ -42,7 +42,8 @@ def test_an_article_is_bought_in_its_steps_at_the_price_of_its_tier() -> None:
     set_of_three = Article("kit KIT", None, kit=kit)
     assert [article.name for article in (loose, pack)] == ["TIE", "TIE pack 100"]
     assert (loose.sold, pack.sold, set_of_three.sold) == (part, part, kit)
-    assert [article.decimals for article in (loose, pack, set_of_three)] == [2, 0, 2]
+    # Of what one step supplies: half a piece, a hundred pieces, three pieces.
+    assert [article.decimals for article in (loose, pack, set_of_three)] == [1, 0, 0]
     assert [article.step for article in (loose, pack, set_of_three)] == [Decimal("0.5"), 1, 1]
     assert [article.supplies for article in (loose, pack, set_of_three)] == [
         {"TIE": Decimal("0.5")},
