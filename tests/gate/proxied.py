@@ -46,6 +46,9 @@ class Instance:
         own = {
             "LOOMWRIGHT_BIND": f"127.0.0.1:{self.port}",
             "LOOMWRIGHT_WORKERS": str(self._workers),
+            # What is refused under load is no loss; here only what is lost is counted.
+            "LOOMWRIGHT_QUEUE": "1000",
+            "LOOMWRIGHT_BURST": "1000",
         }
         with self.log.open("ab") as output:
             self._server = subprocess.Popen(

@@ -45,6 +45,18 @@ BETWEEN_MEMBERS = (
     r"Not of what stands beside it\. One of these is needed: .*",
     # The voltage of a source against the system voltage of the vehicle.
     r"From \S+ to \S+ V fits a \S+ V system\.",
+    # Of a supply: what follows from the kind of battery or the voltage of the system, what has to rise.
+    r"A battery of kind other needs it\.",
+    r"State internal_resistance with kind other\.",
+    r"The states of charge do not rise\.",
+    r"The voltage does not rise with the charge\.",
+    r"It reaches from 0 to 100 % of charge\.",
+    r"It lies below idle_speed\.",
+    r"The rated current lies below that at the low speed\.",
+    r"Its test voltage does not fit a \S+ V system\.",
+    r"The speeds do not rise\.",
+    r"The output falls with the speed\.",
+    r"It leaves nothing of \S+ V\.",
     # Keys of a signal path, bands and ranges.
     r"A take-off has the same key; take-offs and sums are one set\.",
     r"No take-off (and no sum )?has this key\.",
@@ -143,8 +155,9 @@ def repaired(body: Document) -> Document:
     body.pop("pricing", None)
     job = body["job"]
     job["vehicle"].pop("difficulty", None)
-    # tests/web/test_signal.py sets right what refers to one another there.
+    # Tests of signal paths and of supplies set right what refers to one another there.
     job.pop("signal", None)
+    job.pop("supply", None)
     system = job["vehicle"]["system_voltage"]
     for index, source in enumerate(job["power_sources"]):
         volts = float(str(source.get("system_voltage", system)).removesuffix(" V"))

@@ -149,7 +149,7 @@ SETTINGS = (
     Setting(
         "queue",
         whole(1, 100_000),
-        "`4`",
+        "`3`",
         "quick calls that may wait for a thread in each process for long",
     ),
     Setting(

@@ -37,8 +37,8 @@ STANDING_BURSTS = 2
 # Under overload, one call that comes to an idle process outweighs so many that do not. Callers who
 # ask again at once leave it idle for hardly any.
 IDLE_OUTWEIGHS = 9
-# So much more weight of those ends it.
-SPARE = 128
+# So much more weight of those ends it; so many calls that find a long queue begin it anew.
+SPARE, SOON_SEEN = 512, 8
 # [s] without a call; then what was before is over.
 PAUSE_S = 0.1
 # [s] that a call may have waited under overload when another is answered; some six times what
@@ -249,7 +249,8 @@ class Line(Generic[T]):
         self._pressure = min(max(0, self._pressure + change), SPARE)
         if self._pressure == 0 and self._is_overloaded(now):
             self._overloaded_until = now
-            self._crowded = 0
+            # If the queue gets long again it is soon seen.
+            self._crowded = STANDING_BURSTS * (self._bound.burst or 0) - SOON_SEEN
         self._latest, self._was_idle = now, False
 
     def _is_overloaded(self, now: float) -> bool:
