@@ -50,6 +50,10 @@ WAYS = {
     "gthread, 4 threads": ["--worker-class=gthread", "--threads=4"],
     "sync": ["--worker-class=sync"],
 }
+# Ways whose packages are in no lock; measured only where they are named.
+UNLOCKED = {
+    "gevent": ["--worker-class=gevent", "--worker-connections=1000"],
+}
 # Ways that keep no connection, so that no crowd of callers can ask again on theirs.
 CLOSING = ("no keep-alive", "sync")
 SLOW = 200
@@ -247,7 +251,7 @@ def measure(options: argparse.Namespace) -> None:
     with contextlib.ExitStack() as stack:
         ports = {}
         for name in names:
-            settings = ["--workers=1", *WAYS[name]]
+            settings = ["--workers=1", *(WAYS | UNLOCKED)[name]]
             before = os.sched_getaffinity(0)
             if options.server_on is not None:
                 os.sched_setaffinity(0, {options.server_on})
@@ -294,7 +298,7 @@ def measure(options: argparse.Namespace) -> None:
 def main() -> None:
     """Read the options and measure."""
     parser = argparse.ArgumentParser(description=__doc__.partition("\n")[0])
-    parser.add_argument("ways", nargs="*", choices=[*WAYS, []])
+    parser.add_argument("ways", nargs="*", choices=[*WAYS, *UNLOCKED, []])
     parser.add_argument("--runs", type=int, default=5)
     parser.add_argument("--seconds", type=float, default=1.0)
     parser.add_argument(

@@ -23,11 +23,15 @@ def enter(page: Page, identifier: str, text: str) -> None:
 
 
 def load_demo_job(page: Page, address: str, name: str) -> None:
-    """Open the page and load a demo job by its button, until its price is there."""
+    """Open the page and load a demo job by its button, until its price and its drawing are there.
+
+    A drawing that is still asked for would be given up at the next entry.
+    """
     page.goto(f"{address}/")
     page.locator("#demo-what").select_option(name)
     page.locator("#demo-load").click()
     expect(page.locator("#result-total")).to_be_visible()
+    expect(page.locator("#drawing img")).to_be_visible()
 
 
 def answered(address: str, operation: str, body: dict[str, Any], accept: str) -> bytes:
