@@ -152,6 +152,8 @@ def service(place: Path) -> Iterator[Service]:
         with service_in(
             place,
             LOOMWRIGHT_KEYS_FILE=str(keys),
+            # Nobody is refused, so that each status is known beforehand.
+            LOOMWRIGHT_QUEUE="100",
             LOOMWRIGHT_ACCESS_LOG="on",
             LOOMWRIGHT_LOG_FORMAT="json",
             LOOMWRIGHT_LOG_LEVEL="info",

@@ -45,7 +45,7 @@ BETWEEN_MEMBERS = (
     r"Not of what stands beside it\. One of these is needed: .*",
     # The voltage of a source against the system voltage of the vehicle.
     r"From \S+ to \S+ V fits a \S+ V system\.",
-    # Of a supply: what follows from the kind of battery or the system voltage, and what has to rise.
+    # Of a supply: what follows from the kind of battery or the system voltage; what has to rise.
     r"A battery of kind other needs it\.",
     r"State internal_resistance with kind other\.",
     r"The states of charge do not rise\.",
