@@ -8,10 +8,13 @@ from decimal import Decimal
 from typing import Any
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from loomwright.pricing.faults import DocumentError, Fault
 from loomwright.pricing.members import (
     TEXT_LIMIT,
+    TEXT_PATTERN,
     Choice,
     Choices,
     DateText,
@@ -27,7 +30,7 @@ from loomwright.pricing.members import (
     Truth,
     Whole,
 )
-from loomwright.pricing.reading import ObjectReader
+from loomwright.pricing.reading import ObjectReader, is_text
 
 BERLIN = timezone(timedelta(hours=2))
 ITEM: dict[str, Member] = {"key": Text(), "size": Whole(1, 9, required=False)}
@@ -437,3 +440,11 @@ def test_a_fault_of_a_number_names_its_bounds_where_it_is_one(member, value, mes
     reader, faults = reader_of({member: value}, lambda _, text: {"1 ft": 0.3048}.get(text))
     reader.number(member)
     assert [fault.message for fault in faults] == [message]
+
+
+@given(st.text(max_size=8))
+@example("10\u00a0A")
+@example(" A")
+@example("A\n")
+def test_a_text_is_what_the_pattern_of_the_schema_says(text: str) -> None:
+    assert is_text(text) is (re.fullmatch(TEXT_PATTERN, text) is not None)

@@ -1,5 +1,6 @@
 """Days on which prices hold, and the shelves of a book."""
 
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -73,6 +74,12 @@ def test_a_kit_holds_only_while_all_its_parts_do() -> None:
     assert keys(book, FIRST) == ({"ALWAYS", "MARCH"}, {"KIT"})
     assert keys(book, DAY_AFTER) == ({"ALWAYS"}, set())
     assert keys(book, None) == ({"ALWAYS", "MARCH"}, {"KIT"})
+
+
+def test_a_kit_of_all_that_still_holds_goes_on() -> None:
+    book = book_of(tie("ALWAYS", 5, "1"), tie("ENDED", 6, "1", valid_until="2031-02-28"))
+    book = replace(book, kits=book_of(tie("ALWAYS", 5, "1"), kits=[kit(ALWAYS="2")]).kits)
+    assert keys(book, FIRST) == ({"ALWAYS"}, {"KIT"})
 
 
 def test_a_kit_ends_by_its_own_day_too() -> None:
