@@ -16,7 +16,7 @@ BODIES = sorted((ROOT / "tests" / "bench" / "bodies").glob("*.json"))
 
 
 def bench(*arguments: str) -> subprocess.CompletedProcess[str]:
-    short = ("--runs", "1", "--seconds", "0.2", "--variants", "2")
+    short = ("--seconds", "0.2", "--variants", "2")
     command = [sys.executable, ROOT / "tests" / "bench" / "calls.py", *short, *arguments]
     with subprocess.Popen(
         command,
@@ -84,20 +84,10 @@ def test_what_is_to_vary_occurs_in_each_body(path: Path) -> None:
         assert any(f'"{name}": ' in json.dumps(body) for name in given["vary"]), body
 
 
-def test_a_short_run_sets_ways_to_serve_against_one_another() -> None:
-    script = ROOT / "tests" / "bench" / "serving.py"
+def printed_by_serving_bench(*arguments: str) -> str:
+    """Return what the bench of ways to run the server prints in a short run."""
     done = subprocess.run(
-        [
-            sys.executable,
-            script,
-            "--runs",
-            "1",
-            "--seconds",
-            "0.2",
-            "--settling",
-            "0.05",
-            "as deployed",
-        ],
+        [sys.executable, ROOT / "tests" / "bench" / "serving.py", "--runs", "1", *arguments],
         cwd=ROOT,
         capture_output=True,
         text=True,
@@ -105,7 +95,12 @@ def test_a_short_run_sets_ways_to_serve_against_one_another() -> None:
         check=False,
     )
     assert done.returncode == 0, done.stderr
-    head, line, *rows = done.stdout.splitlines()
+    return done.stdout
+
+
+def test_a_short_run_sets_ways_to_serve_against_one_another() -> None:
+    printed = printed_by_serving_bench("--seconds", "0.2", "--settling", "0.05", "as deployed")
+    head, line, *rows = printed.splitlines()
     assert head == "|  | as deployed |"
     assert set(line) == {"|", "-"}
     assert len(rows) == 26
@@ -116,27 +111,8 @@ def test_a_short_run_sets_ways_to_serve_against_one_another() -> None:
 
 
 def test_a_short_run_measures_crowds_on_kept_and_on_new_connections() -> None:
-    script = ROOT / "tests" / "bench" / "serving.py"
-    done = subprocess.run(
-        [
-            sys.executable,
-            script,
-            "--crowds",
-            "--runs",
-            "1",
-            "--seconds",
-            "0.1",
-            "--settling",
-            "0.05",
-        ],
-        cwd=ROOT,
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    head, _, *rows = done.stdout.splitlines()
+    printed = printed_by_serving_bench("--crowds", "--seconds", "0.1", "--settling", "0.05")
+    head, _, *rows = printed.splitlines()
     assert head == "|  | as deployed |"
     for callers in (16, 32, 64, 128):
         for how in ("", ", each call on a new connection"):
