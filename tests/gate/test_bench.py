@@ -16,7 +16,7 @@ BODIES = sorted((ROOT / "tests" / "bench" / "bodies").glob("*.json"))
 
 
 def bench(*arguments: str) -> subprocess.CompletedProcess[str]:
-    short = ("--seconds", "0.2", "--variants", "2")
+    short = ("--runs", "1", "--seconds", "0.2", "--variants", "2")
     command = [sys.executable, ROOT / "tests" / "bench" / "calls.py", *short, *arguments]
     with subprocess.Popen(
         command,
