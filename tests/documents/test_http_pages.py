@@ -21,7 +21,7 @@ from loomwright.web.schemas.batch import (
     GREATEST_PAIRS,
     GREATEST_VEHICLES,
 )
-from loomwright.web.settings import SETTINGS
+from loomwright.web.settings_table import SETTINGS
 
 ROOT = Path(__file__).parents[2]
 HTTP = (ROOT / "openapi" / "http.md").read_text("utf-8")

@@ -9,7 +9,7 @@ from loomwright.pricing.book_tables import TABLES
 from loomwright.pricing.kinds import KINDS
 from loomwright.web.problem_codes import CODES
 from loomwright.web.schemas.price_book import BOOK_CHOICE
-from loomwright.web.settings import SETTINGS
+from loomwright.web.settings_table import SETTINGS
 
 ROOT = Path(__file__).parents[2]
 FILE = ROOT / "openapi" / "price-book.md"

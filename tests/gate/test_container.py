@@ -12,7 +12,7 @@ import pytest
 import yaml
 from compose_spec import PyOptions
 
-from loomwright.web.settings import PREFIX, SETTINGS, settings_from
+from loomwright.web.settings_table import PREFIX, SETTINGS, settings_from
 
 ROOT = Path(__file__).parents[2]
 DOCKERFILE = (ROOT / "Dockerfile").read_text("utf-8")

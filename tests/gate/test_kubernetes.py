@@ -12,7 +12,7 @@ from gunicorn.config import GracefulTimeout
 from kustomized import Document, documents_of, named
 
 from loomwright.web.app import create_app
-from loomwright.web.settings import PREFIX, SETTINGS, settings_from
+from loomwright.web.settings_table import PREFIX, SETTINGS, settings_from
 
 ROOT = Path(__file__).parents[2]
 FOLDER = ROOT / "deploy" / "kubernetes"

@@ -12,7 +12,8 @@ from loomwright.web.effective_settings import (
     redacted_settings,
     settings_line,
 )
-from loomwright.web.settings import SETTINGS, Settings
+from loomwright.web.settings import Settings
+from loomwright.web.settings_table import SETTINGS
 
 SECRET = "S3cret"
 ADDRESSES = [

@@ -5,7 +5,8 @@ from pathlib import Path
 import pytest
 
 from loomwright.web.app import create_app
-from loomwright.web.settings import SETTINGS, Settings, SettingsError, settings_from
+from loomwright.web.settings import Settings, SettingsError
+from loomwright.web.settings_table import SETTINGS, settings_from
 from set_up import key_entry
 
 

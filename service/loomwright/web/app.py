@@ -39,7 +39,8 @@ from loomwright.web.quota import register_quota
 from loomwright.web.redaction import redact
 from loomwright.web.requests import GREATEST_BODY_BYTES
 from loomwright.web.schemas.batch import batch_examples
-from loomwright.web.settings import JSON, Settings, keep_settings, settings_from
+from loomwright.web.settings import JSON, Settings, keep_settings
+from loomwright.web.settings_table import settings_from
 from loomwright.web.signals.logs import use_json
 from loomwright.web.signals.registration import readiness_watcher, register_signals
 

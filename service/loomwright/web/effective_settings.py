@@ -9,15 +9,8 @@ import sys
 from collections.abc import Mapping
 from typing import Any
 
-from loomwright.web.settings import (
-    KEYS,
-    OPEN,
-    PREFIX,
-    SETTINGS,
-    Settings,
-    SettingsError,
-    settings_from,
-)
+from loomwright.web.settings import KEYS, OPEN, Settings, SettingsError
+from loomwright.web.settings_table import PREFIX, SETTINGS, settings_from
 
 # Name and password of an address, and the values of its query, in which clients take passwords too.
 _USER = re.compile(r"(?<=://).*@")

@@ -10,7 +10,9 @@ from gunicorn import util
 from gunicorn.http.wsgi import Response
 
 from loomwright.web.refusing import Refusing
-from loomwright.web.settings import JSON, Settings, SettingsError, exposure_faults, settings_from
+from loomwright.web.settings import JSON, Settings, SettingsError
+from loomwright.web.settings_table import settings_from
+from loomwright.web.settings_together import exposure_faults
 from loomwright.web.signals.logs import json_line
 
 
