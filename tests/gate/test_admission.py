@@ -200,20 +200,22 @@ def test_each_weight_is_of_operations_that_there_are():
 
 
 @pytest.mark.parametrize(
-    ("path", "query", "accept", "body_bytes", "weight"),
+    ("method", "path", "query", "accept", "body_bytes", "weight"),
     [
-        ("/v1/health", "", "", 0, Weight.STATE),
-        ("/v1/size-conductor", "", "application/json", 200, Weight.QUICK),
-        ("/v1/size-conductor", "", "", QUICK_BYTES + 1, Weight.HEAVY),
-        ("/v1/nowhere", "", "", 0, Weight.QUICK),
-        ("/v1/plan-installation", "", "", 0, Weight.HEAVY),
-        ("/v1/size-fuse", "", "application/pdf", 0, Weight.HEAVY),
-        ("/v1/size-fuse", "x=1&as=pdf", "", 0, Weight.HEAVY),
-        ("/v1/price-packages", "as=csv", "", 10**6, Weight.BATCH),
+        ("GET", "/v1/health", "", "", 0, Weight.STATE),
+        ("POST", "/v1/size-conductor", "", "application/json", 200, Weight.QUICK),
+        ("POST", "/v1/size-conductor", "", "", QUICK_BYTES + 1, Weight.HEAVY),
+        ("POST", "/v1/nowhere", "", "", 0, Weight.QUICK),
+        ("POST", "/v1/plan-installation", "", "", 0, Weight.HEAVY),
+        ("POST", "/v1/size-fuse", "", "application/pdf", 0, Weight.HEAVY),
+        ("POST", "/v1/size-fuse", "x=1&as=pdf", "", 0, Weight.HEAVY),
+        ("POST", "/v1/price-packages", "as=csv", "", 10**6, Weight.BATCH),
+        ("OPTIONS", "/v1/price-packages", "", "", 0, Weight.STATE),
+        ("OPTIONS", "/v1/plan-installation", "as=pdf", "", 10**6, Weight.STATE),
     ],
 )
-def test_the_weight_of_a_request(path, query, accept, body_bytes, weight):
-    assert Paths(OPERATIONS).weight(path, query, accept, body_bytes) is weight
+def test_the_weight_of_a_request(method, path, query, accept, body_bytes, weight):
+    assert Paths(OPERATIONS).weight(method, path, query, accept, body_bytes) is weight
 
 
 def test_calls_that_may_wait_for_another_service_are_told_apart():

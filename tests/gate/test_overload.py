@@ -133,6 +133,7 @@ def served(tmp_path_factory):
         yield served
 
 
+PREFLIGHT = b"OPTIONS /v1/price-packages HTTP/1.1\r\nHost: x\r\n\r\n"
 PLAN = post(json.dumps({"job": demo_job(DEMO_JOBS[0])}).encode(), "/v1/plan-installation")
 
 
@@ -169,6 +170,8 @@ def test_batches_beyond_their_bound_are_refused_before_their_body_and_others_go_
             answer = Answer(b"", late)
             check_overloaded(answer, 10)
             assert answer.fields["connection"] == "close"
+        # A page asks so before it sends rows, and has to be told what they are told.
+        assert served.ask(PREFLIGHT).status == 200
         # Held for as long as one likes, they hold up nothing else.
         for request in (post(), HEALTH, PLAN):
             assert served.ask(request).status == 200

@@ -52,7 +52,7 @@ OVERLOAD_S = 1.5
 class Weight(Enum):
     """How much work a request is."""
 
-    # What tells the state of the service; never refused.
+    # What tells the state of the service, and what may be asked of it; never refused.
     STATE = "state"
     QUICK = "quick"
     # From about ten times size-conductor on (tests/bench/calls.py).
@@ -133,11 +133,13 @@ class Paths:
             self._weights[operation.url] = _weight_of_name(operation.name)
             self._bytes[operation.url] = operation.greatest_body_bytes
 
-    def weight(self, path: str, query: str, accept: str, body_bytes: int) -> Weight:
+    def weight(self, method: str, path: str, query: str, accept: str, body_bytes: int) -> Weight:
         """Return how much work a request is.
 
         Parameters
         ----------
+        method
+            As it is sent.
         path
             Of the address.
         query
@@ -150,9 +152,13 @@ class Paths:
         Returns
         -------
         Weight
-            That of the operation. Documents for print are heavy whatever they are of, as is what
-            comes with a long body: a network of thousands of branches takes seconds.
+            That of the operation, whose work OPTIONS does not ask for. Documents for print are
+            heavy whatever they are of, as is what comes with a long body: a network of thousands
+            of branches takes seconds.
         """
+        if method == "OPTIONS":
+            # A page takes a refusal of it for one of its origin, and does not see Retry-After.
+            return Weight.STATE
         weight = self._weights.get(path, Weight.QUICK)
         if weight is not Weight.QUICK:
             return weight

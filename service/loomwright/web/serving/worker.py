@@ -184,7 +184,7 @@ class Worker(PatientWorker):
         for name, value in request.headers:
             if name == "ACCEPT":
                 accept = value
-        return self._paths.weight(request.path, request.query, accept, body_bytes)
+        return self._paths.weight(request.method, request.path, request.query, accept, body_bytes)
 
     def _is_welcome(self, connection: Connection) -> bool:
         """Turn a request away before its body comes where it would be then; else ask for that."""

@@ -282,6 +282,7 @@ class MetricsWatcher:
     def _weight(self, environ: Mapping[str, Any]) -> Weight:
         length = environ.get("CONTENT_LENGTH", "")
         return self._paths.weight(
+            environ["REQUEST_METHOD"],
             environ["PATH_INFO"],
             environ.get("QUERY_STRING", ""),
             environ.get("HTTP_ACCEPT", ""),
