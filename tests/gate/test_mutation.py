@@ -71,6 +71,15 @@ def test_a_mutant_that_hangs_or_cannot_be_loaded_does_not_live(sample: Path) -> 
     assert verdicts(sample, "test_weak.py", hangs, "1 +") == [TIMED_OUT, KILLED]
 
 
+def test_a_trial_ends_by_itself_where_nobody_stops_it(sample: Path) -> None:
+    (sample / "test_limited.py").write_text(
+        "import resource\nimport law\n\n"
+        "def test_limits():\n    assert resource.getrlimit(resource.RLIMIT_CPU) == (9, 9)\n",
+        encoding="utf-8",
+    )
+    assert verdicts(sample, "test_limited.py", "") == [SURVIVED]
+
+
 @pytest.mark.parametrize(
     ("name", "counts"), [("test_weak.py", True), ("case.json", True), ("law.pyc", False)]
 )

@@ -10,6 +10,7 @@ import importlib
 import importlib.abc
 import importlib.machinery
 import importlib.util
+import math
 import os
 import resource
 import signal
@@ -40,6 +41,7 @@ ARGUMENTS = (
     "-Wignore::pytest.PytestAssertRewriteWarning",
 )
 MEMORY = 4 << 30
+SECONDS_BEYOND = 5
 READ_BY_TRIALS = {".py", ".json", ".csv", ".toml", ".yaml"}
 KILLED, SURVIVED, TIMED_OUT = "killed", "survived", "timed out"
 
@@ -87,7 +89,7 @@ def tried(
     with tempfile.TemporaryFile("w+", encoding="utf-8", errors="replace") as output:
         child = os.fork()
         if child == 0:
-            _run_tests(module, path, source, arguments, output.fileno())
+            _run_tests(module, path, source, arguments, seconds, output.fileno())
         status = _awaited(child, started + seconds)
         output.seek(0)
         text = output.read()
@@ -111,7 +113,12 @@ def _awaited(child: int, deadline: float) -> int | None:
 
 
 def _run_tests(
-    module: str, path: Path, source: str | None, arguments: Sequence[str], output: int
+    module: str,
+    path: Path,
+    source: str | None,
+    arguments: Sequence[str],
+    seconds: float,
+    output: int,
 ) -> NoReturn:
     status = 70
     try:
@@ -119,6 +126,9 @@ def _run_tests(
         os.dup2(output, 1)
         os.dup2(output, 2)
         resource.setrlimit(resource.RLIMIT_AS, (MEMORY, MEMORY))
+        # The parent stops it before; where the parent itself was stopped, a loop ends all the same.
+        busy = math.ceil(seconds) + SECONDS_BEYOND
+        resource.setrlimit(resource.RLIMIT_CPU, (busy, busy))
         if source is not None:
             sys.meta_path.insert(0, _Exchange(module, path, source))
         status = _pytest_status(arguments)

@@ -8,6 +8,7 @@ import pytest
 from loomwright.pricing.bill import Bill, Bills, bill_of_materials
 from loomwright.pricing.book_document import price_book_from_document
 from loomwright.pricing.lines import Line
+from loomwright.pricing.part_lines import PartPricing
 from loomwright.pricing.price_book import PriceBook
 from loomwright.pricing.pricing_options import PricingOptions
 from loomwright.pricing.requirements import LabourRequirement, Requirement
@@ -402,3 +403,16 @@ def test_a_line_is_kept_for_the_same_needs_and_not_for_others_of_the_part() -> N
     (again,) = bills.of([one], []).lines
     assert again is first
     assert (first.quantity, both.quantity) == (1, 3)
+
+
+def test_the_next_cheapest_plan_is_told_unless_it_is_not_asked_for() -> None:
+    book = book_of(part("A", "2"), part("B", "1"), kits=[kit("AB", "2.50", {"A": "1", "B": "1"})])
+    needs = [need("A", "1"), need("B", "1")]
+    told = PartPricing(book).lines(needs)
+    (cover,) = told.covers
+    # Two and one apart, where the kit costs two and a half.
+    assert cover.runner_up is not None
+    assert (cover.plan.price, cover.runner_up.price) == (Decimal("2.50"), 3)
+    not_told = PartPricing(book, has_runners_up=False).lines(needs)
+    assert [cover.runner_up for cover in not_told.covers] == [None]
+    assert not_told.lines == told.lines
