@@ -92,6 +92,31 @@ def check_order(found: Seen) -> None:
     assert phases == sorted(phases)
 
 
+def test_phases_follow_one_another_from_safe_to_live() -> None:
+    """Written out: dead first, live last, and between from the loads towards the sources."""
+    wanted = [
+        {"make_safe"},
+        {"isolate"},
+        {"prove_dead"},
+        {"uncover"},
+        {"protect"},
+        {"cut"},
+        {"lay"},
+        {
+            "terminate", "ground", "fit_holder", "fit_block", "mount", "connect_load", "signal",
+            "remote", "tap", "other",
+        },
+        {"connect_feed"},
+        {"test_dead"},
+        {"clear"},
+        {"fuse", "reconnect"},
+        {"test_load"},
+        {"cover"},
+        {"hand_over"},
+    ]  # fmt: skip
+    assert {kind: phase for phase, kinds in enumerate(wanted) for kind in kinds} == PHASES
+
+
 def check_isolated_first(found: Seen) -> None:
     """Nothing is touched before every source is isolated and proven dead."""
     sources = [f"isolate/{key}" for key in found.priced.job.power_sources]
