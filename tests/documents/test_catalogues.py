@@ -1,6 +1,7 @@
 """Every word of a document is said in every language, and the engine has no word without one."""
 
 import re
+from functools import reduce
 from itertools import pairwise
 
 import pytest
@@ -28,6 +29,7 @@ from loomwright.jobs.work_order.steps import KINDS, PHASES, TOOLS
 from loomwright.jobs.work_order.work_order import work_order
 from loomwright.pricing.kinds import UNIT_WORDS
 from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.fuse_words import FUSE_TYPE_TEXTS, FUSE_TYPES, fuse_standard
 from loomwright.tables.load import tables
 from loomwright.web.stated_jobs import stated_job
 
@@ -73,7 +75,7 @@ def test_a_language_is_either_translated_or_english():
         (vocabulary.PLANS, PLAN_NAMES),
         (vocabulary.PURPOSES, PLAN_NAMES),
         (vocabulary.ZONES, tables().zones),
-        (vocabulary.FUSE_TYPES, fuse_tables().types),
+        (FUSE_TYPES, fuse_tables().types),
         (MATERIALS, tables().materials),
         (vocabulary.UNITS_SOLD, UNIT_WORDS),
         (vocabulary.TOOLS, TOOLS),
@@ -91,10 +93,9 @@ def test_english_words_are_those_of_the_tables():
     )
     assert dict(vocabulary.UNITS_SOLD) == UNIT_WORDS
     for key, known in fuse_tables().types.items():
-        named = vocabulary.fuse_standard(key).replace("\u2011", "-").replace("\u00a0", " ")
-        assert named == known.standard
+        assert fuse_standard(key) == known.standard
         # The range of ratings is left out where the rating stands beside the type.
-        assert known.name.removesuffix(", 3 A to 40 A") == vocabulary.FUSE_TYPES[key]
+        assert known.name.removesuffix(", 3 A to 40 A") == FUSE_TYPES[key]
 
 
 def test_stages_have_all_kinds_of_steps_in_the_order_of_the_phases():
@@ -114,7 +115,8 @@ ENGLISH = Words(DocumentOptions())
 
 
 def as_the_engine_writes(text):
-    return text.replace("\u00a0", " ").replace("\u00d7", "x").replace("mm²", "mm2")
+    plain = {"\u00a0": " ", "\u2011": "-", "\u00d7": "x", "mm²": "mm2"}
+    return reduce(lambda told, sign: told.replace(sign, plain[sign]), plain, text)
 
 
 def assert_known(order, circuits):
@@ -125,8 +127,8 @@ def assert_known(order, circuits):
             text = task.text.removeprefix(start) if len(start) > 2 else task.text
             anew = set_anew(ENGLISH, text, FORMS[task.kind])
             assert anew is not None, task.text
-            # Names of fuse types and signs of units are all that English documents say otherwise.
-            if task.kind not in ("fuse", "protect", "cut", "lay", "terminate"):
+            # Signs of units are all that English documents say otherwise.
+            if task.kind not in ("protect", "cut", "lay", "terminate"):
                 assert as_the_engine_writes(anew) == text
             assert all(
                 set_anew(Words(DocumentOptions(language=language)), text, FORMS[task.kind]) != anew
@@ -156,6 +158,14 @@ def test_steps_of_the_demo_jobs_are_known(name):
 def test_steps_of_drawn_jobs_are_known(document):
     job = job_from_document(document, tables(), fuse_tables().types)
     assert_known(order_of(job), {circuit.key: circuit.description for circuit in job.circuits})
+
+
+@pytest.mark.parametrize("fuse_type", FUSE_TYPES)
+def test_a_fuse_type_in_words_is_read_back_as_itself(fuse_type):
+    stated = f"fit the fuse of 2 A ({FUSE_TYPE_TEXTS[fuse_type]}), as the last connection."
+    assert as_the_engine_writes(set_anew(ENGLISH, stated, FORMS["fuse"])) == stated
+    german = Words(DocumentOptions(language="de"))
+    assert german.say(FUSE_TYPES[fuse_type]) in set_anew(german, stated, FORMS["fuse"])
 
 
 def test_a_text_of_no_form_is_none():

@@ -10,11 +10,11 @@ from loomwright.documents.for_people import document_sheet, file_name
 from loomwright.documents.html import html_of
 from loomwright.documents.options import KINDS, LANGUAGES, DocumentOptions
 from loomwright.documents.sheet import BLANK, Cautions, Figure, Label, Labels, Steps, Table
-from loomwright.documents.vocabulary import FUSE_TYPES
 from loomwright.documents.words import Words
 from loomwright.drawings.drawing import Drawing
 from loomwright.jobs.demo_library import DEMO_JOBS, demo_job, demo_price_book
 from loomwright.pricing.book_document import price_book_from_document
+from loomwright.tables.fuse_words import FUSE_TYPES
 from loomwright.web.stated_jobs import stated_job
 from people_documents import demo_plan, page_of, plan_answer, sheet_of_demo, tables_of
 

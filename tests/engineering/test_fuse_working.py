@@ -13,6 +13,7 @@ from loomwright.engineering.protection.fuse_selection import size_fuse
 from loomwright.engineering.protection.fuse_working import fuse_working
 from loomwright.engineering.protection.transient import lumped_conductor_in_air
 from loomwright.tables.fuse_load import fuse_tables
+from loomwright.tables.fuse_words import FUSE_TYPE_TEXTS
 from loomwright.tables.load import tables
 from loomwright.tables.records import Provenance
 
@@ -44,7 +45,7 @@ def types_shown(steps):
     beginnings = (
         "Greatest of the lower bounds for ",
         "Least of the upper bounds for ",
-        "Rating looked at in ",
+        "Rating looked at for ",
     )
     return {
         text.removeprefix(beginning)
@@ -58,7 +59,7 @@ def test_working_is_that_of_the_type_that_was_chosen():
     wanted = ("iso_8820_6_single_bolt", "iso_8820_3_c", "iso_8820_3_e")
     answer, steps = worked(fuse_types=wanted)
     assert answer.chosen_type == "iso_8820_3_c"
-    assert types_shown(steps) == {"iso_8820_3_c"}
+    assert types_shown(steps) == {FUSE_TYPE_TEXTS["iso_8820_3_c"]}
 
 
 def test_working_is_that_of_the_first_type_where_none_fits():
@@ -66,7 +67,7 @@ def test_working_is_that_of_the_first_type_where_none_fits():
     wanted = ("iso_8820_3_e", "iso_8820_3_c", "iso_8820_3_f")
     answer, steps = worked(source=FaultSource(12.6, 0.001), fuse_types=wanted)
     assert answer.chosen_type is None
-    assert types_shown(steps) == {"iso_8820_3_e"}
+    assert types_shown(steps) == {FUSE_TYPE_TEXTS["iso_8820_3_e"]}
 
 
 def test_margin_is_shown_with_the_current_where_it_lies():
@@ -96,4 +97,6 @@ def test_rating_is_shown_where_there_is_one_and_no_margin_without_a_curve(given)
     kind = answer.types[0]
     assert kind.coordination is None
     assert MARGIN not in steps
-    assert (f"Rating looked at in {kind.fuse_type}" in steps) is (given is not None)
+    assert (f"Rating looked at for {FUSE_TYPE_TEXTS[kind.fuse_type]}" in steps) is (
+        given is not None
+    )

@@ -12,9 +12,10 @@ from decimal import Decimal
 from functools import cache
 from typing import Any
 
-from loomwright.documents.vocabulary import ENDS, FUSE_TYPES, TERMINALS, ZONES, fuse_standard
+from loomwright.documents.vocabulary import ENDS, TERMINALS, ZONES
 from loomwright.documents.words import TIMES, Words
 from loomwright.marked import marked
+from loomwright.tables.fuse_words import FUSE_TYPE_TEXTS, FUSE_TYPES, fuse_standard
 
 # Forms by kind of step, without the circuit that a text begins with.
 FORMS: Mapping[str, tuple[str, ...]] = {
@@ -179,6 +180,7 @@ CHECKS: tuple[str, ...] = (
     marked("Unconnected, the feed has no contact with the body or with the return."),
 )
 _PLACES_BY_NAME: Mapping[str, str] = {name: name for name in ZONES.values()}
+_FUSE_TYPES_BY_TEXT: Mapping[str, str] = {text: key for key, text in FUSE_TYPE_TEXTS.items()}
 _PLACEHOLDER = re.compile(r"\{(\w+)\}")
 # From the start of a figure only, so that a long one is not read again from each of its digits.
 _LENGTH = re.compile(r"(?<![0-9.])([0-9.]+) m")
@@ -263,7 +265,7 @@ _SHAPES: Mapping[str, str] = {
     "voltage": "[0-9.e+]+ V",
     "drop": "[0-9.]+ V",
     "greatest_drop": "[0-9.]+ V",
-    "fuse_type": r"\w+",
+    "fuse_type": "|".join(map(re.escape, _FUSE_TYPES_BY_TEXT)),
     "place": "|".join(map(re.escape, _PLACES_BY_NAME)),
     "other_place": "|".join(map(re.escape, _PLACES_BY_NAME)),
 }
@@ -296,8 +298,9 @@ def _end(words: Words, text: str) -> str:
 
 
 def fuse_type_text(words: Words, fuse_type: str) -> str:
-    """Return the name of a fuse type with its standard."""
-    return f"{words.say(FUSE_TYPES[fuse_type])}, {fuse_standard(fuse_type)}"
+    """Return the name of a fuse type with its standard, in signs that stay together."""
+    standard = fuse_standard(fuse_type).replace("-", "\u2011").replace(" ", "\u00a0")
+    return f"{words.say(FUSE_TYPES[fuse_type])}, {standard}"
 
 
 def _voltage(words: Words, text: str) -> str:
@@ -320,7 +323,7 @@ _SETTERS: Mapping[str, Callable[[Words, str], str]] = {
     "voltage": lambda words, text: f"{words.quantity(text.rpartition(' ')[0])}\u00a0V",
     "drop": _voltage,
     "greatest_drop": _voltage,
-    "fuse_type": fuse_type_text,
+    "fuse_type": lambda words, text: fuse_type_text(words, _FUSE_TYPES_BY_TEXT[text]),
     "ends": _ends,
     "leads": _leads,
     "count": lambda words, text: words.exact(Decimal(text)),

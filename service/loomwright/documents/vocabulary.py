@@ -82,23 +82,6 @@ ZONES = _words(
         "underbody": marked("outside the body"),
     }
 )
-# The standard stands behind each; it is the same in every language.
-FUSE_TYPES = _words(
-    {
-        "iso_8820_3_c": marked("medium blade (type C)"),
-        "iso_8820_3_c_1_to_2_a": marked("medium blade (type C), 1 A and 2 A"),
-        "iso_8820_3_e": marked("high-current blade (type E)"),
-        "iso_8820_3_f": marked("miniature blade (type F)"),
-        "iso_8820_4_a": marked("cartridge with female contacts (type A)"),
-        "iso_8820_4_b": marked("cartridge with bolt-in contacts (type B)"),
-        "iso_8820_5_sf30": marked("strip fuse SF30"),
-        "iso_8820_5_sf51": marked("strip fuse SF51"),
-        "iso_8820_6_single_bolt": marked("single-bolt fuse-link"),
-        "sae_j1284": marked("blade fuse (regular)"),
-        "sae_j1888": marked("high-current time-lag blade fuse"),
-        "sae_j2077": marked("miniature blade fuse"),
-    }
-)
 UNITS_SOLD = _words(
     {
         "C62": marked("one"),
@@ -231,10 +214,3 @@ CUSTOMER_CAUTIONS = (
     "near_collapse",
     "stock_out_of_date",
 )
-
-
-def fuse_standard(fuse_type: str) -> str:
-    """Return the standard of a fuse type by its key, as ISO 8820-3, in signs that stay together."""
-    body, number, part, *_ = (*fuse_type.split("_"), "")
-    named = f"{number}\u2011{part}" if body == "iso" else number.upper()
-    return f"{body.upper()}\u00a0{named}"

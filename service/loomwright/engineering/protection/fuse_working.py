@@ -6,6 +6,7 @@ from loomwright.engineering.protection.fuse_answer import FuseAnswer, FuseTypeAn
 from loomwright.engineering.protection.fuse_circuit import feed_resistance_ohm
 from loomwright.engineering.protection.fuse_request import FuseRequest
 from loomwright.engineering.working import WorkingStep, seven_digits
+from loomwright.tables.fuse_words import FUSE_TYPE_TEXTS
 
 
 def fuse_working(request: FuseRequest, answer: FuseAnswer) -> tuple[WorkingStep, ...]:
@@ -90,13 +91,13 @@ def _within_limit(formula: str, current_limit_a: float | None) -> str:
 
 
 def _type_steps(chosen: FuseTypeAnswer) -> Iterator[WorkingStep]:
-    window = chosen.window
+    window, fuse_type = chosen.window, FUSE_TYPE_TEXTS[chosen.fuse_type]
     for text, bounds, result in (
         ("Greatest of the lower bounds", window.lower_bounds, window.lower_a),
         ("Least of the upper bounds", window.upper_bounds, window.upper_a),
     ):
         yield WorkingStep(
-            text=f"{text} for {chosen.fuse_type}",
+            text=f"{text} for {fuse_type}",
             formula="max of the bounds" if text.startswith("Greatest") else "min of the bounds",
             inputs={f"{bound.rule}_a": seven_digits(bound.rated_current_a) for bound in bounds},
             result=seven_digits(result),
@@ -105,7 +106,7 @@ def _type_steps(chosen: FuseTypeAnswer) -> Iterator[WorkingStep]:
         )
     if chosen.candidate_rating_a is not None:
         yield WorkingStep(
-            text=f"Rating looked at in {chosen.fuse_type}",
+            text=f"Rating looked at for {fuse_type}",
             formula="smallest standard rating not below the lower bound, or the given one",
             inputs={"lower_a": seven_digits(window.lower_a)},
             result=chosen.candidate_rating_a,

@@ -40,6 +40,7 @@ from loomwright.jobs.work_order.task_cautions import (
 )
 from loomwright.jobs.work_order.torque import torque_rows, torque_tools, torques_of
 from loomwright.pricing.requirements import exact_length_m
+from loomwright.tables.fuse_words import FUSE_TYPE_TEXTS
 
 _CLAMP_METER = Tool("clamp_meter", "current under load")
 # Of each kind of tasks for one layout: some sizes for each of a dozen circuits.
@@ -253,13 +254,16 @@ def _fuse(
     bolted = key in facts.bolted
     torques = torques_of(ended, (AT_HOLDER,), facts.tables) if bolted else ()
     state = "while the source is still isolated" if dead else "as the last connection"
-    tools = torque_tools(torques) if bolted else (Tool("fuse_puller", fuse_type),)
+    tools = torque_tools(torques) if bolted else (Tool("fuse_puller", FUSE_TYPE_TEXTS[fuse_type]),)
     # What joins two sources is fused behind all that does not.
     entry = facts.ranks[key] + (len(facts.ranks) if key in facts.linked else 0)
     return Task(
         key=fused(key),
         kind=FUSE,
-        text=(f"{circuit.description}: fit the fuse of {rating_a:g} A ({fuse_type}), {state}."),
+        text=(
+            f"{circuit.description}: fit the fuse of {rating_a:g} A"
+            f" ({FUSE_TYPE_TEXTS[fuse_type]}), {state}."
+        ),
         needs=tuple(needs),
         rank=facts.rank(FUSE, None, entry),
         circuit=key,
