@@ -14,7 +14,6 @@ from loomwright.documents.catalogue import TRANSLATED, catalogue
 from loomwright.documents.options import LANGUAGES, DocumentOptions
 from loomwright.documents.step_words import CHECKS, FORMS, OF_THE_SHOP, set_anew
 from loomwright.documents.words import Words
-from loomwright.drawings.wording import MATERIALS
 from loomwright.engineering.audio.output_words import VERDICTS as CLAIM_VERDICTS
 from loomwright.engineering.cautions import CAUTIONS
 from loomwright.engineering.measurement.measured_network import QUANTITIES
@@ -28,6 +27,7 @@ from loomwright.jobs.sized_circuit import VERDICTS as CIRCUIT_VERDICTS
 from loomwright.jobs.work_order.steps import KINDS, PHASES, TOOLS
 from loomwright.jobs.work_order.work_order import work_order
 from loomwright.pricing.kinds import UNIT_WORDS
+from loomwright.tables.conductor_words import INSULATIONS, MATERIALS, SERIES
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.fuse_words import FUSE_TYPE_TEXTS, FUSE_TYPES, fuse_standard
 from loomwright.tables.load import tables
@@ -77,6 +77,8 @@ def test_a_language_is_either_translated_or_english():
         (vocabulary.ZONES, tables().zones),
         (FUSE_TYPES, fuse_tables().types),
         (MATERIALS, tables().materials),
+        (INSULATIONS, tables().insulations),
+        (SERIES, tables().series),
         (vocabulary.UNITS_SOLD, UNIT_WORDS),
         (vocabulary.TOOLS, TOOLS),
         (vocabulary.READINGS, QUANTITIES),
@@ -92,6 +94,7 @@ def test_english_words_are_those_of_the_tables():
         vocabulary.ZONES
     )
     assert dict(vocabulary.UNITS_SOLD) == UNIT_WORDS
+    assert {key: known.name for key, known in tables().insulations.items()} == dict(INSULATIONS)
     for key, known in fuse_tables().types.items():
         assert fuse_standard(key) == known.standard
         # The range of ratings is left out where the rating stands beside the type.

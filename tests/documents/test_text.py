@@ -73,7 +73,7 @@ def test_what_is_not_priced_and_not_sized_is_said() -> None:
     assert "Result: incomplete" in text
     job["equipment"][0]["load_current"] = 2000
     text = bill_text(answer(job))
-    assert "NOT SIZED (no_conductor: no_" in text
+    assert "NOT SIZED (no conductor: no " in text
 
 
 def test_what_is_off_and_what_is_due_is_said() -> None:

@@ -7,8 +7,9 @@ import numpy as np
 import pytest
 
 from loomwright.engineering.errors import EngineeringError
+from loomwright.engineering.measurement.diagnosis import Cause
 from loomwright.engineering.measurement.expected import Expectation, Reading
-from loomwright.engineering.measurement.hypotheses import COPPER_CLAD, UNDERSIZED
+from loomwright.engineering.measurement.hypotheses import COPPER_CLAD, NONE, UNDERSIZED, WEAK_SOURCE
 from loomwright.engineering.measurement.measured_network import (
     CURRENT,
     EQUIPMENT_VOLTAGE,
@@ -26,6 +27,7 @@ from loomwright.jobs.demo_library import DEMO_JOBS, demo_job
 from loomwright.jobs.installation_network import installation_network
 from loomwright.jobs.job import Job
 from loomwright.jobs.measured_installation import LOAD, MeasuredInstallation, measured_installation
+from loomwright.jobs.measurement_answer import advice, measurements_document
 from loomwright.jobs.measurements import (
     ASLEEP,
     DRAIN,
@@ -166,6 +168,25 @@ def test_a_poor_ground_is_found_with_its_resistance(small_job: Document, read_jo
     assert first.magnitude == pytest.approx(0.030, rel=0.1)
     assert answer.diagnosis.alike == 1
     assert Quantity(FUSE_DROP, "lamp_feed", LOAD) in {entry.quantity for entry in answer.unread}
+    told = measurements_document(answer)["diagnosis"]["causes"][0]
+    assert told["circuit"] == "lamp_feed"
+    assert told["advice"].startswith("Re-make the return of the circuit Battery to lamps: clean ")
+
+
+@pytest.mark.parametrize(
+    ("fault", "subject", "label", "text"),
+    [
+        (COPPER_CLAD, "lamp_feed", "cca_10", "that of copper-clad aluminium, 10 %, 1.60 times"),
+        (UNDERSIZED, "lamp_feed", "1.5 mm2", "that of 1.5 mm2, 1.60 times"),
+        (WEAK_SOURCE, "battery", "", "Charge and test Test battery: "),
+        (NONE, "", "", "Nothing to do"),
+    ],
+)
+def test_advice_names_place_and_metal_in_words(
+    fault: str, subject: str, label: str, text: str
+) -> None:
+    names = {"lamp_feed": "the circuit Battery to lamps", "battery": "Test battery"}
+    assert text in advice(Cause(fault, subject, fault, 1.0, 1.6, label), names)
 
 
 def test_what_is_expected_passes_and_nothing_is_wrong(

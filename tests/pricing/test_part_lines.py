@@ -196,7 +196,7 @@ def test_what_no_part_serves_is_summed_where_it_is_the_same() -> None:
         ("equipment", "equipment: reference A", Decimal(2)),
         ("equipment", "equipment: reference Z", Decimal(4)),
         ("equipment", "equipment: reference Z", Decimal(1)),
-        ("split_loom", "split loom: bundle_diameter_mm 8.5", Decimal(2)),
+        ("split_loom", "split loom: bundle diameter 8.5 mm", Decimal(2)),
     ]
     assert [entry.unit for entry in bill.unpriced] == ["EA", "EA", "SET", "MTR"]
     assert [entry.unit_word for entry in bill.unpriced] == ["each", "each", "set", "metre"]

@@ -8,9 +8,9 @@ from loomwright.documents.sheet import PAGE_OF, Cautions, Column, Facts, Section
 from loomwright.documents.step_words import fuse_type_text
 from loomwright.documents.vocabulary import PLANS, UNSIZED, VERDICTS
 from loomwright.documents.words import NOTHING, Words
-from loomwright.drawings.wording import MATERIALS
 from loomwright.jobs.priced_job import COMPLETE
 from loomwright.jobs.sized_circuit import SIZED
+from loomwright.tables.conductor_words import MATERIALS
 
 Answer = Mapping[str, Any]
 

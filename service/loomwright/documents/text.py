@@ -5,6 +5,9 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from loomwright.pricing.attribute_words import in_words
+from loomwright.tables.fuse_words import FUSE_TYPE_TEXTS
+
 WIDTH = 96
 _DESCRIPTION, _QUANTITY, _UNIT, _PRICE, _TOTAL = 52, 8, 7, 11, 12
 _INDENT = "     "
@@ -76,14 +79,15 @@ def _circuits(circuits: Sequence[Mapping[str, Any]]) -> list[str]:
                 _INDENT,
             )
             lines += _wrapped(
-                f"fuse {fuse['rated_current_a']:g} A {fuse['fuse_type']}; {circuit['fuse_reason']}"
-                + _selectivity(fuse),
+                f"fuse {fuse['rated_current_a']:g} A {FUSE_TYPE_TEXTS[fuse['fuse_type']]};"
+                f" {circuit['fuse_reason']}{_selectivity(fuse)}",
                 _INDENT,
             )
         else:
             found = circuit["fuse_verdict"] or circuit["conductor_verdict"]
             lines += _wrapped(
-                f"NOT SIZED ({circuit['verdict']}: {found}); no wiring of it is on this bill",
+                f"NOT SIZED ({in_words(circuit['verdict'])}: {in_words(found)});"
+                " no wiring of it is on this bill",
                 _INDENT,
             )
     return lines
@@ -94,7 +98,7 @@ def _selectivity(fuse: Mapping[str, Any]) -> str:
     if state is None:
         return ""
     up_to = "" if limit is None else f" up to {limit:.0f} A"
-    return f"; {state.replace('_', ' ')} with the fuse before it{up_to}"
+    return f"; {in_words(state)} with the fuse before it{up_to}"
 
 
 def _lines(lines: Sequence[Mapping[str, Any]], currency: str) -> list[str]:
@@ -142,15 +146,20 @@ def _substitutes(entries: Sequence[Mapping[str, Any]], currency: str) -> list[st
         return []
     lines = ["SUBSTITUTES: checked again with the whole job, not on this bill"]
     for entry in entries:
-        lacks = entry["reason"].replace("_", " ")
         more = entry["total_difference"]
         signed = more if more.startswith("-") else f"+{more}"
         text = (
-            f"{entry['circuit']}: {entry['offered']} for {entry['replaced']} ({lacks}),"
-            f" total {entry['total']} {currency} ({signed})"
+            f"{entry['circuit']}: {_part(entry['offered'])} for {_part(entry['replaced'])}"
+            f" ({in_words(entry['reason'])}), total {entry['total']} {currency} ({signed})"
         )
         lines += _wrapped(text, "  ")
     return lines
+
+
+def _part(text: str) -> str:
+    """Return a conductor, or a fuse that is named by its type and rating, in words."""
+    key, _, rating = text.partition(" ")
+    return f"{rating} {FUSE_TYPE_TEXTS[key]}" if key in FUSE_TYPE_TEXTS else text
 
 
 def _totals(answer: Mapping[str, Any]) -> list[str]:

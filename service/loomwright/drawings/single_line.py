@@ -7,7 +7,7 @@ between feed and return, ground potentials over the negative pole of the source.
 from collections.abc import Mapping
 
 from loomwright.drawings.shown_text import printable
-from loomwright.drawings.wording import ENGLISH, MATERIALS, PLAIN_COPPER, Wording
+from loomwright.drawings.wording import ENGLISH, PLAIN_COPPER, Wording
 from loomwright.engineering.network.solver import SOLVED
 from loomwright.engineering.record import record
 from loomwright.jobs.circuit_sources import CONVERTER
@@ -18,6 +18,7 @@ from loomwright.jobs.plan.sized_plan import SizedPlan
 from loomwright.jobs.sized_circuit import NO_CONDUCTOR, NO_FEEDER, NO_FUSE, SIZED, SizedCircuit
 from loomwright.jobs.solved_installation import STATES, CircuitState, SolvedInstallation
 from loomwright.marked import marked
+from loomwright.tables.conductor_words import MATERIALS
 from loomwright.tables.fuse_records import FuseTables
 from loomwright.tables.records import FuseType
 

@@ -2,21 +2,9 @@
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
-
-from loomwright.marked import marked
 
 # What is meant where a drawing says nothing of the material of a conductor.
 PLAIN_COPPER = "copper"
-MATERIALS: Mapping[str, str] = MappingProxyType(
-    {
-        "aluminium": marked("aluminium"),
-        "cca_10": marked("copper-clad aluminium, 10 %"),
-        "cca_15": marked("copper-clad aluminium, 15 %"),
-        PLAIN_COPPER: marked("copper"),
-        "tinned_copper": marked("tinned copper"),
-    }
-)
 
 
 def metres(length_m: float) -> str:

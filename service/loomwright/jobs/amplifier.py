@@ -80,7 +80,7 @@ def amplifier_of(equipment: ObjectReader) -> Amplifier | None:
         elif measured is not None and measured > known.theoretical_efficiency:
             reader.fault(
                 "measured_efficiency",
-                f"{known.theoretical_efficiency:.4g} is the theoretical maximum of class {kind}.",
+                f"{known.theoretical_efficiency:.4g} is the theoretical maximum of {known.name}.",
             )
     return Amplifier(
         amplifier_class=kind,

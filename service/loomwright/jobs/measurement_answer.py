@@ -1,5 +1,6 @@
 """The answer for a set of readings as plain JSON values, in a fixed order."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from loomwright.engineering.measurement.diagnosis import Cause, Diagnosis
@@ -21,7 +22,9 @@ from loomwright.engineering.measurement.measured_network import CURRENT, SOURCE_
 from loomwright.engineering.measurement.propagation import ExpectedReadings
 from loomwright.figures import six_digits, six_digits_of_each
 from loomwright.jobs.cautions import cautions_of_job
+from loomwright.jobs.job import Job
 from loomwright.jobs.measurements import DRAIN, GAIN_VOLTAGE, CheckedMeasurements, JudgedReading
+from loomwright.tables.conductor_words import MATERIALS
 from loomwright.tables.records import Provenance, Tables
 
 VOLT, AMPERE = "V", "A"
@@ -63,7 +66,7 @@ def measurements_document(checked: CheckedMeasurements) -> dict[str, Any]:
     return {
         "verdict": checked.verdict,
         "readings": [_judged(entry) for entry in checked.readings],
-        "diagnosis": None if found is None else _diagnosis(found),
+        "diagnosis": None if found is None else _diagnosis(found, _names(checked.job)),
         "expected": [_expectation(entry) for entry in checked.unread],
     }
 
@@ -132,7 +135,13 @@ def _six_places(difference: float) -> float:
     return round(difference, 6) + 0.0
 
 
-def _diagnosis(found: Diagnosis) -> dict[str, Any]:
+def _names(job: Job) -> Mapping[str, str]:
+    """Return what a fault can be at, in words by key: the circuits and sources of a job."""
+    circuits = {item.key: f"the circuit {item.description}" for item in job.circuits}
+    return {key: source.description for key, source in job.power_sources.items()} | circuits
+
+
+def _diagnosis(found: Diagnosis, names: Mapping[str, str]) -> dict[str, Any]:
     shown = [
         cause
         for place, cause in enumerate(found.causes)
@@ -142,7 +151,7 @@ def _diagnosis(found: Diagnosis) -> dict[str, Any]:
     return {
         "is_explained": found.explains,
         "is_decided": found.alike == 1,
-        "causes": [_cause(place < found.alike, cause) for place, cause in enumerate(shown)],
+        "causes": [_cause(place < found.alike, cause, names) for place, cause in enumerate(shown)],
         "next_reading": None
         if following is None
         else _quantity(
@@ -154,7 +163,7 @@ def _diagnosis(found: Diagnosis) -> dict[str, Any]:
     }
 
 
-def _cause(is_likely: bool, cause: Cause) -> dict[str, Any]:
+def _cause(is_likely: bool, cause: Cause, names: Mapping[str, str]) -> dict[str, Any]:
     of_source = cause.fault in (WEAK_SOURCE, LOW_CHARGE)
     return {
         "fault": cause.fault,
@@ -168,7 +177,7 @@ def _cause(is_likely: bool, cause: Cause) -> dict[str, Any]:
         "resistance_ratio": _of(cause, _CONDUCTOR),
         "factor": _of(cause, _FACTOR),
         "lost_voltage_v": _of(cause, (LOW_CHARGE,)),
-        "advice": advice(cause),
+        "advice": advice(cause, names),
     }
 
 
@@ -176,13 +185,15 @@ def _of(cause: Cause, faults: tuple[str, ...]) -> float | None:
     return six_digits(cause.magnitude) if cause.fault in faults else None
 
 
-def advice(cause: Cause) -> str:
+def advice(cause: Cause, names: Mapping[str, str]) -> str:
     """Return what to do about a cause, with its size.
 
     Parameters
     ----------
     cause
         One hypothesis.
+    names
+        Circuits and sources in words, by key.
 
     Returns
     -------
@@ -190,13 +201,14 @@ def advice(cause: Cause) -> str:
         One or two sentences.
     """
     milliohm, size = 1e3 * cause.magnitude, cause.magnitude
-    place = cause.subject
+    place = "" if cause.fault == NONE else names[cause.subject]
+    material = MATERIALS[cause.label] if cause.fault == COPPER_CLAD else ""
     return {
         NONE: "Nothing to do: the readings fit the plan.",
         UNDERSIZED: f"See which conductor is fitted on {place}: its resistance is that of "
         f"{cause.label}, {size:.2f} times the planned. Fit the planned size.",
         COPPER_CLAD: f"Cut and scrape a strand of the conductor on {place}: its resistance is that "
-        f"of {cause.label}, {size:.2f} times that of copper. Fit copper, or a thicker conductor.",
+        f"of {material}, {size:.2f} times that of copper. Fit copper, or a thicker conductor.",
         POOR_GROUND: f"Re-make the return of {place}: clean to bare metal, tighten and protect it. "
         f"It has about {milliohm:.3g} mohm too much.",
         LOOSE_SOURCE_LUG: f"Re-make the lug of {place} where it is fed from: it has about "

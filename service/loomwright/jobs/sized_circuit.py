@@ -16,6 +16,7 @@ from loomwright.engineering.protection.selectivity import Selectivity
 from loomwright.engineering.record import record
 from loomwright.figures import KELVIN_AT_0_C
 from loomwright.jobs.job import Circuit
+from loomwright.pricing.attribute_words import in_words
 from loomwright.tables.records import ConductorSize
 
 SIZED = "sized"
@@ -177,9 +178,9 @@ class SizedCircuit:
     def decision(self) -> str:
         """Why the conductor is as thick as it is, with its drop and temperature."""
         if self.conductor_answer is None or self.candidate is None:
-            return self.conductor_verdict
+            return in_words(self.conductor_verdict)
         if self.thickened_for:
-            why = f"thickened for its fuse ({self.thickened_for})"
+            why = f"thickened for its fuse ({in_words(self.thickened_for)})"
         else:
             why = _CRITERION_WORDS[self.conductor_answer.deciding_criterion or "mechanical"]
         drop = self.voltage_drop_v or 0.0
@@ -195,13 +196,9 @@ class SizedCircuit:
         if self.fuse_answer is None:
             return "no fuse was asked for"
         if self.fuse_answer.verdict != FUSE_FOUND or self.fuse_answer.chosen is None:
-            return self.fuse_answer.verdict
+            return in_words(self.fuse_answer.verdict)
         window = self.fuse_answer.chosen.window
         return (
-            f"least standard rating between {window.lower_a:.1f} A ({_words(window.lower_rule)})"
-            f" and {window.upper_a:.1f} A ({_words(window.upper_rule)})"
+            f"least standard rating between {window.lower_a:.1f} A ({in_words(window.lower_rule)})"
+            f" and {window.upper_a:.1f} A ({in_words(window.upper_rule)})"
         )
-
-
-def _words(rule: str) -> str:
-    return rule.replace("_", " ")

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 from typing import NamedTuple
 
+from loomwright.pricing.attribute_words import in_words
 from loomwright.pricing.growing import Exact, Growing
 from loomwright.pricing.kept import Kept
 from loomwright.pricing.lines import (
@@ -255,7 +256,7 @@ def lacking_units(charged: Units, book: PriceBook) -> Units:
 def _unpriced_labour(key: str, wanted: Sequence[LabourRequirement]) -> Unpriced:
     return Unpriced(
         kind=LABOUR,
-        description=f"labour operation: {key}",
+        description=f"labour operation: {in_words(key)}",
         attributes={"operation": key},
         quantity=Decimal(sum(requirement.pieces for requirement in wanted)),
         unit="C62",

@@ -6,6 +6,7 @@ from decimal import Decimal
 from functools import partial
 from typing import NamedTuple
 
+from loomwright.pricing.attribute_words import attribute_text
 from loomwright.pricing.cover import Choice, ClusterCover, KnownCovers, cheapest_cover, no_covers
 from loomwright.pricing.cover_proof import proven_plans
 from loomwright.pricing.growing import Exact, Growing
@@ -329,7 +330,7 @@ def _pack_cost(part: Part, pack: Pack) -> Decimal | None:
 
 
 def _unpriced(first: Requirement, needs: list[Need]) -> Unpriced:
-    stated = ", ".join(f"{name} {plain_number(value)}" for name, value in first.attributes.items())
+    stated = ", ".join(attribute_text(name, value) for name, value in first.attributes.items())
     return Unpriced(
         kind=first.what,
         description=f"{KINDS[first.what].words}: {stated}",

@@ -257,7 +257,7 @@ def _check_efficiency(request: OutputRequest) -> None:
         raise EngineeringError(
             "efficiency_above_class_maximum",
             f"The measured efficiency exceeds {kind.theoretical_efficiency:.4f}, the theoretical"
-            f" maximum of class {kind.key}; check the measurement or the class.",
+            f" maximum of {kind.name}; check the measurement or the class.",
             field="measured_efficiency",
             value=measured,
             limit=kind.theoretical_efficiency,

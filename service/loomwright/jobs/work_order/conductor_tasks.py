@@ -11,6 +11,7 @@ from loomwright.jobs.work_order.facts import SAFE, WorkFacts, of, uncovered
 from loomwright.jobs.work_order.outline import EndedCircuit
 from loomwright.jobs.work_order.steps import CUT, LAY, PROTECT, TERMINATE, MeasuredTask, Task, Tool
 from loomwright.jobs.work_order.task_cautions import terminate_cautions, zone_cautions
+from loomwright.pricing.attribute_words import in_words
 
 
 class ConductorTasks(NamedTuple):
@@ -134,7 +135,7 @@ def _terminate(facts: WorkFacts, ended: EndedCircuit, conductor: str) -> Task:
     counted: dict[str, int] = {}
     crimped: dict[str, None] = {}
     for end in ended.ends:
-        part = end.part.replace("_", " ")
+        part = in_words(end.part)
         if end.part == SPLICE and circuit.joining == SOLDER:
             part = "soldered splice"
         else:

@@ -210,8 +210,8 @@ class EstimateRealOutputRequest(Request):
             return [
                 (
                     "measured_efficiency",
-                    f"above {kind.theoretical_efficiency:g}, the theoretical maximum of class "
-                    f"{kind.key}; check the measurement or the class",
+                    f"above {kind.theoretical_efficiency:g}, the theoretical maximum of "
+                    f"{kind.name}; check the measurement or the class",
                 )
             ]
         return []
