@@ -15,6 +15,7 @@ from loomwright.pricing.kinds import KINDS, Attribute
         ("insulation", "pvc_105", "insulation PVC rated 105 C"),
         ("material", "tinned_copper", "material tinned copper"),
         ("series", "iso_6722", "series ISO 6722"),
+        ("place", "fuse_holder", "place fuse holder"),
         ("rating_a", Decimal("7.50"), "rating 7.5 A"),
         ("least_inner_diameter_mm", Decimal("6.2"), "least inner diameter 6.2 mm"),
         ("cross_section_mm2", Decimal(16), "cross section 16 mm2"),

@@ -3,17 +3,18 @@
 from collections.abc import Mapping
 from types import MappingProxyType
 
-from loomwright.pricing.kinds import Attribute
+from loomwright.pricing.kinds import KINDS, Attribute
 from loomwright.pricing.lines import plain_number
 from loomwright.tables.conductor_words import INSULATIONS, MATERIALS, SERIES
 from loomwright.tables.fuse_words import FUSE_TYPE_TEXTS
 
-# Attributes whose values are keys of the tables; all others are told as they are stated.
+# Attributes whose values are keys of ours; all others are told as they are stated.
 _VALUES: Mapping[str, Mapping[str, str]] = MappingProxyType(
     {
         "fuse_type": FUSE_TYPE_TEXTS,
         "insulation": INSULATIONS,
         "material": MATERIALS,
+        "place": {name: kind.words for name, kind in KINDS.items()},
         "series": SERIES,
     }
 )
