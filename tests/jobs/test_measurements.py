@@ -178,14 +178,14 @@ def test_a_poor_ground_is_found_with_its_resistance(small_job: Document, read_jo
     [
         (COPPER_CLAD, "lamp_feed", "cca_10", "that of copper-clad aluminium, 10 %, 1.60 times"),
         (UNDERSIZED, "lamp_feed", "1.5 mm2", "that of 1.5 mm2, 1.60 times"),
-        (WEAK_SOURCE, "battery", "", "Charge and test Test battery: "),
+        (WEAK_SOURCE, "battery", "", "Charge and test the source Test battery: "),
         (NONE, "", "", "Nothing to do"),
     ],
 )
 def test_advice_names_place_and_metal_in_words(
     fault: str, subject: str, label: str, text: str
 ) -> None:
-    names = {"lamp_feed": "the circuit Battery to lamps", "battery": "Test battery"}
+    names = {"lamp_feed": "the circuit Battery to lamps", "battery": "the source Test battery"}
     assert text in advice(Cause(fault, subject, fault, 1.0, 1.6, label), names)
 
 

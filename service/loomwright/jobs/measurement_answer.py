@@ -138,7 +138,8 @@ def _six_places(difference: float) -> float:
 def _names(job: Job) -> Mapping[str, str]:
     """Return what a fault can be at, in words by key: the circuits and sources of a job."""
     circuits = {item.key: f"the circuit {item.description}" for item in job.circuits}
-    return {key: source.description for key, source in job.power_sources.items()} | circuits
+    sources = job.power_sources.items()
+    return {key: f"the source {source.description}" for key, source in sources} | circuits
 
 
 def _diagnosis(found: Diagnosis, names: Mapping[str, str]) -> dict[str, Any]:
@@ -223,5 +224,5 @@ def advice(cause: Cause, names: Mapping[str, str]) -> str:
         f"it draws about {size:.2f} times what the job states.",
         WEAK_SOURCE: f"Charge and test {place}: its internal resistance is about {size:.2g} times "
         "the stated; look at its own terminals too.",
-        LOW_CHARGE: f"Charge {place} and measure again: at rest it lacks about {size:.2g} V.",
+        LOW_CHARGE: f"Charge {place}, and measure again: at rest it lacks about {size:.2g} V.",
     }[cause.fault]
