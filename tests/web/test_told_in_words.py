@@ -36,6 +36,7 @@ EXCEPTIONS = {
     "working/source": "keys of publications in ``sources``, several in one text",
     "circuits/before": "a part by its keys, as ``size`` and ``fuse_type`` name it",
     "circuits/after": "a part by its keys, as ``size`` and ``fuse_type`` name it",
+    "rows/detail": "of a pair at fault: pointers to its members, and what is wrong with each",
     "substitutes/replaced": "a part by its keys, as ``size`` and ``fuse_type`` name it",
     "substitutes/offered": "a part by its keys, as ``size`` and ``fuse_type`` name it",
     "substitutes/reason": "one of a closed list, by which programs tell why",
