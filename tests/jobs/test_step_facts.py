@@ -455,8 +455,12 @@ def test_ends_are_made_off_with_what_they_ask_for(
 ) -> None:
     circuit["joining"] = joining
     found = steps(priced(small_job))["terminate/lamp_feed"]
-    assert ends in found.task.text
-    assert "1 x ring terminal at the feeding point" in found.task.text
+    made = ends.removeprefix("2 x ").removesuffix(" at the loads")
+    assert found.task.text == (
+        "Battery to lamps: make off the ends of 2.5 mm2: 1 x ring terminal at the feeding point;"
+        f" 1 x {made} into the fuse holder; 1 x {made} out of the fuse holder; {ends};"
+        f" 1 x ring terminal at the ground point; 2 x {made} of the return, at the loads."
+    )
     assert {tool for tool, _ in tools(found)} == {"wire_stripper", *with_what}
     crimped = [purpose for tool, purpose in tools(found) if tool == "crimping_tool"]
     # What is soldered is not crimped.
@@ -465,6 +469,51 @@ def test_ends_are_made_off_with_what_they_ask_for(
 
 
 # --- connections, fuse and tests ---
+
+
+def test_each_step_of_a_circuit_is_done_where_its_end_lies(
+    small_job: Document, priced: Price
+) -> None:
+    """Holder, feed and fuse at the source, all else at the equipment."""
+    found = steps(priced(small_job))
+    zones = {
+        key.partition("/")[0]: step.task.zone
+        for key, step in found.items()
+        if key.endswith("/lamp_feed")
+    }
+    at_source, at_load = "engine_compartment", "passenger_compartment"
+    assert zones == {
+        **dict.fromkeys(("fit_holder", "connect_feed", "fuse"), at_source),
+        **dict.fromkeys(("terminate", "ground", "connect_load"), at_load),
+        **dict.fromkeys(("cut", "test_dead", "test_load")),
+    }
+    assert needs(found["fit_holder/lamp_feed"]) == {f"uncover/{at_source}"}
+    assert needs(found["ground/lamp_feed"]) == {"terminate/lamp_feed", f"uncover/{at_load}"}
+
+
+def test_a_main_without_any_of_its_branches_ends_free(priced: Price) -> None:
+    document = demo_job("van_second_battery")
+    for circuit in document["circuits"]:
+        if circuit["fed_from"] == "service_main":
+            # They draw more than the 2 A that such fuses go up to.
+            circuit["fuse_types"] = ["iso_8820_3_c_1_to_2_a"]
+    found = steps(priced(document))
+    assert {"cut/refrigerator_feed", "cut/light_feed"}.isdisjoint(found)
+    load = found["connect_load/service_main"]
+    assert load.task.text == (
+        "Second battery to distribution block: insulate and fix the free end; no branch of it is"
+        " built."
+    )
+    assert needs(load) == {"terminate/service_main"}
+    assert load.task.checks == ("No bare metal is left at the free end.",)
+    assert "fit_block/service_main" not in found
+    # Nothing draws the current that it was sized for.
+    test = found["test_load/service_main"].task
+    assert test.text == (
+        "Second battery to distribution block: no load hangs on it yet; note the voltage at its"
+        " free end."
+    )
+    assert test.checks == ("The voltage at the free end is that of the source.",)
 
 
 def test_a_holder_is_fixed_where_its_type_sits(

@@ -133,7 +133,10 @@ FORMS: Mapping[str, tuple[str, ...]] = {
         marked("Connect {name}, negative last."),
         marked("Bring {name} back at the battery or isolator behind it."),
     ),
-    "test_load": (marked("test under load; note voltage, current and drop."),),
+    "test_load": (
+        marked("test under load; note voltage, current and drop."),
+        marked("no load hangs on it yet; note the voltage at its free end."),
+    ),
     "cover": (
         marked("Refit trim and covers, with all their fixings: {place}. Lower the vehicle."),
         marked("Refit trim and covers, with all their fixings: {place}."),
@@ -164,6 +167,7 @@ CHECKS: tuple[str, ...] = (
     marked("The holder is empty."),
     marked("No way holds a fuse."),
     marked("Feed on the positive, return on the negative terminal."),
+    marked("No bare metal is left at the free end."),
     marked("The holder is still empty."),
     marked("The way is still empty."),
     marked("Continuity of feed and return from end to end."),
@@ -173,6 +177,7 @@ CHECKS: tuple[str, ...] = (
     marked("Current under full load: {current} expected."),
     marked("Drop of the wiring there and back: {drop} expected, no more than {greatest_drop}."),
     marked("No connection grows warmer than its conductor."),
+    marked("The voltage at the free end is that of the source."),
     marked("Both sides of the panel are seen before it is opened."),
     marked("No bare edge is left and no chip lies behind it."),
     marked("Clear of moving, hot and sharp parts; nothing pulls at it."),

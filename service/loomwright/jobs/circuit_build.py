@@ -55,7 +55,6 @@ class CircuitBuild:
         self.branch_fuses = sized.branch_fuses
         self.conductor, self.fuse_type, self.rating_a = sized.built()
         self.by_chassis, self.from_source = layout.by_chassis, layout.from_source
-        self.to_block = layout.to_block
         self.holder_at_source, self.feed_pieces = layout.holder_at_source, layout.feed_pieces
         self.bundle_m = bundle.diameter_m
         self.exact_rating_a = exact_number(self.rating_a)

@@ -43,6 +43,7 @@ from loomwright.pricing.requirements import exact_length_m
 from loomwright.tables.fuse_words import FUSE_TYPE_TEXTS
 
 _CLAMP_METER = Tool("clamp_meter", "current under load")
+_WARMTH = ("No connection grows warmer than its conductor.",)
 # Of each kind of tasks for one layout: some sizes for each of a dozen circuits.
 _KEPT = 64
 
@@ -64,15 +65,25 @@ class WiringTasks:
         self.connections = lru_cache(_KEPT)(partial(_connections, facts))
         self.fuse = lru_cache(_KEPT)(partial(_fuse, facts))
         self._tests = {key: _test_load(facts, circuit) for key, circuit in facts.built.items()}
+        self._free = frozenset([key for key in facts.built if facts.ends_free(key)])
 
     def test_load(self, entry: SizedCircuit) -> Task:
-        """Return the test under load of a circuit, with what it was sized for to be read."""
+        """Return the test under load of a circuit, with what it was sized for to be read.
+
+        Nothing loads one whose branches are not built: it is proven live up to its free end.
+        """
         circuit = entry.circuit
         allowed_v = circuit.allowed_drop_fraction * entry.system_voltage_v
+        load_a, drop_v = entry.load_current_a, entry.voltage_drop_v
+        # Both are known of a circuit that was sized.
+        assert load_a is not None
+        assert drop_v is not None
         task = self._tests[circuit.key]
+        if circuit.key in self._free:
+            return task
         checks = (
-            f"Current under full load: {entry.load_current_a or 0.0:.1f} A expected.",
-            f"Drop of the wiring there and back: {entry.voltage_drop_v or 0.0:.2f} V expected,"
+            f"Current under full load: {load_a:.1f} A expected.",
+            f"Drop of the wiring there and back: {drop_v:.2f} V expected,"
             f" no more than {allowed_v:.2f} V.",
             *task.checks,
         )
@@ -165,7 +176,7 @@ def _connect_load(facts: WorkFacts, ended: EndedCircuit) -> Task:
     if key in facts.blocks:
         needs.append(of(FIT_BLOCK, key))
         load = "the distribution block"
-    elif ended.to_block:
+    elif facts.ends_free(key):
         load = ""
     else:
         load = ", ".join(item.description for item in facts.equipment_on(key))
@@ -182,7 +193,11 @@ def _connect_load(facts: WorkFacts, ended: EndedCircuit) -> Task:
         rank=facts.rank(CONNECT_LOAD, zone, facts.ranks[key]),
         circuit=key,
         zone=zone,
-        checks=("Feed on the positive, return on the negative terminal.",),
+        checks=(
+            "Feed on the positive, return on the negative terminal."
+            if load
+            else "No bare metal is left at the free end.",
+        ),
         torques=torques,
         provenances=torque_rows(torques, facts.tables),
         tools=torque_tools(torques),
@@ -255,8 +270,10 @@ def _fuse(
     torques = torques_of(ended, (AT_HOLDER,), facts.tables) if bolted else ()
     state = "while the source is still isolated" if dead else "as the last connection"
     tools = torque_tools(torques) if bolted else (Tool("fuse_puller", FUSE_TYPE_TEXTS[fuse_type]),)
-    # What joins two sources is fused behind all that does not.
-    entry = facts.ranks[key] + (len(facts.ranks) if key in facts.linked else 0)
+    entry = facts.ranks[key]
+    if key in facts.linked:
+        # What joins two sources is fused behind all that does not.
+        entry += len(facts.ranks)
     return Task(
         key=fused(key),
         kind=FUSE,
@@ -279,14 +296,18 @@ def _fuse(
 def _test_load(facts: WorkFacts, circuit: CircuitOutline) -> Task:
     """Return the test under load, without the checks whose figures follow from the size."""
     key = circuit.key
+    text, checks = "test under load; note voltage, current and drop.", _WARMTH
+    if facts.ends_free(key):
+        text = "no load hangs on it yet; note the voltage at its free end."
+        checks = ("The voltage at the free end is that of the source.",)
     return Task(
         key=of(TEST_LOAD, key),
         kind=TEST_LOAD,
-        text=f"{circuit.description}: test under load; note voltage, current and drop.",
+        text=f"{circuit.description}: {text}",
         needs=(fused(key), *map(source_reconnected, facts.live_sources(key))),
         rank=facts.rank(TEST_LOAD, None, facts.ranks[key]),
         circuit=key,
-        checks=("No connection grows warmer than its conductor.",),
+        checks=checks,
         cautions=hearing(facts.equipment_on(key)),
         tools=(METER, _CLAMP_METER),
     )

@@ -207,6 +207,10 @@ class WorkFacts:
         """Return the keys of the built circuits that hang on the end of a circuit."""
         return [key for key in self.branches(circuit.key) if key in self.built]
 
+    def ends_free(self, key: str) -> bool:
+        """Return whether a built circuit is for branches of which none is built."""
+        return key not in self.blocks and bool(self.branches(key))
+
     def equipment_on(self, key: str) -> list[EquipmentOutline]:
         """Return the equipment that a circuit feeds."""
         return [item for item in self.outline.equipment if item.circuit == key]

@@ -120,7 +120,6 @@ class EndedCircuit(NamedTuple):
     circuit: str
     by_chassis: bool
     from_source: bool
-    to_block: bool
     holder_at_source: bool
     feed_pieces: int
     solder_joints: int
