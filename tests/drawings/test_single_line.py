@@ -46,7 +46,7 @@ def drawn(job: Job, plan: SizedPlan) -> Drawing:
 
 
 def circuit_marks(job: Job, found: dict[str, Marks]) -> dict[str, Marks]:
-    return {circuit.key: found[f"{NAME}-circuit-{circuit.index + 1}"] for circuit in job.circuits}
+    return {circuit.key: found[f"{NAME}_circuit-{circuit.index + 1}"] for circuit in job.circuits}
 
 
 def check_form(drawing: Drawing) -> None:
@@ -56,7 +56,7 @@ def check_form(drawing: Drawing) -> None:
     assert root.attrib["role"] == "img"
     ids = [element.attrib["id"] for element in root.iter() if "id" in element.attrib]
     assert len(ids) == len(set(ids))
-    assert all(name.startswith(f"{NAME}-") for name in ids)
+    assert all(name.startswith(f"{NAME}_") for name in ids)
     assert root.attrib["aria-labelledby"].split() == ids[:2]
     assert root.findtext(f"{SVG}title") == drawing.title
     assert root.findtext(f"{SVG}desc") == drawing.description
@@ -101,11 +101,11 @@ def check_joined(job: Job, drawing: Drawing) -> None:
                 of_group[groups[int(place)]].add(number)
     islands = {}
     for number, source in enumerate(job.power_sources.values(), 1):
-        (islands[source.key],) = of_group[f"{NAME}-source-{number}"]
+        (islands[source.key],) = of_group[f"{NAME}_source-{number}"]
     assert len(set(islands.values())) == len(islands)
     for circuit in job.circuits:
         source = job.feeders_down_to(circuit.key)[0].fed_from
-        symbols = of_group[f"{NAME}-circuit-{circuit.index + 1}"]
+        symbols = of_group[f"{NAME}_circuit-{circuit.index + 1}"]
         assert symbols <= {islands[source]}, circuit.key
         if job.equipment_on(circuit.key):
             assert symbols, circuit.key
@@ -115,7 +115,7 @@ def check_complete(job: Job, plan: SizedPlan, drawing: Drawing) -> None:
     """Every source, circuit, fuse and piece of equipment is there, under its own figures."""
     found = marks_of(drawing.svg)
     for number, source in enumerate(job.power_sources.values(), 1):
-        assert source.description in found[f"{NAME}-source-{number}"].title
+        assert source.description in found[f"{NAME}_source-{number}"].title
     marks = circuit_marks(job, found)
     for entry in plan.consistent.sized:
         circuit = entry.circuit
@@ -199,7 +199,7 @@ def test_figures_are_those_of_plan_installation(name: str) -> None:
             if potential is not None:
                 assert float(potential[1]) == pytest.approx(state["ground_potential_mv"], abs=0.51)
         for number, source in enumerate(plan["network"]["sources"], 1):
-            said = found[f"{NAME}-source-{number}"].said()
+            said = found[f"{NAME}_source-{number}"].said()
             under_load = re.search(r"([\d.]+) V under load", said)
             assert under_load is not None
             assert float(under_load[1]) == pytest.approx(source["terminal_voltage_v"], abs=5.1e-3)
@@ -283,7 +283,7 @@ def test_without_an_operating_point_no_voltage_is_given() -> None:
     check_legible(drawing)
     check_joined(job, drawing)
     assert "no voltages can be given" in drawing.description
-    said = marks_of(drawing.svg)[f"{NAME}-circuit-1"].said()
+    said = marks_of(drawing.svg)[f"{NAME}_circuit-1"].said()
     assert " V at the load" not in said
     assert "120 W, " in said
 
@@ -330,7 +330,7 @@ def test_many_pieces_on_one_circuit_are_each_named() -> None:
         ],
     )
     drawing = check(document)
-    said = marks_of(drawing.svg)[f"{NAME}-circuit-1"].said()
+    said = marks_of(drawing.svg)[f"{NAME}_circuit-1"].said()
     assert said.count("3 \u00d7 0.1 A, marker number") == 100
 
 
@@ -340,7 +340,7 @@ def test_material_is_named_where_it_is_not_copper() -> None:
     drawing = check(document)
     assert re.search(
         r"\d AWG copper-clad aluminium, 15 %, 3\.8 m",
-        marks_of(drawing.svg)[f"{NAME}-circuit-1"].said(),
+        marks_of(drawing.svg)[f"{NAME}_circuit-1"].said(),
     )
     assert "copper" not in check(demo_job("combustion_car")).svg
 

@@ -1,6 +1,7 @@
 """Steps of small jobs counted by hand: order, shares, torques, tools and cautions."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
@@ -166,6 +167,18 @@ def torque(stated: float | None, greatest: float | None = None) -> Torque:
 def test_the_wrench_spans_all_torques(torques: list[Torque], span: str) -> None:
     assert torque_tools(torques) == (Tool("torque_wrench", span),)
     assert torque_tools([]) == ()
+
+
+def test_a_torque_names_its_stud_where_that_is_known() -> None:
+    known, unknown = Torque("at the load", "M5", 2.0, None, "published"), torque(None)
+    assert known.document == {
+        "place": "at the load",
+        "stud": "M5",
+        "torque_n_m": 2.0,
+        "greatest_torque_n_m": None,
+        "basis": "published",
+    }
+    assert replace(unknown, stud="").document["stud"] is None
 
 
 def test_tools_follow_from_what_is_done(small_job: Document, priced: Price) -> None:

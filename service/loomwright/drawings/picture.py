@@ -1,4 +1,4 @@
-"""An SVG picture under construction, out of which a drawing is made.
+"""A chart under construction: lines and texts by places in px, closed to a drawing.
 
 Plain text is put together: a library that builds a tree of elements takes several times as long as
 all the engineering behind a chart.
@@ -6,7 +6,7 @@ all the engineering behind a chart.
 
 from collections.abc import Iterable, Sequence
 
-from loomwright.drawings.drawing import Drawing
+from loomwright.drawings.drawing import Drawing, drawing_of
 from loomwright.drawings.lettering import (
     FONT,
     HEADING_SIZE,
@@ -14,7 +14,7 @@ from loomwright.drawings.lettering import (
     TEXT_SIZE,
     wrapped,
 )
-from loomwright.drawings.shown_text import printable, xml_text
+from loomwright.drawings.shown_text import xml_text
 
 # px of CSS. Shown on a screen of 360 px, a text of 12 px is still one of 11 px.
 WIDTH = 376
@@ -240,20 +240,18 @@ class Picture:
         Drawing
             With title and description inside.
         """
-        high = int(height) + 1
-        titled, described = self.identifier("title"), self.identifier("desc")
-        body = "".join(self._elements)
-        svg = (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self.width} {high}"'
-            f' width="{self.width}" height="{high}" role="img"'
-            f' aria-labelledby="{titled} {described}">'
-            f'<title id="{titled}">{xml_text(title)}</title>'
-            f'<desc id="{described}">{xml_text(description)}</desc>'
-            f'<rect width="{self.width}" height="{high}" fill="{WHITE}"/>'
-            f'<g fill="none" stroke="{BLACK}" stroke-linejoin="round" font-family="{FONT}"'
-            f' font-size="{TEXT_SIZE:g}">{_lettered(body)}</g></svg>'
+        return drawing_of(
+            self.name,
+            title,
+            description,
+            width=self.width,
+            height=int(height) + 1,
+            style=(
+                f'fill="none" stroke="{BLACK}" stroke-linejoin="round" font-family="{FONT}"'
+                f' font-size="{TEXT_SIZE:g}"'
+            ),
+            elements=_lettered("".join(self._elements)),
         )
-        return Drawing(self.name, printable(title), printable(description), self.width, high, svg)
 
 
 def _lettered(body: str) -> str:

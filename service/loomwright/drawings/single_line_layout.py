@@ -7,10 +7,10 @@ that no text can meet a line; each row is as high as its symbol and its lines of
 
 import math
 
+from loomwright.drawings.canvas import FONT_PX, Canvas
 from loomwright.drawings.drawing import Drawing
 from loomwright.drawings.monospaced import CELL, wrapped
 from loomwright.drawings.single_line import DISTRIBUTION, DrawnCircuit, DrawnSource, SingleLine
-from loomwright.drawings.svg import FONT_PX, Canvas
 from loomwright.drawings.symbols import Symbol, symbols
 
 NAME = "single_line"

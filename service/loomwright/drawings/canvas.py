@@ -1,6 +1,6 @@
-"""A small writer of SVG: lines, texts and symbols in one list, closed to a drawing."""
+"""A diagram under construction: lines, monospaced texts and symbols, closed to a drawing."""
 
-from loomwright.drawings.drawing import Drawing
+from loomwright.drawings.drawing import Drawing, drawing_of
 from loomwright.drawings.monospaced import FONT_FAMILY
 from loomwright.drawings.shown_text import escaped
 from loomwright.drawings.symbols import Symbol
@@ -60,7 +60,7 @@ class Canvas:
 
     def begin(self, part: str, title: str) -> None:
         """Begin a group that has a title of its own; ``part`` makes its id."""
-        self._parts.append(f'<g id="{self._name}-{part}"><title>{escaped(title)}</title>')
+        self._parts.append(f'<g id="{self._name}_{part}"><title>{escaped(title)}</title>')
 
     def end(self) -> None:
         """End the group that was begun last."""
@@ -72,9 +72,9 @@ class Canvas:
         Parameters
         ----------
         title
-            What it shows, printable.
+            What it shows.
         description
-            What a person who does not see it has to know, printable.
+            What a person who does not see it has to know.
         height
             Of the view box [px].
 
@@ -83,15 +83,15 @@ class Canvas:
         Drawing
             Finished.
         """
-        name, size = self._name, f'width="{self._width}" height="{height}"'
-        head = (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {self._width} {height}" {size}'
-            f' role="img" aria-labelledby="{name}-title {name}-desc">'
-            f'<title id="{name}-title">{escaped(title)}</title>'
-            f'<desc id="{name}-desc">{escaped(description)}</desc>'
-            f'<rect {size} fill="#fff"/>'
-            f'<g fill="none" stroke="#000" stroke-width="{THIN}" stroke-linecap="square"'
-            f' font-family="{FONT_FAMILY}" font-size="{FONT_PX}">'
+        return drawing_of(
+            self._name,
+            title,
+            description,
+            width=self._width,
+            height=height,
+            style=(
+                f'fill="none" stroke="#000" stroke-width="{THIN}" stroke-linecap="square"'
+                f' font-family="{FONT_FAMILY}" font-size="{FONT_PX}"'
+            ),
+            elements="".join(self._parts),
         )
-        svg = f"{head}{''.join(self._parts)}</g></svg>"
-        return Drawing(name, title, description, self._width, height, svg)
