@@ -593,6 +593,17 @@ def test_a_fuse_is_fitted_as_it_is_held(small_job: Document, priced: Price) -> N
     assert needs(bolted) == {"clear"}
 
 
+@pytest.mark.parametrize(("system_v", "emf_v", "told"), [(24, 25.2, False), (48, 51.2, True)])
+def test_above_32_v_a_blade_has_to_be_the_variant_for_it(
+    small_job: Document, priced: Price, system_v: int, emf_v: float, told: bool
+) -> None:
+    """Blades of ISO 8820-3 are rated 32 V; those for 48 V systems are a variant (memory)."""
+    small_job["vehicle"]["system_voltage"] = system_v
+    small_job["power_sources"][0].update(source_voltage=emf_v, source_resistance=0.2)
+    found = steps(priced(small_job))["fuse/lamp_feed"].task
+    assert ("higher_voltage_variant" in found.cautions) == told
+
+
 def test_the_test_under_load_states_what_the_circuit_was_sized_for(
     small_job: Document, priced: Price
 ) -> None:
