@@ -9,13 +9,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomwright.jobs.demo_library import demo_book, demo_job
+from loomwright.jobs.demo_library import demo_book, demo_job, demo_price_book
 from loomwright.jobs.priced_job import PricedJob
 from loomwright.jobs.work_order.order import OrderError, safe_order
 from loomwright.jobs.work_order.shares import split
 from loomwright.jobs.work_order.steps import Step, Task, Tool, Torque
 from loomwright.jobs.work_order.torque import torque_tools
 from loomwright.jobs.work_order.work_order import work_order
+from loomwright.pricing.book_document import price_book_from_document
 from loomwright.tables.fuse_load import fuse_tables
 from loomwright.tables.load import tables
 
@@ -137,6 +138,15 @@ def test_torques_are_published_ones_but_at_a_source(small_job: Document, priced:
     load, *_ = found["connect_load/lamp_feed"].task.torques
     assert (load.stud, load.torque_n_m, load.greatest_torque_n_m) == ("M5", 2.0, None)
     assert {each.basis for each in found["connect_load/lamp_feed"].task.torques} == {"published"}
+    published = tables().torques
+    assert found["ground/lamp_feed"].task.provenances == (
+        published["terminal", "M6"].provenance,
+        published["bolt", "M6"].provenance,
+    )
+    assert set(found["connect_load/lamp_feed"].task.provenances) == {
+        published["terminal", "M5"].provenance
+    }
+    assert found["connect_feed/lamp_feed"].task.provenances == ()
     source = found["connect_feed/lamp_feed"].task.torques[0]
     assert (source.stud, source.torque_n_m, source.basis) == ("M8", None, "maker")
 
@@ -150,6 +160,21 @@ def test_a_bolted_fuse_is_tightened_with_the_nuts_of_its_holder(priced: Price) -
     plugged = steps(priced(demo_job("hybrid_jump_start")))["fuse/bass_feed"].task
     assert not plugged.torques
     assert [tool.tool for tool in plugged.tools] == ["fuse_puller"]
+
+
+def test_of_a_holder_that_the_book_lacks_nobody_knows_the_studs(priced: Price) -> None:
+    document = demo_price_book()
+    document["parts"] = [part for part in document["parts"] if part["kind"] != "fuse_holder"]
+    del document["kits"]
+    book = price_book_from_document(document)
+    job = priced(demo_job("combustion_car"), book)
+    order = work_order(job, book, tables(), fuse_tables())
+    (fuse,) = (task for task in order.tasks if task.kind == "fuse")
+    assert [(each.stud, each.torque_n_m, each.basis) for each in fuse.torques] == [
+        ("", None, "maker"),
+        ("", None, "maker"),
+    ]
+    assert [tool.purpose for tool in fuse.tools] == ["for the torque that the maker states"]
 
 
 def torque(stated: float | None, greatest: float | None = None) -> Torque:
