@@ -152,6 +152,29 @@ def test_an_end_is_scraped_at_each_step(folder: Path, served: MetricsListener) -
     assert list(dict.fromkeys(answers)) == [(200, BEFORE), (503, None)]
 
 
+def test_no_answer_is_cut_within_its_head(
+    served: MetricsListener, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pieces: list[bytes] = []
+
+    def recording(name: str) -> Callable[..., Any]:
+        plainly = getattr(socket.socket, name)
+
+        def send(wire: socket.socket, piece: bytes, *flags: int) -> Any:
+            if wire.getsockname()[1] == served.port:
+                pieces.append(bytes(piece))
+            return plainly(wire, piece, *flags)
+
+        return send
+
+    for name in ("send", "sendall"):
+        monkeypatch.setattr(socket.socket, name, recording(name))
+    assert asked(served.port) == (200, BEFORE)
+    head, end, _ = pieces[0].partition(b"\r\n\r\n")
+    assert end
+    assert b"Content-Length: " in head
+
+
 def test_the_end_waits_for_who_is_being_answered(
     folder: Path, served: MetricsListener, monkeypatch: pytest.MonkeyPatch
 ) -> None:

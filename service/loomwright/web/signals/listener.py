@@ -14,6 +14,9 @@ from prometheus_client.multiprocess import MultiProcessCollector
 PATH = "/metrics"
 # A scraper that neither asks nor takes for so long is dropped.
 _STALLED_S = 10
+# [bytes] More than the head of an answer, which would go out line by line. Where the process ends
+# in between, half a head without the length would make an empty answer of it.
+_SENT_AT_ONCE = 1 << 16
 _PLAIN = [("Content-Type", "text/plain; charset=utf-8")]
 
 
@@ -41,6 +44,7 @@ def _holds_counts(file: Path) -> bool:
 
 class _Handler(WSGIRequestHandler):
     timeout = _STALLED_S
+    wbufsize = _SENT_AT_ONCE
 
     def log_message(self, format: str, *args: Any) -> None:
         """Log nothing: each scrape would be a line."""
