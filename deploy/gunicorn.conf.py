@@ -13,6 +13,7 @@ for _library in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS", "MKL_NUM_THREADS"):
 
 # Below the lines above, which have to come before any library that reads them.
 from loomwright.web.draining import drain_before_the_end  # noqa: E402
+from loomwright.web.exit_status import keep_exit_status  # noqa: E402
 from loomwright.web.server import (  # noqa: E402
     checked_settings,
     refuse_exposure,
@@ -28,6 +29,7 @@ STALLED_CLIENT_S = 10
 # [s] that a client may take nothing of an answer, then the connection is dropped.
 STALLED_READER_S = 60
 
+keep_exit_status()
 wsgi_app = "loomwright.web.app:create_app()"
 settings = checked_settings()
 hooks.prepare(settings)

@@ -47,6 +47,18 @@ grep --quiet "Read-only file system" "$TEMPORARY/said"
 export TMPDIR="$TEMPORARY" HOME=/nowhere
 exec "$@"
 """
+# Ends with the status of its child, where both have written to both streams.
+ENDING = """
+import contextlib, os, sys
+from loomwright.web.exit_status import keep_exit_status
+keep_exit_status()
+child = os.fork()
+for stream, line in ((sys.stdout, "told"), (sys.stderr, "faulty")):
+    if stream is not None:
+        with contextlib.suppress(OSError):
+            stream.write(line + "\\n")
+sys.exit(int(sys.argv[1]) if child == 0 else os.waitstatus_to_exitcode(os.wait()[1]))
+"""
 
 
 def answer(port: int, path: str, accept: str) -> tuple[int, bytes]:
@@ -137,14 +149,45 @@ def test_the_service_serves_with_everything_read_only_but_temporary_files(
     record_property("summary", f"Served without a place to write, by {how}.")
 
 
-def test_a_full_log_stops_no_request() -> None:
-    with open("/dev/full", "wb") as full, served([], {}, full) as port:
+# The interpreter keeps lines that are not taken unless it is told not to, as it is in the image.
+@pytest.mark.parametrize("unbuffered", ["", "1"])
+def test_a_full_log_stops_no_request(unbuffered: str) -> None:
+    own = {"PYTHONUNBUFFERED": unbuffered}
+    with open("/dev/full", "wb") as full, served([], own, full) as port:
         check_answers(port)
         with closing(http.client.HTTPConnection("127.0.0.1", port, timeout=LONGEST_S)) as asked:
             for _ in range(200):
                 asked.request("GET", "/v1/size-conductor?series=awg&key=a")
                 response = asked.getresponse()
                 assert (response.status, response.read()[:1]) == (422, b"{")
+
+
+@pytest.mark.parametrize(
+    ("streams", "taken"),
+    [
+        (">/dev/full 2>/dev/full", ""),
+        ("2>/dev/full", "told\ntold\n"),
+        ("2>&1 >/dev/full", "faulty\nfaulty\n"),
+        (">&- 2>&-", ""),
+        ("2>&1", None),
+    ],
+)
+def test_a_process_and_its_child_end_as_they_mean_to_whatever_takes_their_lines(
+    streams: str, taken: str | None
+) -> None:
+    ended = subprocess.run(
+        ["sh", "-c", f'"$@" {streams}', "sh", sys.executable, "-c", ENDING, "3"],
+        env=dict(os.environ) | {"PYTHONUNBUFFERED": ""},
+        capture_output=True,
+        text=True,
+        timeout=LONGEST_S,
+        check=False,
+    )
+    assert (ended.returncode, ended.stderr) == (3, "")
+    if taken is None:
+        assert sorted(ended.stdout.split()) == ["faulty", "faulty", "told", "told"]
+    else:
+        assert ended.stdout == taken
 
 
 @pytest.mark.parametrize("out", ["quotes.csv", "quotes"])

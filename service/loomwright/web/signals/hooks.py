@@ -104,8 +104,12 @@ def _folder(settings: Settings) -> Path:
 
 
 def _remove(folder: Path, owner: int) -> None:
-    if os.getpid() == owner:
-        shutil.rmtree(folder, ignore_errors=True)
+    if os.getpid() != owner:
+        return
+    # Who asks at the very end is not answered from half of the files.
+    if _Served.listener is not None:
+        _Served.listener.stop()
+    shutil.rmtree(folder, ignore_errors=True)
 
 
 def _try_lock(lock: int) -> bool:
@@ -260,4 +264,4 @@ def _mark(worker: Any) -> Path:
 def on_exit(_server: Any) -> None:
     """Take away the folder that was made for this server."""
     if _Served.is_own_folder and _Served.folder is not None:
-        shutil.rmtree(_Served.folder, ignore_errors=True)
+        _remove(_Served.folder, os.getpid())

@@ -8,17 +8,43 @@ from socketserver import ThreadingMixIn
 from typing import Any
 from wsgiref.simple_server import WSGIRequestHandler, WSGIServer, make_server
 
-from prometheus_client import CollectorRegistry, ProcessCollector, make_wsgi_app
+from prometheus_client import CollectorRegistry, Metric, ProcessCollector, make_wsgi_app
 from prometheus_client.multiprocess import MultiProcessCollector
 
 PATH = "/metrics"
 # A scraper that neither asks nor takes for so long is dropped.
 _STALLED_S = 10
+# [bytes] More than the head of an answer, which would go out line by line. Where the process ends
+# in between, half a head without the length would make an empty answer of it.
+_SENT_AT_ONCE = 1 << 16
 _PLAIN = [("Content-Type", "text/plain; charset=utf-8")]
+
+
+class _Counts:
+    """Adds up what all processes have counted, also while some of them begin or go."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def collect(self) -> Iterable[Metric]:
+        """Return the sums over all files that hold counts."""
+        files = [str(file) for file in self._folder.glob("*.db") if _holds_counts(file)]
+        merged: Iterable[Metric] = MultiProcessCollector.merge(files)  # type: ignore[no-untyped-call]
+        return merged
+
+
+def _holds_counts(file: Path) -> bool:
+    # The library gives a file its length after it has made it, and cannot read one without; a
+    # process that is killed in between leaves it so. That of a process that is gone is taken away.
+    try:
+        return file.stat().st_size > 0
+    except FileNotFoundError:
+        return False
 
 
 class _Handler(WSGIRequestHandler):
     timeout = _STALLED_S
+    wbufsize = _SENT_AT_ONCE
 
     def log_message(self, format: str, *args: Any) -> None:
         """Log nothing: each scrape would be a line."""
@@ -59,12 +85,15 @@ class MetricsListener:
         )
         server = type("_FamilyServer", (_Server,), {"address_family": family})
         registry = CollectorRegistry()
-        MultiProcessCollector(registry, str(folder))  # type: ignore[no-untyped-call]
+        registry.register(_Counts(folder))
         # Of the first process alone: since when it runs, and its memory.
         ProcessCollector(registry=registry)
-        application = _only_metrics(make_wsgi_app(registry))
+        self._metrics: Any = make_wsgi_app(registry)
+        # Held while files are read; no process that is forked meanwhile asks for it.
+        self._reading = threading.Lock()
+        self._is_over = False
         self._server: WSGIServer = make_server(
-            str(place[0]), int(place[1]), application, server, _Handler
+            str(place[0]), int(place[1]), self._answer, server, _Handler
         )
 
     @property
@@ -81,16 +110,24 @@ class MetricsListener:
         """Listen no more in this process; others that share the socket go on."""
         self._server.socket.close()
 
+    def stop(self) -> None:
+        """Read no more counts: whoever asks from now on is told that the server ends.
 
-def _only_metrics(application: Any) -> Any:
-    def answer(environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
+        It waits for those who are being answered, so that the folder may go afterwards.
+        """
+        with self._reading:
+            self._is_over = True
+
+    def _answer(self, environ: dict[str, Any], start_response: Any) -> Iterable[bytes]:
         if environ["PATH_INFO"] != PATH:
             start_response("404 Not Found", _PLAIN)
             return [b"There is /metrics only.\n"]
         if environ["REQUEST_METHOD"] != "GET":
             start_response("405 Method Not Allowed", [*_PLAIN, ("Allow", "GET")])
             return [b"Use GET.\n"]
-        answered: Iterable[bytes] = application(environ, start_response)
-        return answered
-
-    return answer
+        with self._reading:
+            if not self._is_over:
+                answered: Iterable[bytes] = self._metrics(environ, start_response)
+                return answered
+        start_response("503 Service Unavailable", _PLAIN)
+        return [b"The server ends.\n"]
