@@ -57,7 +57,9 @@ def drawing_of(
         What it shows; what is harmful in it is made harmless.
     description
         What a person who does not see it has to know, as harmless.
-    width, height
+    width
+        Of the view box [px of CSS].
+    height
         Of the view box [px of CSS].
     style
         Attributes of all elements together, as XML.
