@@ -42,6 +42,7 @@ RANGES = {
     "source_resistance_ohm": (0.0, 10.0),
     "route_resistance_ohm": (0.0, 10.0),
     "measured_efficiency": (0.01, 1.0),
+    "likely_efficiency": (0.01, 1.0),
     "claimed_output_total_w": (0.1, 1e6),
     "claimed_output_per_channel_w": (0.1, 1e6),
     "claim_supply_voltage_v": (1.0, 100.0),
@@ -382,6 +383,10 @@ def with_value(name, value):
     if name == "measured_efficiency":
         changes["amplifier_class"] = CLASSES["constant_efficiency"]
     return dataclasses.replace(REQUEST, **changes)
+
+
+def test_every_range_is_tried():
+    assert RANGES.keys() == output_request.LIMITS.keys()
 
 
 @pytest.mark.parametrize(("name", "ends"), RANGES.items())
