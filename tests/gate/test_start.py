@@ -298,5 +298,10 @@ def test_a_server_that_dies_while_serving_is_reported(ready: Path, commands: Pat
 def master_of(process: subprocess.Popen[str]) -> int:
     """The process id of the server that the start script waits for."""
     children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text(encoding="utf-8")
-    (child,) = children.split()
-    return int(child)
+    # Beside it there is what the script sleeps by.
+    (server,) = (
+        int(child)
+        for child in children.split()
+        if b"gunicorn" in Path(f"/proc/{child}/cmdline").read_bytes()
+    )
+    return server
