@@ -105,11 +105,6 @@ no_proxy=127.0.0.1 "$environment/bin/loomwright" demo --url "$url" ||
     fail "the demo job was not answered (see $log)"
 
 say "serving on $url until interrupted (Ctrl-C); log in $log"
-# Bash that enters `wait` just as a signal comes runs its trap when the wait is over: a short one.
-while kill -0 "$server" 2>/dev/null; do
-    sleep 1 &
-    wait $!
-done
 wait "$server"
 status=$?
 server=""

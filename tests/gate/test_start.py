@@ -205,7 +205,8 @@ def eventually(condition: Callable[[], bool], seconds: float = 20.0) -> bool:
 def started(copy: Path, environment: dict[str, str]) -> Iterator[subprocess.Popen[str]]:
     """The start script in a process group of its own, as a terminal has it; ended at the end."""
     process = subprocess.Popen(
-        ["bash", "deploy/start.sh"],
+        # Whoever runs the tests in the background of a shell hands down that SIGINT is ignored.
+        ["env", "--default-signal=INT", "bash", "deploy/start.sh"],
         cwd=copy,
         env=environment,
         stdin=subprocess.DEVNULL,
@@ -298,10 +299,5 @@ def test_a_server_that_dies_while_serving_is_reported(ready: Path, commands: Pat
 def master_of(process: subprocess.Popen[str]) -> int:
     """The process id of the server that the start script waits for."""
     children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text(encoding="utf-8")
-    # Beside it there is what the script sleeps by.
-    (server,) = (
-        int(child)
-        for child in children.split()
-        if b"gunicorn" in Path(f"/proc/{child}/cmdline").read_bytes()
-    )
-    return server
+    (child,) = children.split()
+    return int(child)
