@@ -216,32 +216,3 @@ def test_tools_follow_from_what_is_done(small_job: Document, priced: Price) -> N
     # One conductor of 2.5 mm2 measures 3.6 mm over its insulation.
     assert cutter == Tool("hole_cutter", "hole that the grommet asks for, bundle of 3.6 mm")
     assert "soldered_joint" in found["terminate/lamp_feed"].task.cautions
-
-
-@pytest.mark.parametrize(
-    ("hazard", "step", "caution"),
-    [
-        ("airbags_on_route", "prove_dead", "airbag_wait"),
-        ("battery_sensor", "ground/lamp_feed", "battery_sensor"),
-        ("fuel_lines", "protect/lamp_feed/1", "fuel_lines"),
-        ("high_voltage_cables", "lay/lamp_feed/1", "high_voltage"),
-        ("keyless_entry", "make_safe", "keyless_wake_up"),
-        ("start_stop", "reconnect/battery", "start_stop"),
-    ],
-)
-def test_a_hazard_brings_its_caution_to_its_step(
-    small_job: Document, priced: Price, hazard: str, step: str, caution: str
-) -> None:
-    assert caution not in steps(priced(small_job))[step].task.cautions
-    small_job["vehicle"]["hazards"] = [hazard]
-    assert caution in steps(priced(small_job))[step].task.cautions
-
-
-def test_equipment_and_drive_imply_hazards(small_job: Document, priced: Price) -> None:
-    small_job["vehicle"]["drive"] = "hybrid"
-    small_job["equipment"][0].update(what="heater", operation="fit_lights")
-    found = steps(priced(small_job))
-    first = found["make_safe"].task.cautions
-    assert {"service_disconnect", "converter_feeds_low_voltage"} <= set(first)
-    assert {"combustion_heater", "fuel_lines"} <= set(found["mount/lamps"].task.cautions)
-    assert "high_voltage" in found["lay/lamp_feed/2"].task.cautions
