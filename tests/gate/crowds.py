@@ -36,8 +36,8 @@ def post(body=BODY, path="/v1/size-conductor", fields=""):
     return head.encode() + body
 
 
-def get(path, fields=""):
-    return f"GET {path} HTTP/1.1\r\nHost: x\r\n{fields}\r\n".encode()
+def get(path, fields="", method="GET"):
+    return f"{method} {path} HTTP/1.1\r\nHost: x\r\n{fields}\r\n".encode()
 
 
 HEALTH = get("/v1/health")

@@ -10,7 +10,7 @@ import time
 from pathlib import Path
 
 import pytest
-from crowds import HEALTH, LONGEST_S, Answer, post, serving, wait_for
+from crowds import HEALTH, LONGEST_S, Answer, get, post, serving, wait_for
 from test_streams import batch
 
 from drawn_requests import document, validator
@@ -133,7 +133,7 @@ def served(tmp_path_factory):
         yield served
 
 
-PREFLIGHT = b"OPTIONS /v1/price-packages HTTP/1.1\r\nHost: x\r\n\r\n"
+PREFLIGHT = get("/v1/price-packages", method="OPTIONS")
 PLAN = post(json.dumps({"job": demo_job(DEMO_JOBS[0])}).encode(), "/v1/plan-installation")
 
 

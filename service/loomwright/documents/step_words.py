@@ -7,7 +7,7 @@ is; a test holds all that the engine writes to the forms.
 """
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
 from functools import cache
 from typing import Any
@@ -261,6 +261,10 @@ def _matcher(form: str) -> re.Pattern[str]:
     )
 
 
+def _one_of(texts: Iterable[str]) -> str:
+    return "|".join(map(re.escape, texts))
+
+
 _SHAPES: Mapping[str, str] = {
     "length": r"[0-9.]+ m",
     "diameter": r"[0-9.]+ mm",
@@ -270,9 +274,9 @@ _SHAPES: Mapping[str, str] = {
     "voltage": "[0-9.e+]+ V",
     "drop": "[0-9.]+ V",
     "greatest_drop": "[0-9.]+ V",
-    "fuse_type": "|".join(map(re.escape, _FUSE_TYPES_BY_TEXT)),
-    "place": "|".join(map(re.escape, _PLACES_BY_NAME)),
-    "other_place": "|".join(map(re.escape, _PLACES_BY_NAME)),
+    "fuse_type": _one_of(_FUSE_TYPES_BY_TEXT),
+    "place": _one_of(_PLACES_BY_NAME),
+    "other_place": _one_of(_PLACES_BY_NAME),
 }
 
 

@@ -46,6 +46,7 @@ from loomwright.jobs.work_order.task_cautions import (
     reconnect_cautions,
     zone_cautions,
 )
+from loomwright.pricing.attribute_words import in_words
 from loomwright.tables.records import Tables
 
 # The operation of a price book that takes off trim and puts it back.
@@ -260,7 +261,7 @@ def _other(facts: WorkFacts) -> Iterator[Task]:
         yield Task(
             key=of(OTHER, operation),
             kind=OTHER,
-            text=f"{operation.replace('_', ' ').capitalize()}: {', '.join(why)}.",
+            text=f"{in_words(operation).capitalize()}: {', '.join(why)}.",
             needs=(SAFE,),
             rank=facts.rank(OTHER, None, place),
         )
